@@ -1,0 +1,143 @@
+//! The railway's time zone: the only file that knows zone rules, over jiff's bundled tz database.
+use std::fmt;
+
+use jiff::{Timestamp, civil, tz::TimeZone};
+
+use super::Instant;
+
+/// A calendar day in the railway's zone, as days since 1970-01-01.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Serialize, serde::Deserialize)]
+#[serde(transparent)]
+pub struct Day(pub i32);
+
+impl Day {
+    /// `2026-03-03`.
+    pub fn parse(text: &str) -> Option<Self> {
+        let date: civil::Date = text.trim().parse().ok()?;
+        Some(Self::of_date(date))
+    }
+
+    fn of_date(date: civil::Date) -> Self {
+        let epoch = civil::Date::constant(1970, 1, 1);
+        Self(epoch.until(date).map(|span| span.get_days()).unwrap_or(0))
+    }
+
+    fn date(self) -> civil::Date {
+        let epoch = civil::Date::constant(1970, 1, 1);
+        epoch.checked_add(jiff::Span::new().days(self.0)).unwrap_or(epoch)
+    }
+
+    pub fn plus(self, days: i32) -> Self {
+        Self(self.0.saturating_add(days))
+    }
+
+    /// `3 March 2026`, for sentences.
+    pub fn in_words(self) -> String {
+        self.date().strftime("%-d %B %Y").to_string()
+    }
+}
+
+impl fmt::Display for Day {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.date().fmt(f)
+    }
+}
+
+#[derive(Clone, Debug)]
+pub struct Zone {
+    name: String,
+    tz: TimeZone,
+}
+
+impl Zone {
+    /// By IANA name, `America/Chicago`; `None` if the bundled database has no such zone.
+    pub fn named(name: &str) -> Option<Self> {
+        let tz = TimeZone::get(name).ok()?;
+        Some(Self { name: name.to_owned(), tz })
+    }
+
+    pub fn utc() -> Self {
+        Self { name: "Etc/UTC".to_owned(), tz: TimeZone::UTC }
+    }
+
+    pub fn name(&self) -> &str {
+        &self.name
+    }
+
+    fn zoned(&self, at: Instant) -> jiff::ZonedDateTime {
+        Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX).to_zoned_datetime(self.tz.clone())
+    }
+
+    pub fn day_of(&self, at: Instant) -> Day {
+        let offset = self.offset_s(at);
+        let days =
+            at.0.saturating_add(i64::from(offset) * super::instant::SECOND).div_euclid(super::instant::DAY);
+        Day(i32::try_from(days).unwrap_or(i32::MAX))
+    }
+
+    fn offset_s(&self, at: Instant) -> i32 {
+        let ts = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX);
+        self.tz.to_offset(ts).seconds()
+    }
+
+    /// Minutes east of UTC at that moment.
+    pub fn offset_min(&self, at: Instant) -> i16 {
+        i16::try_from(self.offset_s(at) / 60).unwrap_or(0)
+    }
+
+    /// The first moment of that day here.
+    pub fn start_of(&self, day: Day) -> Instant {
+        let start = day.date().to_zoned_datetime(self.tz.clone()).map(|z| z.timestamp());
+        Instant(start.unwrap_or(Timestamp::MAX).as_microsecond())
+    }
+
+    /// A wall-clock time typed here, `2026-03-03T05:14` (a form's `datetime-local`).
+    pub fn parse_local(&self, typed: &str) -> Option<Instant> {
+        let local: civil::DateTime = typed.trim().parse().ok()?;
+        local.to_zoned_datetime(self.tz.clone()).ok().map(|z| Instant(z.timestamp().as_microsecond()))
+    }
+
+    /// `2026-03-03T05:14`, what a form's `datetime-local` wants.
+    pub fn local_input(&self, at: Instant) -> String {
+        self.zoned(at).strftime("%Y-%m-%dT%H:%M").to_string()
+    }
+
+    /// `3 Mar 2026 05:14 -06:00`, for pages.
+    pub fn in_words(&self, at: Instant) -> String {
+        self.zoned(at).strftime("%-d %b %Y %H:%M %:z").to_string()
+    }
+
+    /// `3 March`, for sentences about days of this year or last.
+    pub fn day_in_words(&self, at: Instant) -> String {
+        self.zoned(at).strftime("%-d %B %Y").to_string()
+    }
+
+    /// `14:10`.
+    pub fn time_in_words(&self, at: Instant) -> String {
+        self.zoned(at).strftime("%H:%M").to_string()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn days_turn_at_local_midnight_also_when_clocks_change() {
+        let zone = Zone::named("America/Chicago").unwrap();
+        // US daylight time began 2026-03-08 at 02:00; tz database.
+        for (utc, day, offset) in [
+            ("2026-03-08T05:59:00Z", "2026-03-07", -360),
+            ("2026-03-08T06:01:00Z", "2026-03-08", -360),
+            ("2026-03-09T04:59:00Z", "2026-03-08", -300),
+            ("2026-03-09T05:00:00Z", "2026-03-09", -300),
+        ] {
+            let at = Instant::parse(utc).unwrap();
+            assert_eq!(zone.day_of(at).to_string(), day, "{utc}");
+            assert_eq!(zone.offset_min(at), offset, "{utc}");
+        }
+        let day = Day::parse("2026-03-08").unwrap();
+        assert_eq!(zone.start_of(day).to_z(), "2026-03-08T06:00:00Z");
+        assert_eq!(zone.parse_local("2026-03-09T00:00").unwrap().to_z(), "2026-03-09T05:00:00Z");
+    }
+}

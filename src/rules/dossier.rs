@@ -1,0 +1,62 @@
+//! Everything the rules need to know about one subject, in one row: a device on a unit, a unit's ground
+//! protection, or the unit itself. The same set of facts gives the same dossier in whatever order they came.
+use serde::{Deserialize, Serialize};
+
+use super::fact::Fact;
+use crate::base::{EntryId, Instant, Tag, UnitName};
+
+/// Whose history: the unit, and what of it.
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+pub struct DossierKey {
+    pub unit: UnitName,
+    pub subject: Subject,
+}
+
+#[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
+pub enum Subject {
+    /// A device by tag, or [`Tag::GROUND_RELAY`], or [`Tag::ENGINE_START`].
+    Device(Tag),
+    /// Cutouts, what is known of their position and seals, and the ground relay's operations.
+    GroundProtection,
+    /// Defects, shutdowns, starts, devices that must stay on.
+    Unit,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
+pub struct Dossier {
+    /// Sorted by (at, entry, seq), so that arrival order leaves no trace.
+    facts: Vec<Fact>,
+}
+
+impl Dossier {
+    pub fn of(mut facts: Vec<Fact>) -> Self {
+        facts.sort_by_key(|f| (f.at, f.entry, f.seq));
+        Self { facts }
+    }
+
+    pub fn facts(&self) -> &[Fact] {
+        &self.facts
+    }
+
+    pub fn add(&mut self, fact: Fact) {
+        let key = (fact.at, fact.entry, fact.seq);
+        let place = self.facts.partition_point(|f| (f.at, f.entry, f.seq) < key);
+        self.facts.insert(place, fact);
+    }
+
+    /// Takes out every version of an entry and hands them back.
+    pub fn take(&mut self, entry: EntryId) -> Vec<Fact> {
+        let (out, kept) = std::mem::take(&mut self.facts).into_iter().partition(|f| f.entry == entry);
+        self.facts = kept;
+        out
+    }
+
+    /// Only what had happened by then, as known now.
+    pub fn up_to(&self, then: Instant) -> Self {
+        Self { facts: self.facts.iter().filter(|f| f.at <= then).cloned().collect() }
+    }
+
+    pub fn is_empty(&self) -> bool {
+        self.facts.is_empty()
+    }
+}

@@ -1,0 +1,24 @@
+//! What the book says back. Pure over slices: no I/O, no clock, no awaiting. Only the desk calls in here to
+//! keep findings, and pages to phrase answers.
+pub mod dossier;
+pub mod fact;
+pub mod figures;
+pub mod finding;
+pub mod register;
+
+use crate::{base::Zone, people::People, roster::Roster};
+
+pub use dossier::{Dossier, DossierKey};
+pub use fact::{Fact, Told};
+pub use figures::ClassFigures;
+pub use finding::{Finding, Rule};
+pub use register::Bypass;
+
+/// What judging needs besides the facts: who may what, which unit has which devices, normal rates.
+#[derive(Clone, Copy, Debug)]
+pub struct Ground<'a> {
+    pub roster: &'a Roster,
+    pub people: &'a People,
+    pub zone: &'a Zone,
+    pub figures: Option<&'a ClassFigures>,
+}
