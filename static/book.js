@@ -1,0 +1,1 @@
+// Scripts only add; every page works without.
