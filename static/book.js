@@ -1,1 +1,2 @@
-// Scripts only add; every page works without.
+// Scripts only add. Nothing here is needed to write anything down.
+"use strict";

@@ -1,1 +1,10 @@
-//! See DEVELOPERS.md.
+//! One room per reader, and what is drawn alike in all of them.
+pub mod crew;
+pub mod drawn;
+
+use crate::web::Route;
+
+/// Every reader's pages.
+pub fn routes() -> Vec<Route> {
+    Vec::new()
+}

@@ -46,12 +46,14 @@ pub async fn set_password(
     forget_failures(c, of).await
 }
 
-pub async fn session(c: &mut SqliteConnection, hash: TokenHash) -> Sql<Option<Session>> {
+pub async fn session(c: &mut SqliteConnection, hash: TokenHash, now: Instant) -> Sql<Option<Session>> {
     let row = sqlx::query(
-        "SELECT s.sign_in, s.created_at, s.seen_at, s.ended_at, coalesce(p.one_time, 0), n.name
+        "SELECT s.sign_in, s.created_at, s.seen_at, s.ended_at, coalesce(p.one_time, 0), n.name,
+             (SELECT count(*) FROM parked_form f WHERE f.sign_in = s.sign_in AND f.parked_at > ?)
          FROM session s LEFT JOIN password p USING (sign_in) LEFT JOIN person_name n USING (sign_in)
          WHERE s.token_hash = ?",
     )
+    .bind(now.minus(PARKED_FOR).0)
     .bind(hash.0.as_slice())
     .fetch_optional(c)
     .await?;
@@ -67,6 +69,7 @@ fn read_session(row: &SqliteRow, token_hash: TokenHash) -> Sql<Session> {
         ended_at: row.try_get::<Option<i64>, _>(3)?.map(Instant),
         must_change: row.try_get(4)?,
         name: row.try_get(5)?,
+        kept_forms: row.try_get(6)?,
     })
 }
 

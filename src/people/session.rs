@@ -79,6 +79,8 @@ pub struct Session {
     pub must_change: bool,
     /// The person's name for display, where there is one.
     pub name: Option<String>,
+    /// Parked forms that wait for them.
+    pub kept_forms: u32,
 }
 
 impl Session {
@@ -101,7 +103,7 @@ pub fn wait_after(failures: u32) -> Option<i64> {
     use crate::base::instant::SECOND;
     match failures {
         0..=2 => Some(0),
-        3..=10 => Some((4 * SECOND << (failures - 3)).min(15 * MINUTE)),
+        3..=10 => Some(((4 * SECOND) << (failures - 3)).min(15 * MINUTE)),
         11..=99 => Some(15 * MINUTE),
         _ => None,
     }
@@ -132,6 +134,7 @@ mod tests {
             ended_at: ended,
             must_change: false,
             name: None,
+            kept_forms: 0,
         };
         let desk = Limits::of(Role::Supervisor);
         assert!(session(0, None).is_alive(desk, Instant(59 * MINUTE)));

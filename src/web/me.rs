@@ -5,7 +5,7 @@ use std::{
 };
 
 use axum::{
-    extract::FromRequestParts,
+    extract::{FromRequestParts, OptionalFromRequestParts},
     http::{HeaderMap, header, request::Parts},
 };
 
@@ -25,6 +25,7 @@ pub struct Me {
     name: Option<Arc<str>>,
     way: Way,
     must_change: bool,
+    kept_forms: u32,
 }
 
 /// How they proved who they are.
@@ -47,6 +48,10 @@ impl Me {
     /// Signed in with a one-time password: may do nothing but choose their own.
     pub fn must_change(&self) -> bool {
         self.must_change
+    }
+    /// Forms that wait for them since their last session ended.
+    pub fn kept_forms(&self) -> u32 {
+        self.kept_forms
     }
     /// The name for display, or the sign-in name where there is none.
     pub fn name(&self) -> &str {
@@ -75,6 +80,15 @@ impl<S: Send + Sync> FromRequestParts<S> for Me {
     }
 }
 
+/// For pages that are open to all but greet whoever is signed in.
+impl<S: Send + Sync> OptionalFromRequestParts<S> for Me {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(parts: &mut Parts, _: &S) -> Result<Option<Self>, Self::Rejection> {
+        Ok(parts.extensions.get::<Self>().cloned())
+    }
+}
+
 /// What the request's credentials say.
 pub enum Asking {
     Nobody,
@@ -87,7 +101,9 @@ pub enum Asking {
 pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> {
     let Some(token) = cookie::token(headers, app.settings()) else { return Ok(Asking::Nobody) };
     let mut c = app.desk().read().await?;
-    let Some(session) = secrets::session(&mut c, token.hash()).await? else { return Ok(Asking::Nobody) };
+    let Some(session) = secrets::session(&mut c, token.hash(), app.now()).await? else {
+        return Ok(Asking::Nobody);
+    };
     drop(c);
     let world = app.world();
     let Some(person) = world.people.persons.get(&session.sign_in).filter(|p| p.active) else {
@@ -103,6 +119,7 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
         name: session.name.map(Arc::from),
         way: Way::Session(session.token_hash),
         must_change: session.must_change,
+        kept_forms: session.kept_forms,
     }))
 }
 
@@ -125,7 +142,13 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
     let world = app.world();
     let person = world.people.persons.get(&owner).filter(|p| p.active);
     Ok(Some(person.map_or(Asking::Nobody, |person| {
-        Asking::Somebody(Me { person: Arc::clone(person), name: None, way: Way::Token, must_change: false })
+        Asking::Somebody(Me {
+            person: Arc::clone(person),
+            name: None,
+            way: Way::Token,
+            must_change: false,
+            kept_forms: 0,
+        })
     })))
 }
 

@@ -3,12 +3,14 @@ pub mod app;
 pub mod assets;
 pub mod cookie;
 pub mod forms;
+pub mod frame;
 pub mod guard;
 pub mod headers;
 pub mod me;
 pub mod oops;
 pub mod origin;
 pub mod page;
+pub mod palette;
 pub mod parking;
 pub mod paths;
 pub mod route;
@@ -16,9 +18,10 @@ pub mod signature;
 
 pub use app::{App, Settings};
 pub use forms::Typed;
+pub use frame::Frame;
 pub use me::Me;
 pub use oops::Oops;
-pub use page::{Shell, page, see};
+pub use page::{page, see};
 pub use route::{Door, Route};
 
 /// What a handler returns.

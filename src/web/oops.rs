@@ -188,7 +188,9 @@ pub fn after_panic(_: Box<dyn Any + Send>) -> Response<Body> {
 /// Gives every bare error its words: a page in the reader's own surroundings, JSON under `/api`.
 pub async fn dress(State(app): State<App>, request: Request, next: Next) -> Response {
     let for_program = request.uri().path().starts_with("/api/");
-    let response = next.run(request).await;
+    let (head, body) = request.into_parts();
+    let surroundings = page::Surroundings::of(&head);
+    let response = next.run(Request::from_parts(head, body)).await;
     let Some(card) = card_of(&response) else { return response };
     let mut dressed = match (response.extensions().get::<Oops>(), for_program) {
         (_, true) => as_json(&card),
@@ -196,7 +198,7 @@ pub async fn dress(State(app): State<App>, request: Request, next: Next) -> Resp
             Redirect::to(&paths::SignIn.with(&[("next", back_to.as_deref().unwrap_or(""))])).into_response()
         }
         (Some(Oops::SeeInstead(path)), _) => Redirect::to(path).into_response(),
-        _ => page::error_page(&app, response.extensions().get::<Me>(), &card),
+        _ => page::error_page(surroundings.frame(&app, response.extensions().get::<Me>()), &card),
     };
     if let Some(seconds) = card.retry_after_s {
         dressed.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));

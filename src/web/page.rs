@@ -1,11 +1,17 @@
-//! From a view to an answer, and the surroundings every page shares.
+//! From a view to an answer, and how the frame around it is filled in.
 use askama::Template;
 use axum::{
-    http::{HeaderValue, StatusCode, header},
+    extract::{FromRequestParts, OptionalFromRequestParts},
+    http::{HeaderValue, StatusCode, header, request::Parts},
     response::{IntoResponse, Redirect, Response},
 };
 
-use super::{App, Me, Oops, assets, oops::Card, paths};
+use super::{
+    App, Frame, Me, Oops, assets,
+    frame::{Link, Palette, SignedIn},
+    oops::Card,
+    palette, paths,
+};
 use crate::{base::Problem, people::Act};
 
 /// Renders a view. Tables of a thousand lines come in pages of 100, so a page is never large.
@@ -20,87 +26,93 @@ pub fn see(path: &impl ToString) -> Result<Response, Oops> {
     Ok(Redirect::to(&path.to_string()).into_response())
 }
 
-/// What `templates/layout.html` draws around a page. Every view that extends it has a field `shell`.
+/// What of a request the frame around a page depends on.
 #[derive(Clone, Debug)]
-pub struct Shell {
-    pub title: String,
-    pub railway: String,
-    /// The book says it is a demonstration, and every page says so too.
-    pub demo: bool,
-    pub me: Option<Greeted>,
-    pub links: Vec<Link>,
+pub struct Surroundings {
+    palette: Palette,
+    /// Path and query of the page asked for.
+    path: String,
 }
 
-#[derive(Clone, Debug)]
-pub struct Greeted {
-    pub name: String,
-    pub sign_in: String,
-    pub role: &'static str,
-}
+impl Surroundings {
+    pub fn of(head: &Parts) -> Self {
+        let path = head.uri.path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
+        Self { palette: palette::chosen(&head.headers), path }
+    }
 
-#[derive(Clone, Debug)]
-pub struct Link {
-    pub href: String,
-    pub label: &'static str,
-    /// The page this is.
-    pub here: bool,
-}
-
-impl Shell {
-    pub fn new(app: &App, me: Option<&Me>, title: impl Into<String>) -> Self {
+    pub fn frame(self, app: &App, me: Option<&Me>) -> Frame {
         let world = app.world();
-        Self {
-            title: title.into(),
-            railway: world.railway.name.clone(),
-            demo: world.railway.demo,
-            me: me.map(|me| Greeted {
-                name: me.name().to_owned(),
-                sign_in: me.sign_in().to_string(),
-                role: me.role().as_str(),
-            }),
-            links: me.map(links).unwrap_or_default(),
+        let railway = world.railway.name.clone();
+        Frame {
+            palette: self.palette,
+            who: me.map(|me| SignedIn { name: me.name().to_owned(), sign_in: me.sign_in().to_string() }),
+            nav: me.map(|me| nav(me, &self.path)).unwrap_or_default(),
+            notices: me.map(notices).unwrap_or_default(),
+            railway: if world.railway.demo {
+                format!("{railway}: a demonstration, nothing here happened")
+            } else {
+                railway
+            },
+            sign_out: paths::SignOut::PATTERN,
+            palette_action: paths::Palette::PATTERN,
+            back: self.path,
+            css: assets::url("book.css"),
+            print_css: assets::url("print.css"),
+            js: assets::url("book.js"),
+            icon: assets::url("icon.svg"),
         }
     }
+}
 
-    /// Marks the link that leads here.
-    pub fn at(mut self, path: &impl ToString) -> Self {
-        let path = path.to_string();
-        self.links.iter_mut().for_each(|link| link.here = link.href == path);
-        self
-    }
+/// Handlers take the frame as an argument and hand it on to their view.
+impl FromRequestParts<App> for Frame {
+    type Rejection = std::convert::Infallible;
 
-    /// Where a file of `static/` is served: `shell.asset("book.css")`.
-    pub fn asset(&self, name: &str) -> String {
-        assets::url(name)
+    async fn from_request_parts(head: &mut Parts, app: &App) -> Result<Self, Self::Rejection> {
+        let me = <Me as OptionalFromRequestParts<App>>::from_request_parts(head, app).await?;
+        Ok(Surroundings::of(head).frame(app, me.as_ref()))
     }
 }
 
-fn links(me: &Me) -> Vec<Link> {
+fn nav(me: &Me, path: &str) -> Vec<Link> {
     if me.must_change() {
         return Vec::new();
     }
+    let here = path.split('?').next().unwrap_or(path);
     let all = [
         (Act::ReadUnits, paths::Units.to_string(), "Units"),
         (Act::ReadBoard, paths::Triage.to_string(), "Triage"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
     ];
-    all.into_iter()
-        .filter(|(act, ..)| me.may(*act))
-        .map(|(_, href, label)| Link { href, label, here: false })
-        .collect()
+    let mine = all.into_iter().filter(|(act, ..)| me.may(*act));
+    mine.map(|(_, href, text)| Link { here: href == here, href, text: text.to_owned() }).collect()
+}
+
+fn notices(me: &Me) -> Vec<Link> {
+    let text = match me.kept_forms() {
+        0 => return Vec::new(),
+        1 => "A form you typed before your session ended is kept.".to_owned(),
+        n => format!("{n} forms you typed before your session ended are kept."),
+    };
+    vec![Link { href: paths::Kept.to_string(), text, here: false }]
 }
 
 #[derive(Template)]
 #[template(path = "web/error.html")]
 struct ErrorPage {
-    shell: Shell,
+    frame: Frame,
+    title: String,
     says: String,
     problems: Vec<Problem>,
 }
 
-pub(super) fn error_page(app: &App, me: Option<&Me>, card: &Card) -> Response {
-    let shell = Shell::new(app, me, card.title.clone());
-    let view = ErrorPage { shell, says: card.says.clone(), problems: card.problems.clone() };
+pub(super) fn error_page(frame: Frame, card: &Card) -> Response {
+    let view = ErrorPage {
+        frame,
+        title: card.title.clone(),
+        says: card.says.clone(),
+        problems: card.problems.clone(),
+    };
     // If even this page fails there is nothing left to draw it with: the bare sentence.
     page(card.status, &view).unwrap_or_else(|_| (card.status, card.says.clone()).into_response())
 }

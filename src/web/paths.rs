@@ -62,6 +62,7 @@ paths! {
     SignIn = "/sign-in";
     SignOut = "/sign-out";
     Password = "/password";
+    Palette = "/palette";
     /// Forms that were typed before a session ended.
     Kept = "/kept";
     KeptForm(String) = "/kept/{id}";

@@ -1,0 +1,6 @@
+//! What every reader's pages draw alike: form fields, the breaker panel. View structs, ready to print.
+pub mod form;
+#[cfg(test)]
+mod look;
+#[cfg(test)]
+pub mod sample;
