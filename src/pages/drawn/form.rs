@@ -1,0 +1,93 @@
+//! Form fields ready to print by `templates/parts/fields.html`: label, what was typed, the problem beside it.
+
+/// One line or one area of text.
+#[derive(Clone, Debug, Default)]
+pub struct Field {
+    pub name: String,
+    pub label: String,
+    pub hint: String,
+    pub value: String,
+    /// The sentence beside the field when it was refused or is asked about.
+    pub says: Option<String>,
+    /// `type` of the input: text, password, datetime-local, search.
+    pub input: &'static str,
+    /// `inputmode`: numeric, decimal, or nothing.
+    pub mode: &'static str,
+    pub autocomplete: &'static str,
+}
+
+impl Field {
+    pub fn text(name: &str, label: &str, value: &str) -> Self {
+        Self {
+            name: name.to_owned(),
+            label: label.to_owned(),
+            value: value.to_owned(),
+            input: "text",
+            autocomplete: "off",
+            ..Self::default()
+        }
+    }
+
+    pub fn password(name: &str, label: &str) -> Self {
+        Self { input: "password", autocomplete: "current-password", ..Self::text(name, label, "") }
+    }
+
+    pub fn time(name: &str, label: &str, value: &str) -> Self {
+        Self { input: "datetime-local", ..Self::text(name, label, value) }
+    }
+
+    pub fn number(name: &str, label: &str, value: &str) -> Self {
+        Self { mode: "decimal", ..Self::text(name, label, value) }
+    }
+
+    pub fn hint(self, hint: &str) -> Self {
+        Self { hint: hint.to_owned(), ..self }
+    }
+
+    pub fn says(self, says: Option<String>) -> Self {
+        Self { says, ..self }
+    }
+}
+
+/// One of several, as large keys.
+#[derive(Clone, Debug, Default)]
+pub struct Choice {
+    pub name: String,
+    pub label: String,
+    pub hint: String,
+    pub value: String,
+    pub says: Option<String>,
+    /// Short words: two or three keys side by side on a phone.
+    pub few: bool,
+    pub options: Vec<Opt>,
+}
+
+#[derive(Clone, Debug)]
+pub struct Opt {
+    pub value: &'static str,
+    pub text: &'static str,
+}
+
+impl Choice {
+    pub fn of(name: &str, label: &str, value: &str, options: &[(&'static str, &'static str)]) -> Self {
+        Self {
+            name: name.to_owned(),
+            label: label.to_owned(),
+            value: value.to_owned(),
+            options: options.iter().map(|&(value, text)| Opt { value, text }).collect(),
+            ..Self::default()
+        }
+    }
+
+    pub fn few(self) -> Self {
+        Self { few: true, ..self }
+    }
+
+    pub fn hint(self, hint: &str) -> Self {
+        Self { hint: hint.to_owned(), ..self }
+    }
+
+    pub fn says(self, says: Option<String>) -> Self {
+        Self { says, ..self }
+    }
+}

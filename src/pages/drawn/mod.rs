@@ -1,0 +1,9 @@
+//! What every reader's pages draw alike: form fields, the breaker panel. View structs, ready to print.
+pub mod form;
+pub mod panel;
+pub mod state;
+
+#[cfg(test)]
+mod look;
+#[cfg(test)]
+pub mod sample;
