@@ -1,5 +1,8 @@
 //! What every reader's pages draw alike: form fields, the breaker panel. View structs, ready to print.
 pub mod form;
+pub mod panel;
+pub mod state;
+
 #[cfg(test)]
 mod look;
 #[cfg(test)]
