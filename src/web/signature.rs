@@ -24,7 +24,7 @@ pub const NOT_TOGETHER: &str = "Name and password do not go together.";
 pub async fn try_password(app: &App, who: &SignIn, password: Password) -> Result<Tried, Oops> {
     let (name, now) = (who.clone(), app.now());
     let may_try =
-        app.desk().aside(move |c| Box::pin(async move { secrets::begin_try(c, &name, now).await })).await?;
+        app.desk().aside(move |c| Box::pin(secrets::begin_try(c, name.clone(), now))).await?;
     if let Some(says) = not_now(app, may_try) {
         return Ok(Tried::NotNow(says));
     }
@@ -59,7 +59,7 @@ pub async fn sign(app: &App, me: &Me, password: &str) -> Result<Result<(), Strin
         Tried::Right => {
             let who = me.sign_in().clone();
             app.desk()
-                .aside(move |c| Box::pin(async move { secrets::forget_failures(c, &who).await }))
+                .aside(move |c| Box::pin(secrets::forget_failures(c, who.clone())))
                 .await?;
             Ok(Ok(()))
         }
