@@ -55,8 +55,6 @@ pub enum If {
     Always,
     /// It was closed again at least once.
     Reset,
-    /// ... and a second time.
-    ResetTwice,
     /// Somebody opened it, as against found open.
     Opened,
     /// It has been closed again.
@@ -70,7 +68,6 @@ impl If {
         match self {
             Self::Always => "",
             Self::Reset => "if-reset",
-            Self::ResetTwice => "if-reset-twice",
             Self::Opened => "if-opened",
             Self::Closed => "if-closed",
             Self::Replaced => "if-replaced",
@@ -78,11 +75,9 @@ impl If {
     }
 
     pub fn met(self, typed: &Typed) -> bool {
-        let reset = |name| !matches!(typed.raw(name), "" | "none");
         match self {
             Self::Always => true,
-            Self::Reset => reset("resets[0].result"),
-            Self::ResetTwice => reset("resets[0].result") && reset("resets[1].result"),
+            Self::Reset => !matches!(typed.raw("resets[0].result"), "" | "none"),
             Self::Opened => typed.raw("when") != "found",
             Self::Closed => typed.raw("closed") == "yes",
             Self::Replaced => typed.raw("replaced") == "yes",
