@@ -112,6 +112,11 @@ impl Zone {
         self.zoned(at).strftime("%-d %B %Y").to_string()
     }
 
+    /// `14:10:05`, where seconds matter.
+    pub fn clock_in_words(&self, at: Instant) -> String {
+        self.zoned(at).strftime("%H:%M:%S").to_string()
+    }
+
     /// `14:10`.
     pub fn time_in_words(&self, at: Instant) -> String {
         self.zoned(at).strftime("%H:%M").to_string()

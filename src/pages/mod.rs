@@ -1,3 +1,10 @@
 //! One room per reader, and what is drawn alike in all of them.
 pub mod crew;
 pub mod drawn;
+
+use crate::web::Route;
+
+/// Every reader's pages.
+pub fn routes() -> Vec<Route> {
+    Vec::new()
+}

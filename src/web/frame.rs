@@ -17,9 +17,8 @@ impl Palette {
     }
 
     pub fn choices(&self) -> [PaletteChoice; 3] {
-        [(Self::Auto, "as the device"), (Self::Day, "day"), (Self::Night, "night")].map(|(palette, text)| {
-            PaletteChoice { value: palette.as_str(), text, pressed: palette == *self }
-        })
+        [(Self::Auto, "as the device"), (Self::Day, "day"), (Self::Night, "night")]
+            .map(|(palette, text)| PaletteChoice { value: palette.as_str(), text, pressed: palette == *self })
     }
 }
 

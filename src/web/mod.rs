@@ -1,2 +1,28 @@
-//! See DEVELOPERS.md.
+//! What every page shares: state, routes, the guard at the door, errors, assets. See DEVELOPERS.md.
+pub mod app;
+pub mod assets;
+pub mod cookie;
+pub mod forms;
 pub mod frame;
+pub mod guard;
+pub mod headers;
+pub mod me;
+pub mod oops;
+pub mod origin;
+pub mod page;
+pub mod palette;
+pub mod parking;
+pub mod paths;
+pub mod route;
+pub mod signature;
+
+pub use app::{App, Settings};
+pub use forms::Typed;
+pub use frame::Frame;
+pub use me::Me;
+pub use oops::Oops;
+pub use page::{page, see};
+pub use route::{Door, Route};
+
+/// What a handler returns.
+pub type Answer = Result<axum::response::Response, Oops>;

@@ -52,7 +52,9 @@ fn text_has_a_contrast_of_seven_in_both_palettes() {
 #[test]
 fn colours_are_named_only_in_the_palettes_and_nothing_comes_from_elsewhere() {
     let after = CSS.split("*, *::before").nth(1).unwrap();
-    let named = after.split(['#', ' ', ';', ':']).filter(|w| w.len() == 6 && w.bytes().all(|b| b.is_ascii_hexdigit()));
+    let named = after
+        .split(['#', ' ', ';', ':'])
+        .filter(|w| w.len() == 6 && w.bytes().all(|b| b.is_ascii_hexdigit()));
     assert_eq!(named.count(), 0);
     for bad in ["url(", "@import", "http"] {
         assert!(!CSS.contains(bad), "{bad}");

@@ -1,0 +1,97 @@
+//! Forms as they are typed. Every field is a string until `check()` has looked at it; a form that is not even
+//! a form gets a sentence.
+use axum::{
+    body::Bytes,
+    extract::{FromRequest, Request},
+};
+use axum_extra::extract::Form;
+use serde::de::DeserializeOwned;
+
+use super::Oops;
+
+/// The house's form extractor: `Typed(form): Typed<ReviewForm>`.
+pub struct Typed<T>(pub T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequest<S> for Typed<T> {
+    type Rejection = Oops;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Oops> {
+        let Form(form) = Form::<T>::from_request(request, state).await.map_err(|e| unreadable(&e))?;
+        Ok(Self(form))
+    }
+}
+
+fn unreadable(e: &dyn std::fmt::Display) -> Oops {
+    let text = e.to_string();
+    if text.contains("length limit") {
+        Oops::TooLarge
+    } else {
+        Oops::Unreadable(format!("This form could not be read: {text}."))
+    }
+}
+
+/// Every field in the order it stood, for pages whose fields are not known beforehand.
+pub struct Fields(pub Vec<(String, String)>);
+
+impl Fields {
+    pub fn get(&self, name: &str) -> &str {
+        self.0.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value)
+    }
+}
+
+impl<S: Send + Sync> FromRequest<S> for Fields {
+    type Rejection = Oops;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Oops> {
+        let bytes = Bytes::from_request(request, state).await.map_err(|e| unreadable(&e))?;
+        Self::read(&bytes).ok_or_else(|| unreadable(&"it is not text"))
+    }
+}
+
+impl Fields {
+    pub fn read(body: &[u8]) -> Option<Self> {
+        let text = std::str::from_utf8(body).ok()?;
+        let pairs = text.split('&').filter(|pair| !pair.is_empty());
+        pairs
+            .map(|pair| {
+                let (name, value) = pair.split_once('=').unwrap_or((pair, ""));
+                Some((decoded(name)?, decoded(value)?))
+            })
+            .collect::<Option<Vec<_>>>()
+            .map(Self)
+    }
+}
+
+/// `application/x-www-form-urlencoded`: plus is a space, `%hh` a byte of UTF-8.
+fn decoded(text: &str) -> Option<String> {
+    let mut out = Vec::with_capacity(text.len());
+    let mut bytes = text.bytes();
+    while let Some(b) = bytes.next() {
+        match b {
+            b'+' => out.push(b' '),
+            b'%' => {
+                let hex = [bytes.next()?, bytes.next()?];
+                out.push(u8::from_str_radix(std::str::from_utf8(&hex).ok()?, 16).ok()?);
+            }
+            _ => out.push(b),
+        }
+    }
+    String::from_utf8(out).ok()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn fields_are_read_in_order_and_bad_bytes_are_no_form() {
+        let fields = Fields::read(b"says=all+well&says=%C3%A9%0D%0A&empty=&bare").unwrap();
+        let want = [("says", "all well"), ("says", "é\r\n"), ("empty", ""), ("bare", "")];
+        assert_eq!(fields.0, want.map(|(n, v)| (n.to_owned(), v.to_owned())));
+        assert!(
+            Fields::read(b"a=%FF").is_none()
+                && Fields::read(b"a=%4").is_none()
+                && Fields::read(b"\xff").is_none()
+        );
+    }
+}

@@ -1,0 +1,93 @@
+//! The keeper of one route's door: where the request came from, who asks, whether their role may.
+use axum::{
+    extract::{Request, State},
+    http::{Method, request::Parts},
+    middleware::Next,
+    response::{IntoResponse, Response},
+};
+
+use super::{
+    App, Door, Me, Oops,
+    me::{self, Asking},
+    origin, parking, paths,
+};
+
+pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, next: Next) -> Response {
+    // A body cannot be shared between threads, so only the head is looked at here.
+    let (mut head, body) = request.into_parts();
+    let me = let_in(&app, door, &mut head).await;
+    let request = Request::from_parts(head, body);
+    match me {
+        Ok(me) => {
+            let mut response = next.run(request).await;
+            // The error page, drawn further out, greets whoever asked.
+            if let Some(me) = me {
+                response.extensions_mut().insert(me);
+            }
+            response
+        }
+        Err(Stopped::With(oops)) => oops.into_response(),
+        Err(Stopped::SessionEnded(who)) => parking::park(&app, who, request).await.into_response(),
+    }
+}
+
+enum Stopped {
+    With(Oops),
+    /// A form came after its session had ended.
+    SessionEnded(crate::base::SignIn),
+}
+impl<E: Into<Oops>> From<E> for Stopped {
+    fn from(error: E) -> Self {
+        Self::With(error.into())
+    }
+}
+
+async fn let_in(app: &App, door: Door, request: &mut Parts) -> Result<Option<Me>, Stopped> {
+    let changes = !matches!(request.method, Method::GET | Method::HEAD);
+    let asking = credentials(app, request, changes).await?;
+    let me = match asking {
+        Asking::Somebody(me) => Some(me),
+        _ if door == Door::Open => None,
+        Asking::Ended(who) if changes && !is_api(request) => return Err(Stopped::SessionEnded(who)),
+        Asking::Ended(_) | Asking::Nobody => return Err(sign_in_first(request, changes).into()),
+    };
+    if let Some(me) = &me {
+        check_door(door, me, request)?;
+        request.extensions.insert(me.clone());
+    }
+    Ok(me)
+}
+
+/// A bearer token speaks for itself; everything else that changes something must come from our own pages.
+async fn credentials(app: &App, request: &Parts, changes: bool) -> Result<Asking, Oops> {
+    if is_api(request)
+        && let Some(asking) = me::by_token(app, &request.headers).await?
+    {
+        return Ok(asking);
+    }
+    if changes && !origin::is_our_own(&request.headers) {
+        return Err(Oops::FromElsewhere);
+    }
+    me::by_session(app, &request.headers).await
+}
+
+fn check_door(door: Door, me: &Me, request: &Parts) -> Result<(), Oops> {
+    let path = request.uri.path();
+    if me.must_change() && door != Door::Open && path != paths::Password::PATTERN {
+        return Err(Oops::SeeInstead(paths::Password.to_string()));
+    }
+    match door {
+        Door::For(act) if !me.may(act) => Err(Oops::not_for_your_role(me.role())),
+        _ => Ok(()),
+    }
+}
+
+fn is_api(request: &Parts) -> bool {
+    request.uri.path().starts_with("/api/")
+}
+
+/// After signing in, somebody who only wanted to read lands where they were going.
+fn sign_in_first(request: &Parts, changes: bool) -> Oops {
+    let wanted = request.uri.path_and_query().map(ToString::to_string);
+    Oops::SignInFirst { back_to: wanted.filter(|_| !changes) }
+}

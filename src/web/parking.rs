@@ -1,0 +1,42 @@
+//! A form that comes after its session has ended is kept for the one who typed it, outside the book.
+use axum::{
+    extract::Request,
+    http::header,
+    response::{IntoResponse, Redirect, Response},
+};
+
+use super::{App, Oops, forms::Fields, paths};
+use crate::{
+    base::SignIn,
+    people::secrets::{self, ParkedForm},
+};
+
+/// Longer than any of our forms; what is longer is not typed by hand.
+const LONGEST: usize = 256 * 1024;
+
+pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, Oops> {
+    let path = request.uri().path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
+    let is_form = request
+        .headers()
+        .get(header::CONTENT_TYPE)
+        .and_then(|kind| kind.to_str().ok())
+        .is_some_and(|kind| kind.starts_with("application/x-www-form-urlencoded"));
+    let body = axum::body::to_bytes(request.into_body(), LONGEST).await.map_err(|_| Oops::TooLarge)?;
+    let fields = if is_form { Fields::read(&body) } else { None };
+    let Some(Fields(fields)) = fields.filter(|f| !f.0.is_empty() && path != paths::SignOut::PATTERN) else {
+        return Err(Oops::SignInFirst { back_to: None });
+    };
+    let form = ParkedForm {
+        id: uuid::Uuid::new_v4().to_string(),
+        path,
+        fields: fields.into_iter().map(without_passwords).collect(),
+        parked_at: app.now(),
+    };
+    app.desk().aside(move |c| Box::pin(async move { secrets::park(c, &who, &form).await })).await?;
+    Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
+}
+
+fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
+    let is_password = name.contains("password");
+    (name, (!is_password).then_some(value))
+}

@@ -1,0 +1,140 @@
+//! Every address of this site. Links are values, so a page that moves takes its links with it.
+use std::fmt;
+
+use crate::base::{EntryId, ReportId, UnitName};
+
+/// What can stand for `{name}` in a pattern.
+pub trait Segment {
+    fn text(&self) -> String;
+}
+impl Segment for UnitName {
+    fn text(&self) -> String {
+        self.slug()
+    }
+}
+impl Segment for String {
+    fn text(&self) -> String {
+        self.clone()
+    }
+}
+impl Segment for EntryId {
+    fn text(&self) -> String {
+        self.to_string()
+    }
+}
+impl Segment for ReportId {
+    fn text(&self) -> String {
+        self.to_string()
+    }
+}
+
+macro_rules! paths {
+    ($($(#[$doc:meta])* $name:ident $(($($part:ty),+))? = $pattern:literal;)*) => {$(
+        $(#[$doc])*
+        #[derive(Clone, Debug)]
+        pub struct $name $(($(pub $part),+))?;
+
+        impl $name {
+            /// As the routes table has it.
+            pub const PATTERN: &'static str = $pattern;
+
+            /// The same address with a query, `?unit=QHB-412&page=2`; empty values are left out.
+            pub fn with(&self, query: &[(&str, &str)]) -> String {
+                with_query(self.to_string(), query)
+            }
+        }
+        impl fmt::Display for $name {
+            fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                paths!(@write self f $pattern $(($($part),+))?)
+            }
+        }
+    )*};
+    (@write $me:ident $f:ident $pattern:literal) => { $f.write_str($pattern) };
+    (@write $me:ident $f:ident $pattern:literal ($one:ty)) => { write_pattern($f, $pattern, &[&$me.0]) };
+    (@write $me:ident $f:ident $pattern:literal ($one:ty, $two:ty)) => {
+        write_pattern($f, $pattern, &[&$me.0, &$me.1])
+    };
+}
+
+paths! {
+    /// Sends everybody to where their work begins.
+    Home = "/";
+    SignIn = "/sign-in";
+    SignOut = "/sign-out";
+    Password = "/password";
+    Palette = "/palette";
+    /// Forms that were typed before a session ended.
+    Kept = "/kept";
+    KeptForm(String) = "/kept/{id}";
+    KeptDrop(String) = "/kept/{id}/drop";
+
+    Triage = "/triage";
+    Finding(String) = "/findings/{key}";
+    Bypasses = "/bypasses";
+    Bypass(EntryId) = "/bypasses/{id}";
+    BypassReview(EntryId) = "/bypasses/{id}/review";
+
+    Units = "/units";
+    Handover(UnitName) = "/units/{unit}";
+
+    Health = "/health";
+    ApiReports = "/api/v1/reports";
+    ApiFindings = "/api/v1/findings";
+    ApiBypasses = "/api/v1/bypasses";
+    ApiEntries = "/api/v1/entries";
+}
+
+fn write_pattern(f: &mut fmt::Formatter<'_>, pattern: &str, parts: &[&dyn Segment]) -> fmt::Result {
+    let mut parts = parts.iter();
+    for piece in pattern.split('/').skip(1) {
+        f.write_str("/")?;
+        match parts.as_slice().first() {
+            Some(part) if piece.starts_with('{') => {
+                f.write_str(&encoded(&part.text()))?;
+                parts.next();
+            }
+            _ => f.write_str(piece)?,
+        }
+    }
+    Ok(())
+}
+
+/// Percent-encoded but for what RFC 3986 leaves unreserved.
+pub fn encoded(text: &str) -> String {
+    use fmt::Write as _;
+    text.bytes().fold(String::with_capacity(text.len()), |mut out, b| {
+        if b.is_ascii_alphanumeric() || matches!(b, b'-' | b'.' | b'_' | b'~') {
+            out.push(char::from(b));
+        } else {
+            let _ = write!(out, "%{b:02X}");
+        }
+        out
+    })
+}
+
+fn with_query(mut path: String, query: &[(&str, &str)]) -> String {
+    let stated = query.iter().filter(|(_, value)| !value.is_empty());
+    for (i, (name, value)) in stated.enumerate() {
+        path.push(if i == 0 { '?' } else { '&' });
+        path.push_str(&encoded(name));
+        path.push('=');
+        path.push_str(&encoded(value));
+    }
+    path
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn addresses_are_encoded_and_queries_leave_out_what_is_empty() {
+        assert_eq!(Handover(UnitName::from("QHB 412")).to_string(), "/units/QHB-412");
+        assert_eq!(Finding("burst:QHB 412:TC/2".into()).to_string(), "/findings/burst%3AQHB%20412%3ATC%2F2");
+        assert_eq!(
+            Triage.with(&[("unit", "QHB 412"), ("rule", ""), ("page", "2")]),
+            "/triage?unit=QHB%20412&page=2"
+        );
+        assert_eq!(KeptDrop("7".into()).to_string(), "/kept/7/drop");
+    }
+}
