@@ -22,6 +22,9 @@ pub trait Clerk: Send + 'static {
         jobs: &mut [Self::Job],
     ) -> impl Future<Output = Result<(), sqlx::Error>>;
 
+    /// A job that cannot be decided twice, and so must not be in a group that may have to be replayed.
+    fn alone(job: &Self::Job) -> bool;
+
     /// The group is on the disk: only now may caches follow.
     fn committed(&mut self);
 
@@ -115,13 +118,27 @@ async fn write_until_closed<C: Clerk>(
     mut jobs: mpsc::Receiver<C::Job>,
     options: WriterOptions,
 ) {
-    while let Some(first) = jobs.recv().await {
+    let mut held_over = None;
+    loop {
+        let first = match held_over.take() {
+            Some(job) => job,
+            None => match jobs.recv().await {
+                Some(job) => job,
+                None => break,
+            },
+        };
         let mut group = Vec::with_capacity(GROUP);
+        let mut room = if C::alone(&first) { 1 } else { GROUP };
         group.push(first);
-        while group.len() < GROUP
+        while group.len() < room
             && let Ok(next) = jobs.try_recv()
         {
-            group.push(next);
+            if C::alone(&next) {
+                held_over = Some(next);
+                room = 0;
+            } else {
+                group.push(next);
+            }
         }
         write_group(&mut db, &mut clerk, group, options).await;
     }

@@ -174,7 +174,7 @@ impl Draft {
             root: filed.root.to_string(),
         });
         let day = self.world.railway.zone.day_of(report.signed_at.at);
-        self.units.entry(report.unit.clone()).or_default().days.insert(day);
+        let _ = self.units.entry(report.unit.clone()).or_default().days.insert(day);
         self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
         for (place_in, entry) in report.entries.iter().enumerate() {
             let known = KnownEntry {
@@ -235,7 +235,7 @@ impl Draft {
         let Some(known) = self.entries.get(&amendment.entry).cloned() else { return };
         self.rows.amendments.add(&tables::AmendmentRow {
             seq: filed.seq,
-            id: amendment.id,
+            id: amendment.id.0,
             entry: amendment.entry,
             report: amendment.report,
             author: amendment.author.clone(),

@@ -216,11 +216,11 @@ by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {
-        crate::reports::reading::stored_report(raw.get())
+        crate::reports::stored::report(raw.get())
     }
 }
 impl FromPage for Amendment {
     fn from_page(raw: &RawValue) -> Result<Self, String> {
-        crate::reports::reading::stored_amendment(raw.get())
+        crate::reports::stored::amendment(raw.get())
     }
 }

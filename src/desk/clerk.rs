@@ -18,9 +18,9 @@ pub enum Job {
     Aside(Box<dyn Aside>),
 }
 
-/// A change outside the book. Run again when its group is undone and replayed, so it must not use itself up.
+/// A change outside the book. It is run once, in a transaction of its own.
 pub trait Aside: Send {
-    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> futures_util::future::LocalBoxFuture<'a, Result<(), sqlx::Error>>;
+    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> futures_util::future::BoxFuture<'a, Result<(), sqlx::Error>>;
     fn finish(self: Box<Self>, outcome: Result<(), &Trouble>);
 }
 
@@ -55,6 +55,10 @@ impl DeskClerk {
 
 impl Clerk for DeskClerk {
     type Job = Job;
+
+    fn alone(job: &Job) -> bool {
+        matches!(job, Job::Aside(_))
+    }
 
     async fn carry_out(&mut self, db: &mut SqliteConnection, jobs: &mut [Job]) -> Result<(), sqlx::Error> {
         self.catch_up(db).await?;

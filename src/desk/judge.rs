@@ -98,7 +98,7 @@ impl Draft {
 pub fn clock(world: &World, unit: &UnitName, history: Option<&UnitHistory>) -> ServiceDays {
     let blank = UnitHistory::default();
     let history = history.unwrap_or(&blank);
-    ServiceDays::new(world.roster.unit(unit), &history.days, &history.holds, &world.railway.zone)
+    ServiceDays::of(world.roster.unit(unit), &history.days, &history.holds, &world.railway.zone)
 }
 
 fn write_judgement(judged: &mut Judged, key: &DossierKey, kept: &Kept, judgement: &Judgement) {
@@ -107,7 +107,7 @@ fn write_judgement(judged: &mut Judged, key: &DossierKey, kept: &Kept, judgement
     judged.dossiers.add(&DossierRow {
         unit: key.unit.clone(),
         subject: subject.clone(),
-        sensitive_until: judgement.sensitive_until,
+        settled_after: judgement.settled_after,
         findings: judgement.findings.len(),
         facts: hex::encode(facts),
     });

@@ -11,7 +11,7 @@ use super::{
 use crate::{
     base::{EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
-    reports::reading,
+    reports::stored,
     rules::{
         Bypass, Dossier, DossierKey,
         dossier::Subject,
@@ -27,8 +27,8 @@ struct Wanted {
     entries: BTreeSet<EntryId>,
     bypasses: BTreeSet<EntryId>,
     repairs: BTreeSet<uuid::Uuid>,
-    /// With the earliest day on which a page reports about it.
-    units: BTreeMap<UnitName, Option<Day>>,
+    /// With the days on which a page reports about it.
+    units: BTreeMap<UnitName, BTreeSet<Day>>,
     dossiers: BTreeSet<DossierKey>,
 }
 
@@ -66,7 +66,7 @@ impl Draft {
                 CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position
             FROM entry e JOIN report r ON r.id = e.report WHERE e.id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let entry = reading::stored_entry(row.get("detail")).map_err(damaged)?;
+            let entry = stored::entry(row.get("detail")).map_err(damaged)?;
             let known = KnownEntry {
                 report: id(&row, "report")?,
                 seq: seq(&row, "seq"),
@@ -102,7 +102,7 @@ impl Draft {
         Ok(())
     }
 
-    async fn load_units(&mut self, db: &mut SqliteConnection, units: &BTreeMap<UnitName, Option<Day>>) -> Result<(), sqlx::Error> {
+    async fn load_units(&mut self, db: &mut SqliteConnection, units: &BTreeMap<UnitName, BTreeSet<Day>>) -> Result<(), sqlx::Error> {
         let names: Vec<&UnitName> = units.keys().collect();
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
@@ -118,8 +118,9 @@ impl Draft {
         let changed: Vec<(&UnitName, Instant)> = wanted
             .units
             .iter()
-            .filter_map(|(unit, day)| {
-                let first = self.units.get(unit).map_or(*day, |known| day.and_then(|day| known.days.first_change(day)));
+            .filter_map(|(unit, days)| {
+                let known = self.units.get(unit)?;
+                let first = days.iter().filter_map(|day| known.days.first_change(*day)).min();
                 first.map(|first| (unit, zone.start_of(first)))
             })
             .collect();
@@ -127,7 +128,7 @@ impl Draft {
                 WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?))
             UNION
             SELECT d.unit, d.subject, d.findings, d.facts FROM json_each(?) c
-                JOIN dossier d ON d.unit = c.value->>0 WHERE d.sensitive_until >= c.value->>1";
+                JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
         let rows = sqlx::query(sql).bind(json(&keys)).bind(json(&changed)).fetch_all(db).await?;
         for row in rows {
             let (key, kept) = dossier(&row)?;
@@ -168,8 +169,7 @@ impl Wanted {
         match body {
             Body::ReportFiled(report) => {
                 let day = draft.world.railway.zone.day_of(report.signed_at.at);
-                let earliest = self.units.entry(report.unit.clone()).or_insert(Some(day));
-                *earliest = earliest.map_or(Some(day), |known| Some(known.min(day)));
+                self.units.entry(report.unit.clone()).or_default().insert(day);
                 self.ground_of(&report.unit);
                 let source = Source::blank();
                 for entry in &report.entries {
@@ -178,21 +178,21 @@ impl Wanted {
             }
             Body::EntryAmended(amendment) => {
                 let Some(known) = draft.entries.get(&amendment.entry) else { return };
-                self.units.entry(known.unit.clone()).or_insert(None);
+                self.units.entry(known.unit.clone()).or_default();
                 for entry in std::iter::once(&known.entry).chain(&amendment.replacement) {
                     self.entry_subjects(&known.unit, &Source::blank(), entry, draft);
                 }
             }
             Body::UnitHeld(hold) => {
-                self.units.entry(hold.unit.clone()).or_insert(None);
+                self.units.entry(hold.unit.clone()).or_default();
             }
             Body::UnitReleased(release) => {
-                self.units.entry(release.unit.clone()).or_insert(None);
+                self.units.entry(release.unit.clone()).or_default();
                 self.ground_of(&release.unit);
             }
             Body::RepairClosed(closed) => {
                 let Some(repair) = draft.repairs.get(&closed.id) else { return };
-                self.units.entry(repair.unit.clone()).or_insert(None);
+                self.units.entry(repair.unit.clone()).or_default();
                 let subject = repair.device.clone().map_or(Subject::Unit, Subject::Device);
                 self.dossiers.insert(DossierKey { unit: repair.unit.clone(), subject });
             }

@@ -23,18 +23,19 @@ pub mod world;
 use std::{path::Path, sync::Arc};
 
 use arc_swap::ArcSwap;
-use futures_util::future::LocalBoxFuture;
+use futures_util::future::BoxFuture;
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 use tokio::sync::oneshot;
 
 pub use act::Act;
 pub use draft::{Draft, Filed, Page};
+pub use crate::db::writer::Trouble;
 pub use refused::Refused;
 pub use world::World;
 
 use crate::{
     base::{Clock, Instant},
-    db::{self, OpenError, Opening, Writing, WriterOptions, writer::Trouble},
+    db::{self, OpenError, Opening, WriterOptions, Writing},
 };
 use act::Waiting;
 use clerk::{Aside, DeskClerk, Job};
@@ -133,22 +134,22 @@ impl Desk {
         Ok(Pending(answer))
     }
 
-    /// Changes something outside the book (a session, a draft) on the writer's connection. The closure may be run
-    /// again when the group it is in has to be replayed.
+    /// Changes something outside the book (a session, a draft) on the writer's connection. It has a
+    /// transaction of its own.
     pub async fn aside<T, F>(&self, change: F) -> Result<T, Trouble>
     where
         T: Send + 'static,
-        F: for<'a> FnMut(&'a mut SqliteConnection) -> LocalBoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
+        F: for<'a> FnOnce(&'a mut SqliteConnection) -> BoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
     {
         let (reply, answer) = oneshot::channel();
-        let job = Job::Aside(Box::new(AsideJob { change, value: None, reply }));
+        let job = Job::Aside(Box::new(AsideJob { change: Some(change), value: None, reply }));
         self.writing.try_hand(job).map_err(|_| Trouble::Locked)?;
         answer.await.unwrap_or_else(|_| Err(Trouble::Fault("the writer is gone".to_owned())))
     }
 }
 
 struct AsideJob<T, F> {
-    change: F,
+    change: Option<F>,
     value: Option<T>,
     reply: oneshot::Sender<Result<T, Trouble>>,
 }
@@ -156,11 +157,13 @@ struct AsideJob<T, F> {
 impl<T, F> Aside for AsideJob<T, F>
 where
     T: Send + 'static,
-    F: for<'a> FnMut(&'a mut SqliteConnection) -> LocalBoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
+    F: for<'a> FnOnce(&'a mut SqliteConnection) -> BoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
 {
-    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> LocalBoxFuture<'a, Result<(), sqlx::Error>> {
+    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> BoxFuture<'a, Result<(), sqlx::Error>> {
         Box::pin(async move {
-            self.value = Some((self.change)(db).await?);
+            if let Some(change) = self.change.take() {
+                self.value = Some(change(db).await?);
+            }
             Ok(())
         })
     }

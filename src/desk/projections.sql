@@ -86,7 +86,7 @@ CREATE TABLE unit_history (unit TEXT PRIMARY KEY, days BLOB NOT NULL, holds TEXT
 CREATE TABLE dossier (
     unit            TEXT NOT NULL,
     subject         TEXT NOT NULL,
-    sensitive_until INTEGER,
+    settled_after INTEGER,
     findings        INTEGER NOT NULL,
     facts           BLOB NOT NULL
 ) STRICT;

@@ -68,7 +68,7 @@ impl FileReport {
                 report.author
             )));
         }
-        let checked = validity::check(&report, &world.roster, &world.people, now, live);
+        let checked = validity::check(&report, &world.roster, &world.people, &world.railway.zone, now, live);
         problems.refusals.extend(checked.refusals);
         problems.warnings.extend(checked.warnings);
         if problems.is_refused() {
@@ -118,7 +118,7 @@ impl Act for FileReport {
             return Err(Refused::Conflict(used));
         }
         if draft.world.seq != self.checked_at {
-            let again = validity::check(report, &draft.world.roster, &draft.world.people, now, self.live);
+            let again = validity::check(report, &draft.world.roster, &draft.world.people, &draft.world.railway.zone, now, self.live);
             if again.is_refused() {
                 return Err(Refused::Problems(again.refusals));
             }
@@ -180,7 +180,10 @@ fn told_by_another(draft: &Draft, report: &Report) -> Vec<Problem> {
         let theirs = facts.iter().filter(|f| f.report != report.id && f.author != report.author);
         others.extend(theirs.map(|f| (tag.clone(), f.at, f.author.clone())));
     }
-    if others.is_empty() { Vec::new() } else { validity::same_again(&report.entries, &others) }
+    if others.is_empty() {
+        return Vec::new();
+    }
+    validity::same_again(&report.entries, &report.author, &others, &draft.world.railway.zone).warnings
 }
 
 /// A later correction of one whole entry.
@@ -230,7 +233,10 @@ impl Act for AmendEntry {
                 says: "The replacement keeps the id of the entry it replaces.".to_owned(),
             }]));
         }
-        let checked = validity::check_entry(replacement, &known.unit, &draft.world.roster, &draft.world.people, now, false);
+        let checked = {
+            let world = &draft.world;
+            validity::check_amendment(amendment, (&known.unit, None), &world.roster, &world.people, &world.railway.zone, now, false)
+        };
         if checked.is_refused() { Err(Refused::Problems(checked.refusals)) } else { Ok(Decided::all(1)) }
     }
 

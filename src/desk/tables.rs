@@ -46,9 +46,9 @@ table_row! { UnitRow into "unit_card" ["ON CONFLICT (unit) DO UPDATE SET card = 
 table_row! { FiguresRow into "class_figures" ["ON CONFLICT (one) DO UPDATE SET seq = excluded.seq, figures = excluded.figures"] { one: u8, seq: u64, figures: String, } }
 table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE SET days = excluded.days, holds = excluded.holds"] { unit: UnitName, days: String as bytes, holds: String, } }
 table_row! {
-    DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET sensitive_until = excluded.sensitive_until,
+    DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
         findings = excluded.findings, facts = excluded.facts"] {
-        unit: UnitName, subject: String, sensitive_until: Option<Instant>, findings: usize, facts: String as bytes,
+        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: usize, facts: String as bytes,
     }
 }
 table_row! {

@@ -55,6 +55,19 @@ impl DaySet {
         at.and_then(|at| self.words.get(at)).copied().unwrap_or(0)
     }
 
+    /// The first day that a report on `day` would turn into a service day; `None` if it turns none.
+    pub fn first_change(&self, day: Day) -> Option<Day> {
+        if self.contains(day) {
+            return None;
+        }
+        let reach = 2 * SPEAKS_FOR + 1;
+        let before = (1..=reach).map(|n| day.plus(-n)).find(|d| self.contains(*d));
+        let after = (1..=reach).map(|n| day.plus(n)).find(|d| self.contains(*d));
+        let from = before.map_or(day.plus(-SPEAKS_FOR), |b| b.plus(SPEAKS_FOR + 1).max(day.plus(-SPEAKS_FOR)));
+        let to = after.map_or(day.plus(SPEAKS_FOR), |a| a.plus(-SPEAKS_FOR - 1).min(day.plus(SPEAKS_FOR)));
+        (from <= to).then_some(from)
+    }
+
     pub fn iter(&self) -> impl Iterator<Item = Day> + '_ {
         self.words.iter().zip(self.first..).flat_map(|(word, number)| {
             (0..64).filter(move |bit| word >> bit & 1 == 1).map(move |bit| Day(number * 64 + bit))

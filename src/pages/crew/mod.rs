@@ -1,1 +1,4 @@
-//! The crew's pages.
+//! The crew's pages: units, handover, write it down, end-of-trip report, receipt.
+pub mod answers;
+pub mod asking;
+pub mod typed;

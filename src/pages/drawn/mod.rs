@@ -1,4 +1,5 @@
 //! What every reader's pages draw alike: form fields, the breaker panel. View structs, ready to print.
+pub mod facts;
 pub mod form;
 pub mod panel;
 pub mod state;

@@ -1,0 +1,360 @@
+//! From what was typed to the entry as the interchange contract has it. Only what is no figure, no time or no
+//! choice at all is caught here; what a figure may be is the contract's business, see `reports::reading`.
+use std::collections::BTreeMap;
+
+use serde_json::{Map, Value, json};
+
+use super::{
+    asking::{Answer, Question, parts},
+    typed::Typed,
+};
+use crate::{
+    base::{EntryId, Instant, SignIn, Stamp, Zone, instant::MINUTE},
+    people::{People, person},
+    reports::kinds::Kind,
+    roster::Device,
+};
+
+/// A sentence beside a field, by the field's name; under the empty name, one about the whole.
+pub type Says = BTreeMap<String, String>;
+
+/// Where an entry is about a device: on the schedule, by the words on its plate, or none was named.
+#[derive(Clone, Debug, PartialEq, Eq, serde::Serialize, serde::Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub enum About {
+    Nothing,
+    Device(String),
+    NotListed,
+}
+
+impl About {
+    /// As it stands in an address and in the form: `TC2`, `?` for one not listed, nothing.
+    pub fn parse(text: &str) -> Self {
+        match text {
+            "" => Self::Nothing,
+            "?" => Self::NotListed,
+            tag => Self::Device(tag.to_owned()),
+        }
+    }
+
+    pub fn as_str(&self) -> &str {
+        match self {
+            Self::Nothing => "",
+            Self::NotListed => "?",
+            Self::Device(tag) => tag,
+        }
+    }
+}
+
+pub struct Scene<'a> {
+    pub me: &'a SignIn,
+    pub people: &'a People,
+    pub zone: &'a Zone,
+    pub now: Instant,
+}
+
+impl Scene<'_> {
+    fn stamp(&self, at: Instant) -> String {
+        Stamp { at, offset_min: self.zone.offset_min(at) }.to_string()
+    }
+}
+
+/// Turns `now` and `15 minutes ago` into times that no longer move, once, when a form is taken.
+pub fn settle(typed: &mut Typed, scene: &Scene<'_>) {
+    let ago = |minutes: i64| scene.zone.local_input(scene.now.minus(minutes * MINUTE));
+    match typed.raw("when") {
+        "" | "now" => {
+            typed.set("when", "set");
+            typed.set("when.set", ago(0));
+        }
+        minutes @ ("5" | "15" | "30") => {
+            let at = ago(minutes.parse().unwrap_or(0));
+            typed.set("when", "set");
+            typed.set("when.set", at);
+            typed.set("when.about", "yes");
+        }
+        "found" | "not_known" if typed.stated("when.set").is_none() => typed.set("when.set", ago(0)),
+        _ => {}
+    }
+    if typed.raw("closed") == "yes" && typed.stated("closed_at").is_none() {
+        typed.set("closed_at", ago(0));
+    }
+}
+
+/// The entry in the contract's field names, and what could not be read.
+pub fn entry(
+    kind: Kind,
+    id: EntryId,
+    about: &About,
+    device: Option<&Device>,
+    typed: &Typed,
+    scene: &Scene<'_>,
+) -> (Value, Says) {
+    let mut says = Says::new();
+    let mut map = Map::new();
+    map.insert("id".into(), json!(id));
+    map.insert("kind".into(), json!(kind.as_str()));
+    put_when(kind, typed, scene, &mut map, &mut says);
+    match about {
+        About::Nothing => {}
+        About::Device(tag) => drop(map.insert("device".into(), json!(tag))),
+        About::NotListed => match typed.stated("device.not_listed") {
+            Some(legend) => drop(map.insert("device".into(), json!({ "not_listed": legend }))),
+            None => say(&mut says, "device.not_listed", "Write the words on its plate."),
+        },
+    }
+    let counting = parts(kind, device).into_iter().filter(|part| part.only_if.met(typed));
+    for question in counting.flat_map(|part| part.questions) {
+        match answer(question, typed, scene) {
+            Ok(Some(value)) => put(&mut map, question.name, value),
+            Ok(None) => {}
+            Err(sentence) => say(&mut says, question.name, sentence),
+        }
+    }
+    (Value::Object(map), says)
+}
+
+fn say(says: &mut Says, name: &str, sentence: &str) {
+    says.insert(name.to_owned(), sentence.to_owned());
+}
+
+fn put_when(kind: Kind, typed: &Typed, scene: &Scene<'_>, map: &mut Map<String, Value>, says: &mut Says) {
+    let Some(at) = scene.zone.parse_local(typed.raw("when.set")) else {
+        say(says, "when", "Set a date and a time, or choose one of the keys.");
+        return;
+    };
+    let (at_field, found_field) = kind.time_fields();
+    let field = if typed.raw("when") == "found" { found_field } else { at_field };
+    let how = match typed.raw("when") {
+        "not_known" => "not_known",
+        _ if typed.raw("when.about") == "yes" => "about",
+        _ => "clock",
+    };
+    map.insert(field.into(), json!(scene.stamp(at)));
+    map.insert("at_how".into(), json!(how));
+}
+
+/// `Ok(None)` is 'not stated'; `Err` the sentence beside the field.
+fn answer(question: &Question, typed: &Typed, scene: &Scene<'_>) -> Result<Option<Value>, &'static str> {
+    let name = question.name;
+    if no_such_reset(name, typed) {
+        return Ok(None);
+    }
+    match question.answer {
+        Answer::Gate(_) => Ok(None),
+        Answer::Who => Ok(who(name, typed, scene)),
+        Answer::Seal => {
+            Ok(typed.stated(&format!("{name}.number")).or_else(|| typed.stated(name)).map(Value::String))
+        }
+        _ => typed.stated(name).map(|text| stated(question.answer, &text, scene)).transpose(),
+    }
+}
+
+fn stated(answer: Answer, text: &str, scene: &Scene<'_>) -> Result<Value, &'static str> {
+    match answer {
+        Answer::Figure => figure(text).ok_or("Write a figure, like 64.5, or leave it empty."),
+        Answer::Count => {
+            let count = text.parse::<u32>().ok();
+            count.map(|n| json!(n)).ok_or("Write a whole number, like 2, or leave it empty.")
+        }
+        Answer::Time => {
+            let at = scene.zone.parse_local(text);
+            at.map(|at| json!(scene.stamp(at)))
+                .ok_or("Set a date and a time, like 2026-03-03T05:14, or leave it empty.")
+        }
+        Answer::Person => Ok(named(text, scene)),
+        Answer::List => {
+            let names = text.split(',').map(str::trim).filter(|name| !name.is_empty());
+            Ok(json!(names.collect::<Vec<_>>()))
+        }
+        _ => Ok(json!(text)),
+    }
+}
+
+/// `64.5` and `64,5` are the same figure to a cold thumb.
+fn figure(text: &str) -> Option<Value> {
+    let figure: f64 = text.replace(',', ".").parse().ok()?;
+    figure.is_finite().then(|| json!(figure))
+}
+
+fn who(name: &str, typed: &Typed, scene: &Scene<'_>) -> Option<Value> {
+    match typed.raw(name) {
+        "me" => Some(json!(scene.me)),
+        "not_known" => Some(json!("not_known")),
+        _ => typed.stated(&format!("{name}.name")).map(|text| named(&text, scene)),
+    }
+}
+
+/// A sign-in name if it is one of the book's, their own words otherwise: nobody is turned away for a name.
+fn named(text: &str, scene: &Scene<'_>) -> Value {
+    if text.eq_ignore_ascii_case("not known") || text == "not_known" {
+        return json!("not_known");
+    }
+    match person::sign_in(text).filter(|name| scene.people.person(name).is_some()) {
+        Some(name) => json!(name),
+        None => json!({ "name": text }),
+    }
+}
+
+/// `resets[1].basis` counts only when there was a second reset.
+fn no_such_reset(name: &str, typed: &Typed) -> bool {
+    let Some((number, _)) = name.strip_prefix("resets[").and_then(|rest| rest.split_once(']')) else {
+        return false;
+    };
+    matches!(typed.raw(&format!("resets[{number}].result")), "" | "none")
+}
+
+/// Puts a value where its path says: `resets[0].basis`, `fitted.rating_a`.
+fn put(map: &mut Map<String, Value>, path: &str, value: Value) {
+    let (head, rest) = path.split_once('.').map_or((path, None), |(head, rest)| (head, Some(rest)));
+    let Some(rest) = rest else {
+        map.insert(head.to_owned(), value);
+        return;
+    };
+    let holder = match head.split_once('[') {
+        None => map.entry(head).or_insert_with(|| json!({})),
+        Some((list, number)) => {
+            let number: usize = number.trim_end_matches(']').parse().unwrap_or(0);
+            let list = map.entry(list).or_insert_with(|| json!([]));
+            let Some(items) = list.as_array_mut() else { return };
+            while items.len() <= number {
+                items.push(json!({}));
+            }
+            &mut items[number]
+        }
+    };
+    if let Some(inner) = holder.as_object_mut() {
+        put(inner, rest, value);
+    }
+}
+
+/// The field that a problem of the contract belongs to: `entries[0].resets[0].basis` to `resets[0].basis`,
+/// any of the time fields to `when`; the empty name if the form has no such field.
+pub fn field_of(kind: Kind, device: Option<&Device>, path: &str) -> String {
+    let (at, found) = kind.time_fields();
+    let path = path.strip_prefix("entries[").and_then(|p| p.split_once("].")).map_or(path, |(_, rest)| rest);
+    if [at, found, "at_how"].contains(&path) {
+        return "when".to_owned();
+    }
+    let names: Vec<_> = parts(kind, device).iter().flat_map(|p| p.questions).map(|q| q.name).collect();
+    let mut path = path;
+    loop {
+        if names.contains(&path) || path == "device.not_listed" {
+            return path.to_owned();
+        }
+        match path.rfind(['.', '[']) {
+            Some(cut) => path = &path[..cut],
+            None => return String::new(),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn read(kind: Kind, about: &About, typed: &mut Typed) -> (Value, Says) {
+        let zone = Zone::named("America/Chicago").unwrap();
+        let now = Instant::parse("2026-03-02T23:12:40-06:00").unwrap();
+        let (me, people) = (SignIn::from("n.okafor"), People::default());
+        let scene = Scene { me: &me, people: &people, zone: &zone, now };
+        let id = "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11".parse().unwrap();
+        settle(typed, &scene);
+        entry(kind, id, about, None, typed, &scene)
+    }
+
+    fn typed(pairs: &[(&str, &str)]) -> Typed {
+        pairs.iter().map(|&(n, v)| (n.to_owned(), v.to_owned())).collect()
+    }
+
+    #[test]
+    fn a_trip_with_a_reset_becomes_the_contracts_entry() {
+        let mut typed = typed(&[
+            ("when", "15"),
+            ("signs", "none"),
+            ("resets[0].result", "tripped_again"),
+            ("resets[0].basis", "looked_no_sign"),
+            ("resets[0].told_by", "Ann from the shop"),
+            ("resets[1].basis", "examined"),
+            ("left", "tripped"),
+            ("speed_mph", " 38 "),
+            ("load_a", "610,5"),
+            ("place", "MP 41.2"),
+        ]);
+        let (json, says) = read(Kind::BreakerTrip, &About::Device("TC2".into()), &mut typed);
+        assert_eq!(says, Says::new());
+        let want = json!({
+            "id": "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11", "kind": "breaker_trip", "at": "2026-03-02T22:57:00-06:00",
+            "at_how": "about", "device": "TC2", "signs": "none", "left": "tripped", "speed_mph": 38.0, "load_a": 610.5,
+            "place": "MP 41.2",
+            "resets": [{"result": "tripped_again", "basis": "looked_no_sign", "told_by": {"name": "Ann from the shop"}}]
+        });
+        assert_eq!(json, want);
+        // Settled: read again an hour later, it is the same entry.
+        assert_eq!(read(Kind::BreakerTrip, &About::Device("TC2".into()), &mut typed).0, want);
+    }
+
+    #[test]
+    fn what_is_not_asked_is_not_written_out() {
+        let mut answers = typed(&[
+            ("when", "now"),
+            ("resets[0].result", "none"),
+            ("resets[0].basis", "examined"),
+            ("left", "off"),
+        ]);
+        let (json, _) = read(Kind::BreakerTrip, &About::NotListed, &mut answers);
+        assert_eq!(json.get("resets"), None);
+        answers.set("device.not_listed", "AUX COMPR");
+        let (json, says) = read(Kind::BreakerTrip, &About::NotListed, &mut answers);
+        assert_eq!((json["device"].clone(), says.len()), (json!({"not_listed": "AUX COMPR"}), 0));
+    }
+
+    #[test]
+    fn a_cutout_found_open_has_its_own_time_and_one_opened_says_who() {
+        let mut found = typed(&[
+            ("when", "found"),
+            ("by", "not_known"),
+            ("authorised_by", "m.ruiz"),
+            ("purpose", "none_given"),
+        ]);
+        let (json, _) = read(Kind::Bypass, &About::Device("GRC".into()), &mut found);
+        assert_eq!(json["found_open_at"], "2026-03-02T23:12:00-06:00");
+        assert_eq!((json.get("opened_at"), json.get("authorised_by")), (None, None));
+        let mut opened = typed(&[
+            ("when", "set"),
+            ("when.set", "2026-03-02T20:00"),
+            ("by", "me"),
+            ("closed", "yes"),
+            ("closed_by", "other"),
+            ("closed_by.name", "A. Lind"),
+            ("seal_found.number", "20417"),
+            ("seal_applied", "none"),
+        ]);
+        let (json, _) = read(Kind::Bypass, &About::Device("GRC".into()), &mut opened);
+        assert_eq!((&json["by"], &json["closed_by"]), (&json!("n.okafor"), &json!({"name": "A. Lind"})));
+        assert_eq!((&json["seal_found"], &json["seal_applied"]), (&json!("20417"), &json!("none")));
+        assert_eq!((&json["opened_at"], &json["closed_at"]), (&json!("2026-03-02T20:00:00-06:00"), &json!("2026-03-02T23:12:00-06:00")));
+    }
+
+    #[test]
+    fn what_cannot_be_read_is_said_beside_its_field() {
+        let mut odd = typed(&[("when", "set"), ("battery_rest_v", "lots"), ("attempt", "1.5")]);
+        let (_, says) = read(Kind::EngineStart, &About::Nothing, &mut odd);
+        assert_eq!(says.keys().collect::<Vec<_>>(), ["attempt", "battery_rest_v", "when"]);
+    }
+
+    #[test]
+    fn problems_go_back_to_their_fields() {
+        for (path, field) in [
+            ("entries[0].resets[0].basis", "resets[0].basis"),
+            ("entries[0].resets[0].told_by.name", "resets[0].told_by"),
+            ("entries[0].at", "when"),
+            ("entries[0].left", "left"),
+            ("entries[0].device", ""),
+            ("run.started", ""),
+        ] {
+            assert_eq!(field_of(Kind::BreakerTrip, None, path), field, "{path}");
+        }
+        assert_eq!(field_of(Kind::FuseCheck, None, "entries[3].replaced_by.rating_a"), "replaced_by.rating_a");
+    }
+}
