@@ -8,6 +8,7 @@ pub mod reading;
 pub mod report;
 #[cfg(test)]
 pub mod sample;
+pub mod validity;
 pub mod vocabulary;
 
 pub use amendment::Amendment;
