@@ -8,7 +8,9 @@ pub mod reading;
 pub mod report;
 #[cfg(test)]
 pub mod sample;
+pub mod store;
 pub mod stored;
+pub mod validity;
 pub mod vocabulary;
 
 pub use amendment::Amendment;
