@@ -1,1 +1,7 @@
-//! See DEVELOPERS.md.
+//! The file on disk: how it is opened, the readers, and the one writer.
+pub mod migrate;
+pub mod open;
+pub mod writer;
+
+pub use open::{OpenError, Opening};
+pub use writer::{Clerk, WriterOptions, Writing};

@@ -1,72 +1,179 @@
-//! A stand-in until the desk of branch main lands: the same shape, nothing behind it.
-use std::{future::Future, pin::Pin, sync::Arc};
+//! The only way to change anything, a file per act: one write is a page of the book, the projections, and the
+//! rules' second look. Pages, API, import and demo all come through here; `rebuild` is the same code fed from the book.
+pub mod act;
+pub mod apply;
+pub mod begin;
+pub mod body;
+pub mod clerk;
+pub mod draft;
+pub mod judge;
+pub mod keep_people;
+pub mod keep_roster;
+pub mod load;
+pub mod oversee;
+pub mod rebuild;
+pub mod refused;
+pub mod reports;
+pub mod rows;
+pub mod shop;
+pub mod tables;
+pub mod verify;
+pub mod world;
 
+use std::{path::Path, sync::Arc};
+
+use arc_swap::ArcSwap;
+use futures_util::future::BoxFuture;
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
+use tokio::sync::oneshot;
+
+pub use act::Act;
+pub use draft::{Draft, Filed, Page};
+pub use crate::db::writer::Trouble;
+pub use refused::Refused;
+pub use world::World;
 
 use crate::{
-    base::{Problem, Zone},
-    people::People,
-    roster::Roster,
-    rules::ClassFigures,
+    base::{Clock, Instant},
+    db::{self, OpenError, Opening, WriterOptions, Writing},
 };
+use act::Waiting;
+use clerk::{Aside, DeskClerk, Job};
 
-pub type BoxFuture<'c, T> = Pin<Box<dyn Future<Output = T> + Send + 'c>>;
-
-#[derive(Clone, Debug)]
-pub struct Railway {
-    pub name: String,
-    pub mark: String,
-    pub zone: Zone,
-    pub demo: bool,
-}
-
-#[derive(Clone, Debug)]
-pub struct World {
-    pub railway: Railway,
-    pub roster: Roster,
-    pub people: People,
-    pub figures: Option<ClassFigures>,
-}
-
-#[derive(Debug)]
-pub struct Trouble(pub String);
-
-impl std::fmt::Display for Trouble {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        f.write_str(&self.0)
-    }
-}
-
-#[derive(Debug)]
-pub enum Refused {
-    Problems(Vec<Problem>),
-    Conflict(String),
-    NotYours(String),
-    Busy { retry_after_s: u32 },
-    DiskFull,
-}
-
+/// An open book: where everybody reads it and the one way to write in it.
 #[derive(Clone)]
 pub struct Desk {
-    pub pool: SqlitePool,
-    pub world: Arc<World>,
+    readers: SqlitePool,
+    writing: Writing<Job>,
+    world: Arc<ArcSwap<World>>,
+    clock: Clock,
+}
+
+/// How to open a desk; the default is what a server uses.
+#[derive(Clone, Debug, Default)]
+pub struct DeskOptions {
+    pub opening: Opening,
+    pub writer: WriterOptions,
+    pub clock: Clock,
+}
+
+/// An act handed over, not yet answered.
+pub struct Pending<T>(oneshot::Receiver<Result<T, Refused>>);
+
+impl<T> Pending<T> {
+    pub async fn answer(self) -> Result<T, Refused> {
+        self.0.await.unwrap_or_else(|_| Err(Refused::Trouble(Trouble::Fault("the writer is gone".to_owned()))))
+    }
 }
 
 impl Desk {
+    /// Opens a book that is there: brings its tables up to this program, rebuilds projections whose shape changed.
+    pub async fn open(path: &Path, options: DeskOptions) -> Result<Self, OpenError> {
+        if !path.exists() {
+            return Err(OpenError::NoSuchFile(path.display().to_string()));
+        }
+        let mut connection = db::open::writer(path, &options.opening).await?;
+        db::migrate::migrate(&mut connection, path).await?;
+        rebuild::if_shape_changed(&mut connection).await?;
+        let readable = |why: world::Unreadable| OpenError::NotABook(why.to_string());
+        let world = world::load(&mut connection).await.map_err(readable)?;
+        let (frontier, _) = world::head(&mut connection).await.map_err(readable)?;
+        let world = Arc::new(ArcSwap::from_pointee(world));
+        let clerk = DeskClerk::new(options.clock.clone(), frontier, Arc::clone(&world));
+        let writing = Writing::start(connection, clerk, options.writer)
+            .map_err(|why| OpenError::NotABook(format!("the writer could not be started: {why}")))?;
+        let readers = db::open::readers(path, 4).await?;
+        Ok(Self { readers, writing, world, clock: options.clock })
+    }
+
+    pub fn clock(&self) -> &Clock {
+        &self.clock
+    }
+
+    /// Railway, roster, people and class figures after the last commit.
     pub fn world(&self) -> Arc<World> {
-        Arc::clone(&self.world)
+        self.world.load_full()
     }
 
+    /// A connection that can only read.
     pub async fn read(&self) -> Result<PoolConnection<Sqlite>, Trouble> {
-        self.pool.acquire().await.map_err(|e| Trouble(e.to_string()))
+        self.readers.acquire().await.map_err(|why| Trouble::from(&why))
     }
 
-    pub async fn aside<T, F>(&self, work: F) -> Result<T, Trouble>
+    /// The world, caught up with what another process may have written.
+    pub async fn world_now(&self, db: &mut SqliteConnection) -> Result<Arc<World>, Trouble> {
+        let shown = self.world();
+        let sql = "SELECT world_seq FROM head";
+        let seq: i64 = sqlx::query_scalar(sql).fetch_one(&mut *db).await.map_err(|why| Trouble::from(&why))?;
+        if u64::try_from(seq).is_ok_and(|seq| seq <= shown.seq) {
+            return Ok(shown);
+        }
+        let newer = Arc::new(world::load(db).await.map_err(|why| Trouble::Fault(why.to_string()))?);
+        self.world.store(Arc::clone(&newer));
+        Ok(newer)
+    }
+
+    /// Does it and waits for the disk. Whoever gives up waiting cancels nothing.
+    pub async fn act<A: Act>(&self, act: A) -> Result<A::Answer, Refused> {
+        self.hand_over(act, None)?.answer().await
+    }
+
+    /// Hands an act over at once. `at` counts as its time of recording, in a demo's book only.
+    pub fn hand_over<A: Act>(&self, act: A, at: Option<Instant>) -> Result<Pending<A::Answer>, Refused> {
+        let (reply, answer) = oneshot::channel();
+        let job = Job::Act(Box::new(Waiting { act, at, answer: None, reply }));
+        self.writing.try_hand(job).map_err(|_| Refused::Busy { retry_after_s: 2 })?;
+        Ok(Pending(answer))
+    }
+
+    /// The same for imports: waits for a place in the queue.
+    pub async fn hand_over_patiently<A: Act>(&self, act: A, at: Option<Instant>) -> Result<Pending<A::Answer>, Refused> {
+        let (reply, answer) = oneshot::channel();
+        let job = Job::Act(Box::new(Waiting { act, at, answer: None, reply }));
+        self.writing.hand(job).await.map_err(|_| Refused::Trouble(Trouble::Fault("the writer is gone".to_owned())))?;
+        Ok(Pending(answer))
+    }
+
+    /// Changes something outside the book (a session, a draft) on the writer's connection. It has a
+    /// transaction of its own.
+    pub async fn aside<T, F>(&self, change: F) -> Result<T, Trouble>
     where
         T: Send + 'static,
-        F: for<'c> FnOnce(&'c mut SqliteConnection) -> BoxFuture<'c, Result<T, sqlx::Error>> + Send + 'static,
+        F: for<'a> FnOnce(&'a mut SqliteConnection) -> BoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
     {
-        let mut c = self.pool.acquire().await.map_err(|e| Trouble(e.to_string()))?;
-        work(&mut c).await.map_err(|e| Trouble(e.to_string()))
+        let (reply, answer) = oneshot::channel();
+        let job = Job::Aside(Box::new(AsideJob { change: Some(change), value: None, reply }));
+        self.writing.try_hand(job).map_err(|_| Trouble::Locked)?;
+        answer.await.unwrap_or_else(|_| Err(Trouble::Fault("the writer is gone".to_owned())))
+    }
+}
+
+struct AsideJob<T, F> {
+    change: Option<F>,
+    value: Option<T>,
+    reply: oneshot::Sender<Result<T, Trouble>>,
+}
+
+impl<T, F> Aside for AsideJob<T, F>
+where
+    T: Send + 'static,
+    F: for<'a> FnOnce(&'a mut SqliteConnection) -> BoxFuture<'a, Result<T, sqlx::Error>> + Send + 'static,
+{
+    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> BoxFuture<'a, Result<(), sqlx::Error>> {
+        Box::pin(async move {
+            if let Some(change) = self.change.take() {
+                self.value = Some(change(db).await?);
+            }
+            Ok(())
+        })
+    }
+
+    fn finish(self: Box<Self>, outcome: Result<(), &Trouble>) {
+        let answer = match (outcome, self.value) {
+            (Err(trouble), _) => Err(trouble.clone()),
+            (Ok(()), Some(value)) => Ok(value),
+            (Ok(()), None) => Err(Trouble::Fault("nothing was done".to_owned())),
+        };
+        let _ = self.reply.send(answer);
     }
 }

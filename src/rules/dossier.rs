@@ -22,6 +22,27 @@ pub enum Subject {
     Unit,
 }
 
+/// As it stands in the file's column `subject`.
+impl std::fmt::Display for Subject {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Device(tag) => write!(f, "device:{tag}"),
+            Self::GroundProtection => f.write_str("ground_protection"),
+            Self::Unit => f.write_str("unit"),
+        }
+    }
+}
+
+impl Subject {
+    pub fn parse(text: &str) -> Option<Self> {
+        match text {
+            "ground_protection" => Some(Self::GroundProtection),
+            "unit" => Some(Self::Unit),
+            device => device.strip_prefix("device:").map(|tag| Self::Device(Tag::from(tag))),
+        }
+    }
+}
+
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Dossier {
     /// Sorted by (at, entry, seq), so that arrival order leaves no trace.

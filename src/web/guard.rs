@@ -16,19 +16,21 @@ pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, nex
     // A body cannot be shared between threads, so only the head is looked at here.
     let (mut head, body) = request.into_parts();
     let me = let_in(&app, door, &mut head).await;
+    let parked = if changes(&head) { parking::mark(&head) } else { None };
     let request = Request::from_parts(head, body);
-    match me {
-        Ok(me) => {
-            let mut response = next.run(request).await;
-            // The error page, drawn further out, greets whoever asked.
-            if let Some(me) = me {
-                response.extensions_mut().insert(me);
-            }
-            response
-        }
-        Err(Stopped::With(oops)) => oops.into_response(),
-        Err(Stopped::SessionEnded(who)) => parking::park(&app, who, request).await.into_response(),
+    let me = match me {
+        Ok(me) => me,
+        Err(Stopped::With(oops)) => return oops.into_response(),
+        Err(Stopped::SessionEnded(who)) => return parking::park(&app, who, request).await.into_response(),
+    };
+    let mut response = next.run(request).await;
+    let Some(me) = me else { return response };
+    if let Some(id) = parked.filter(|_| response.status().is_redirection()) {
+        parking::let_go(&app, me.sign_in().clone(), id).await;
     }
+    // The error page, drawn further out, greets whoever asked.
+    response.extensions_mut().insert(me);
+    response
 }
 
 enum Stopped {
@@ -36,14 +38,14 @@ enum Stopped {
     /// A form came after its session had ended.
     SessionEnded(crate::base::SignIn),
 }
-impl<E: Into<Oops>> From<E> for Stopped {
-    fn from(error: E) -> Self {
-        Self::With(error.into())
+impl From<Oops> for Stopped {
+    fn from(oops: Oops) -> Self {
+        Self::With(oops)
     }
 }
 
 async fn let_in(app: &App, door: Door, request: &mut Parts) -> Result<Option<Me>, Stopped> {
-    let changes = !matches!(request.method, Method::GET | Method::HEAD);
+    let changes = changes(request);
     let asking = credentials(app, request, changes).await?;
     let me = match asking {
         Asking::Somebody(me) => Some(me),
@@ -80,6 +82,10 @@ fn check_door(door: Door, me: &Me, request: &Parts) -> Result<(), Oops> {
         Door::For(act) if !me.may(act) => Err(Oops::not_for_your_role(me.role())),
         _ => Ok(()),
     }
+}
+
+fn changes(request: &Parts) -> bool {
+    !matches!(request.method, Method::GET | Method::HEAD)
 }
 
 fn is_api(request: &Parts) -> bool {

@@ -1,7 +1,7 @@
 //! A form that comes after its session has ended is kept for the one who typed it, outside the book.
 use axum::{
     extract::Request,
-    http::header,
+    http::{header, request::Parts},
     response::{IntoResponse, Redirect, Response},
 };
 
@@ -16,6 +16,10 @@ const LONGEST: usize = 256 * 1024;
 
 pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, Oops> {
     let path = request.uri().path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
+    let path = path
+        .split_once(&format!("{MARK}="))
+        .map_or(path.as_str(), |(own, _)| own.trim_end_matches(['?', '&']))
+        .to_owned();
     let is_form = request
         .headers()
         .get(header::CONTENT_TYPE)
@@ -32,11 +36,35 @@ pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, 
         fields: fields.into_iter().map(without_passwords).collect(),
         parked_at: app.now(),
     };
-    app.desk().aside(move |c| Box::pin(async move { secrets::park(c, &who, &form).await })).await?;
+    app.desk().aside(move |c| Box::pin(secrets::park(c, who.clone(), form.clone()))).await?;
     Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
 }
 
 fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
     let is_password = name.contains("password");
     (name, (!is_password).then_some(value))
+}
+
+/// The path with the mark of the parked form that is being sent on.
+pub fn sent_on(path: &str, id: &str) -> String {
+    let joint = if path.contains('?') { '&' } else { '?' };
+    format!("{path}{joint}{MARK}={id}")
+}
+
+const MARK: &str = "kept";
+
+/// The parked form a request came from, if any.
+pub(super) fn mark(head: &Parts) -> Option<String> {
+    let pairs = head.uri.query()?.split('&').filter_map(|pair| pair.split_once('='));
+    pairs.filter(|(name, _)| *name == MARK).map(|(_, id)| id.to_owned()).next_back()
+}
+
+/// It got through: it need not be kept any longer.
+pub(super) async fn let_go(app: &App, who: SignIn, id: String) {
+    let dropped =
+        app.desk().aside(move |c| Box::pin(secrets::drop_parked(c, who.clone(), id.clone()))).await;
+    if let Err(trouble) = dropped {
+        // What was sent is stored; at worst its copy is offered for another day.
+        tracing::warn!(error = %trouble, "a parked form could not be dropped");
+    }
 }

@@ -65,7 +65,6 @@ paths! {
     Palette = "/palette";
     /// Forms that were typed before a session ended.
     Kept = "/kept";
-    KeptForm(String) = "/kept/{id}";
     KeptDrop(String) = "/kept/{id}/drop";
 
     Triage = "/triage";

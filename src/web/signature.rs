@@ -12,38 +12,40 @@ use crate::{
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Tried {
     Right,
-    /// A sentence to stand beside the field; the same for a wrong password and an unknown name.
-    Refused(String),
+    /// Wrong, or nobody has that name.
+    Wrong,
+    /// Not even looked at; the sentence says when it will be.
+    NotNow(String),
 }
+
+pub const NOT_TOGETHER: &str = "Name and password do not go together.";
 
 /// Tries a name and password. `Right` does not yet say that the person may sign in: see `people`.
 pub async fn try_password(app: &App, who: &SignIn, password: Password) -> Result<Tried, Oops> {
-    let now = app.now();
-    let name = who.clone();
+    let (name, now) = (who.clone(), app.now());
     let may_try =
-        app.desk().aside(move |c| Box::pin(async move { secrets::begin_try(c, &name, now).await })).await?;
-    match may_try {
-        Try::Granted => {}
-        Try::Wait(until) => {
-            let zone = &app.world().railway.zone;
-            let when = zone.clock_in_words(until);
-            return Ok(Tried::Refused(format!(
-                "Too many wrong passwords for this name. Try again at {when}."
-            )));
-        }
-        Try::Locked => {
-            let says = "100 wrong passwords in a row for this name. An administrator must set a new one.";
-            return Ok(Tried::Refused(says.into()));
-        }
+        app.desk().aside(move |c| Box::pin(secrets::begin_try(c, name.clone(), now))).await?;
+    if let Some(says) = not_now(app, may_try) {
+        return Ok(Tried::NotNow(says));
     }
     let kept = {
         let mut c = app.desk().read().await?;
         secrets::password_of(&mut c, who).await?
     };
-    if app.hasher().verify(password, kept.map(|k| k.hash)).await? {
-        Ok(Tried::Right)
-    } else {
-        Ok(Tried::Refused("Name and password do not go together.".into()))
+    let right = app.hasher().verify(password, kept.map(|k| k.hash)).await?;
+    Ok(if right { Tried::Right } else { Tried::Wrong })
+}
+
+fn not_now(app: &App, may_try: Try) -> Option<String> {
+    match may_try {
+        Try::Granted => None,
+        Try::Wait(until) => {
+            let when = app.world().railway.zone.clock_in_words(until);
+            Some(format!("Too many wrong passwords in a row. Try again at {when}."))
+        }
+        Try::Locked => {
+            Some("100 wrong passwords in a row under this name. An administrator must set a new one.".into())
+        }
     }
 }
 
@@ -57,11 +59,11 @@ pub async fn sign(app: &App, me: &Me, password: &str) -> Result<Result<(), Strin
         Tried::Right => {
             let who = me.sign_in().clone();
             app.desk()
-                .aside(move |c| Box::pin(async move { secrets::forget_failures(c, &who).await }))
+                .aside(move |c| Box::pin(secrets::forget_failures(c, who.clone())))
                 .await?;
             Ok(Ok(()))
         }
-        Tried::Refused(says) if says.starts_with("Name") => Ok(Err("This is not your password.".into())),
-        Tried::Refused(says) => Ok(Err(says)),
+        Tried::Wrong => Ok(Err("This is not your password.".into())),
+        Tried::NotNow(says) => Ok(Err(says)),
     }
 }

@@ -1,0 +1,87 @@
+//! How the file is opened. Each pragma has its reason.
+use std::{path::Path, time::Duration};
+
+use sqlx::{
+    ConnectOptions, SqliteConnection, SqlitePool,
+    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+};
+
+/// Why a book could not be opened: each says what to do.
+#[derive(Debug)]
+pub enum OpenError {
+    NoSuchFile(String),
+    AlreadyThere(String),
+    NewerThanProgram(String),
+    NotABook(String),
+    Database(sqlx::Error),
+}
+
+impl std::fmt::Display for OpenError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoSuchFile(path) => write!(f, "there is no book at {path}: begin one with `breakerbook init --db {path} …`"),
+            Self::AlreadyThere(path) => write!(f, "{path} is already there and stays as it is: give another name"),
+            Self::NewerThanProgram(path) => write!(
+                f,
+                "{path} was written by a newer breakerbook than this one and was left untouched: start the newer program"
+            ),
+            Self::NotABook(why) => write!(f, "this file is not a book that this program can read: {why}"),
+            Self::Database(why) => write!(f, "the file could not be opened or read: {why}"),
+        }
+    }
+}
+impl std::error::Error for OpenError {}
+impl From<sqlx::Error> for OpenError {
+    fn from(why: sqlx::Error) -> Self {
+        Self::Database(why)
+    }
+}
+
+/// How to open, beyond the path.
+#[derive(Clone, Debug, Default)]
+pub struct Opening {
+    /// `PRAGMA max_page_count`: a test's full disk.
+    pub max_pages: Option<u32>,
+}
+
+fn options(path: &Path) -> SqliteConnectOptions {
+    SqliteConnectOptions::new()
+        .filename(path)
+        .create_if_missing(false)
+        // Readers go on while the writer writes.
+        .journal_mode(SqliteJournalMode::Wal)
+        // An answered report survives a power cut: every commit waits for the disk.
+        .synchronous(SqliteSynchronous::Full)
+        // Another process (an import beside a running server) may hold the write lock for a moment.
+        .busy_timeout(Duration::from_secs(20))
+        .foreign_keys(false)
+        .disable_statement_logging()
+}
+
+/// The writer's connection. Fewer, larger checkpoints: measured 15,000 against 11,000 reports a second.
+pub async fn writer(path: &Path, how: &Opening) -> Result<SqliteConnection, OpenError> {
+    let mut options = options(path).pragma("wal_autocheckpoint", "10000").pragma("cache_size", "-65536");
+    if let Some(max) = how.max_pages {
+        options = options.pragma("max_page_count", max.to_string());
+    }
+    Ok(options.connect().await?)
+}
+
+/// Connections that can only read: `query_only` refuses every write.
+pub async fn readers(path: &Path, count: u32) -> Result<SqlitePool, OpenError> {
+    let options = options(path).pragma("query_only", "1").pragma("cache_size", "-16384");
+    Ok(SqlitePoolOptions::new()
+        .max_connections(count)
+        .acquire_timeout(Duration::from_secs(10))
+        .connect_with(options)
+        .await?)
+}
+
+/// Creates the empty file; refuses one that is there.
+pub async fn create(path: &Path) -> Result<(), OpenError> {
+    if path.exists() {
+        return Err(OpenError::AlreadyThere(path.display().to_string()));
+    }
+    drop(options(path).create_if_missing(true).connect().await?);
+    Ok(())
+}

@@ -1,0 +1,200 @@
+//! The one writer. Whoever wants something changed hands it a job and waits; the writer takes what is waiting
+//! (at most [`GROUP`] jobs), lets its [`Clerk`] decide and write them in one transaction, and answers after COMMIT.
+use std::{panic::AssertUnwindSafe, time::Duration};
+
+use sqlx::{Connection, SqliteConnection};
+use tokio::sync::mpsc;
+
+/// Jobs in one commit, at most.
+pub const GROUP: usize = 64;
+/// Jobs that may wait. Beyond it whoever comes is told to come again.
+pub const QUEUE: usize = 1024;
+
+/// Decides and writes for the writer, in a room that knows what is written.
+pub trait Clerk: Send + 'static {
+    type Job: Send + 'static;
+
+    /// Decides every job in order and writes the outcome inside the transaction that is open on `db`. A job that
+    /// is refused keeps its answer for later; an error here undoes the whole group.
+    fn carry_out(
+        &mut self,
+        db: &mut SqliteConnection,
+        jobs: &mut [Self::Job],
+    ) -> impl Future<Output = Result<(), sqlx::Error>>;
+
+    /// A job that cannot be decided twice, and so must not be in a group that may have to be replayed.
+    fn alone(job: &Self::Job) -> bool;
+
+    /// The group is on the disk: only now may caches follow.
+    fn committed(&mut self);
+
+    /// The group is undone: forget what was decided.
+    fn undone(&mut self);
+
+    /// Tells whoever waits. `Err` is the machine failing, never a refusal.
+    fn answer(&mut self, job: Self::Job, outcome: Result<(), &Trouble>);
+}
+
+/// The machine failed, in a sentence that says what to do.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Trouble {
+    DiskFull,
+    ReadOnly,
+    /// Another process kept the write lock too long.
+    Locked,
+    /// The program's own fault.
+    Fault(String),
+}
+
+impl std::fmt::Display for Trouble {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::DiskFull => f.write_str(
+                "the disk that holds the book is full: nothing of this was kept. Keep what you typed, tell the administrator, and send it again",
+            ),
+            Self::ReadOnly => f.write_str(
+                "the book's file cannot be written to: nothing of this was kept. Keep what you typed and tell the administrator",
+            ),
+            Self::Locked => f.write_str("another program is writing in the book: nothing of this was kept. Send it again in a minute"),
+            Self::Fault(_) => f.write_str("the program failed on this and kept nothing of it: send it again, and tell the administrator if it stays so"),
+        }
+    }
+}
+
+impl From<&sqlx::Error> for Trouble {
+    fn from(why: &sqlx::Error) -> Self {
+        let code = why.as_database_error().and_then(|e| e.code().map(|c| c.into_owned()));
+        // Primary result codes of SQLite: 13 FULL, 10 IOERR, 8 READONLY, 5 BUSY, 6 LOCKED.
+        match code.as_deref().and_then(|c| c.parse::<i32>().ok()).map(|c| c & 0xff) {
+            Some(13) => Self::DiskFull,
+            Some(8) => Self::ReadOnly,
+            Some(5 | 6) => Self::Locked,
+            _ => Self::Fault(why.to_string()),
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+pub struct WriterOptions {
+    /// Slept after each commit: what a slower disk would do, for measuring.
+    pub slower_by: Duration,
+}
+
+/// The queue of the writer, for everybody.
+pub struct Writing<J> {
+    queue: mpsc::Sender<J>,
+}
+impl<J> Clone for Writing<J> {
+    fn clone(&self) -> Self {
+        Self { queue: self.queue.clone() }
+    }
+}
+
+impl<J: Send + 'static> Writing<J> {
+    /// Starts the writer on a thread of its own: deciding is reckoning, and must not hold up the web.
+    pub fn start<C: Clerk<Job = J>>(db: SqliteConnection, clerk: C, options: WriterOptions) -> std::io::Result<Self> {
+        let (queue, jobs) = mpsc::channel(QUEUE);
+        let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
+        std::thread::Builder::new()
+            .name("writer".to_owned())
+            .spawn(move || runtime.block_on(write_until_closed(db, clerk, jobs, options)))?;
+        Ok(Self { queue })
+    }
+
+    /// Hands a job over at once; gives it back when the queue is full.
+    pub fn try_hand(&self, job: J) -> Result<(), J> {
+        self.queue.try_send(job).map_err(|back| back.into_inner())
+    }
+
+    /// Waits for a place in the queue; for imports, which have no one waiting at a screen.
+    pub async fn hand(&self, job: J) -> Result<(), J> {
+        self.queue.send(job).await.map_err(|back| back.0)
+    }
+}
+
+async fn write_until_closed<C: Clerk>(
+    mut db: SqliteConnection,
+    mut clerk: C,
+    mut jobs: mpsc::Receiver<C::Job>,
+    options: WriterOptions,
+) {
+    let mut held_over = None;
+    loop {
+        let first = match held_over.take() {
+            Some(job) => job,
+            None => match jobs.recv().await {
+                Some(job) => job,
+                None => break,
+            },
+        };
+        let mut group = Vec::with_capacity(GROUP);
+        let mut room = if C::alone(&first) { 1 } else { GROUP };
+        group.push(first);
+        while group.len() < room
+            && let Ok(next) = jobs.try_recv()
+        {
+            if C::alone(&next) {
+                held_over = Some(next);
+                room = 0;
+            } else {
+                group.push(next);
+            }
+        }
+        write_group(&mut db, &mut clerk, group, options).await;
+    }
+    // A clean last word: the log is folded into the file when nobody writes any more.
+    let _ = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut db).await;
+    let _ = db.close().await;
+}
+
+async fn write_group<C: Clerk>(
+    db: &mut SqliteConnection,
+    clerk: &mut C,
+    mut group: Vec<C::Job>,
+    options: WriterOptions,
+) {
+    match attempt(db, clerk, &mut group, options).await {
+        Ok(()) => group.into_iter().for_each(|job| clerk.answer(job, Ok(()))),
+        Err(trouble) if group.len() == 1 => {
+            tracing::error!(?trouble, "a job could not be written");
+            group.into_iter().for_each(|job| clerk.answer(job, Err(&trouble)));
+        }
+        Err(trouble) => {
+            // One of them is at fault: singly, the others still get through.
+            tracing::warn!(?trouble, jobs = group.len(), "a group was undone and is written again one by one");
+            for job in group {
+                let mut alone = vec![job];
+                let outcome = attempt(db, clerk, &mut alone, options).await;
+                alone.into_iter().for_each(|job| clerk.answer(job, outcome.as_ref().map(|()| ())));
+            }
+        }
+    }
+}
+
+async fn attempt<C: Clerk>(
+    db: &mut SqliteConnection,
+    clerk: &mut C,
+    jobs: &mut [C::Job],
+    options: WriterOptions,
+) -> Result<(), Trouble> {
+    use futures_util::FutureExt;
+    // IMMEDIATE: a read that turns into a write fails at once when somebody else wrote in between.
+    let carried = async {
+        let mut tx = db.begin_with("BEGIN IMMEDIATE").await?;
+        clerk.carry_out(&mut tx, jobs).await?;
+        if !options.slower_by.is_zero() {
+            tokio::time::sleep(options.slower_by).await;
+        }
+        tx.commit().await
+    };
+    let outcome = match AssertUnwindSafe(carried).catch_unwind().await {
+        Ok(Ok(())) => Ok(()),
+        Ok(Err(why)) => Err(Trouble::from(&why)),
+        Err(_) => Err(Trouble::Fault("a panic while writing".to_owned())),
+    };
+    match &outcome {
+        Ok(()) => clerk.committed(),
+        Err(_) => clerk.undone(),
+    }
+    outcome
+}

@@ -1,0 +1,366 @@
+//! What a page does to the projections: the same code for a page being filed and for one read back by `rebuild`.
+use std::sync::Arc;
+
+use super::{
+    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened},
+    draft::{Draft, Filed, KnownEntry, KnownReport},
+    tables::{self, json},
+    world,
+};
+use crate::{
+    base::{EntryId, Instant, ReportId, SignIn, UnitName},
+    book::Heading,
+    people::{Authorisation, Person, authorisation::Scope},
+    reports::{Entry, Report, amendment::Amendment, content},
+    rules::{
+        DossierKey, Fact, Told,
+        dossier::Subject,
+        fact::Withdrawn,
+        routing::{self, Source},
+    },
+    shop::Repair,
+};
+
+impl Draft {
+    pub(super) fn apply(&mut self, filed: Filed, heading: &Heading, body: &Body) {
+        let seq = filed.seq;
+        match body {
+            Body::BookOpened(_) => self.world_mut(seq).seq = seq,
+            Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, card),
+            Body::PasswordSet(_) | Body::TokenMade(_) => {}
+            Body::AuthorisationGranted(grant) => self.put_grant(filed, grant),
+            Body::AuthorisationRevoked(revoked) => self.revoke(filed, revoked.grant),
+            Body::ScheduleIssued(schedule) => {
+                self.rows.schedules.add(&tables::ScheduleRow {
+                    class: schedule.class.clone(),
+                    seq,
+                    effective: schedule.effective,
+                    schedule: json(schedule),
+                });
+                world::put_schedule(&mut self.world_mut(seq).roster, (**schedule).clone());
+                let of_class = |card: &&Arc<crate::roster::UnitCard>| card.class == schedule.class;
+                let units: Vec<_> = self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
+                self.again.units.extend(units);
+            }
+            Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(seq, (**card).clone()),
+            Body::UnitRetired(retired) => {
+                if let Some(card) = self.world.roster.unit(&retired.unit).cloned() {
+                    self.put_unit(seq, crate::roster::UnitCard { retired: Some(retired.day), ..card });
+                }
+            }
+            Body::ReportFiled(report) => self.put_report(filed, heading, report),
+            Body::EntryAmended(amendment) => self.amend(filed, amendment),
+            Body::StatementAdded(said) => self.rows.statements.add(&tables::StatementRow {
+                seq,
+                entry: said.entry,
+                author: author(heading),
+                at: filed.recorded_at,
+                words: said.words.clone(),
+            }),
+            Body::HandoverRead(read) => self.rows.handovers.add(&tables::HandoverRow {
+                seq,
+                unit: read.unit.clone(),
+                by: author(heading),
+                at: filed.recorded_at,
+            }),
+            Body::UnitHeld(hold) => {
+                self.units.entry(hold.unit.clone()).or_default().holds.push((hold.at, None));
+                self.again.units.insert(hold.unit.clone());
+            }
+            Body::UnitReleased(release) => self.release(filed, &release.unit, release.at),
+            Body::RepairOpened(opened) => self.open_repair(heading, opened),
+            Body::RepairClosed(closed) => self.close_repair(filed, heading, closed),
+            Body::FindingSetAside(aside) => self.rows.set_asides.add(&tables::SetAsideRow {
+                seq,
+                rule: aside.rule,
+                unit: aside.unit.clone(),
+                device: aside.device.clone(),
+                by: author(heading),
+                at: filed.recorded_at,
+                until: aside.until,
+                reason: aside.reason.clone(),
+            }),
+            Body::BypassReviewed(review) => self.rows.reviews.add(&tables::ReviewRow {
+                seq,
+                bypass: review.bypass,
+                unit: review.unit.clone(),
+                by: author(heading),
+                at: filed.recorded_at,
+                last_seq: review.last_seq,
+                judgement: review.judgement,
+                words: review.words.clone(),
+            }),
+            Body::ClassFiguresTaken(figures) => {
+                self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
+                self.world_mut(seq).figures = Some(Arc::new((**figures).clone()));
+                self.again.everything = true;
+            }
+        }
+    }
+
+    fn put_person(&mut self, filed: Filed, card: &PersonCard) {
+        let added_at = self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
+        let person = Person { sign_in: card.sign_in.clone(), role: card.role, added_at, active: card.active };
+        self.rows.persons.add(&tables::PersonRow { sign_in: person.sign_in.clone(), card: json(&person) });
+        self.world_mut(filed.seq).people.persons.insert(person.sign_in.clone(), Arc::new(person));
+    }
+
+    fn put_grant(&mut self, filed: Filed, grant: &Grant) {
+        let scope = if grant.classes.is_empty() { Scope::All } else { Scope::Classes(grant.classes.clone()) };
+        let authorisation = Authorisation {
+            seq: filed.seq,
+            person: grant.sign_in.clone(),
+            scope,
+            from: grant.from,
+            to: grant.to,
+            basis: grant.basis.clone(),
+            granted_by: grant.granted_by.clone(),
+            recorded_at: filed.recorded_at,
+            from_list: grant.from_list,
+            revoked_at: None,
+        };
+        // A list entry counts for acts before it: what was judged without it is judged again.
+        self.again.everything |= grant.from_list;
+        self.put_authorisation(filed.seq, authorisation);
+    }
+
+    fn put_authorisation(&mut self, seq: u64, authorisation: Authorisation) {
+        self.rows.authorisations.add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
+        let list = &mut self.world_mut(seq).people.authorisations;
+        list.retain(|known| known.seq != authorisation.seq);
+        list.push(Arc::new(authorisation));
+        list.sort_by_key(|known| known.seq);
+    }
+
+    fn revoke(&mut self, filed: Filed, grant: u64) {
+        let known = self.world.people.authorisations.iter().find(|a| a.seq == grant).map(|a| (**a).clone());
+        if let Some(known) = known {
+            self.put_authorisation(filed.seq, Authorisation { revoked_at: Some(filed.recorded_at), ..known });
+        }
+    }
+
+    fn put_unit(&mut self, seq: u64, card: crate::roster::UnitCard) {
+        self.rows.units.add(&tables::UnitRow { unit: card.unit.clone(), card: json(&card) });
+        self.again.units.insert(card.unit.clone());
+        self.world_mut(seq).roster.units.insert(card.unit.clone(), Arc::new(card));
+    }
+
+    fn put_report(&mut self, filed: Filed, heading: &Heading, report: &Report) {
+        let class = self.world.roster.unit(&report.unit).map(|card| card.class.clone());
+        let sha256 = hex::encode(content::content_sha256(report));
+        let run = report.run.as_ref();
+        self.rows.reports.add(&tables::ReportRow {
+            seq: filed.seq,
+            id: report.id,
+            unit: report.unit.clone(),
+            class: class.clone(),
+            author: report.author.clone(),
+            channel: heading.channel,
+            entered_by: heading.on_behalf_of.is_some().then(|| author(heading)),
+            occasion: report.occasion,
+            is_final: report.is_final,
+            symbol: run.and_then(|r| r.symbol.clone()),
+            run_from: run.and_then(|r| r.from.clone()),
+            run_to: run.and_then(|r| r.to.clone()),
+            started: run.map_or(report.signed_at.at, |r| r.started.at),
+            ended: run.and_then(|r| r.ended).map(|s| s.at),
+            position: report.position,
+            weather: report.weather,
+            remarks: report.remarks.clone(),
+            entries: report.entries.len(),
+            signed_at: report.signed_at.at,
+            recorded_at: filed.recorded_at,
+            sha256: sha256.clone(),
+            root: filed.root.to_string(),
+        });
+        let day = self.world.railway.zone.day_of(report.signed_at.at);
+        let _ = self.units.entry(report.unit.clone()).or_default().days.insert(day);
+        self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
+        for (place_in, entry) in report.entries.iter().enumerate() {
+            let known = KnownEntry {
+                report: report.id,
+                seq: filed.seq,
+                place_in,
+                unit: report.unit.clone(),
+                author: report.author.clone(),
+                channel: heading.channel,
+                recorded_at: filed.recorded_at,
+                entry: entry.clone(),
+                run: run.map(|r| r.started.at),
+                position: report.position,
+            };
+            self.put_entry(&known, None, false);
+            self.add_facts(&known, filed.seq, entry);
+            self.entries.insert(entry.id, known);
+        }
+        let known = KnownReport { filed, author: report.author.clone(), unit: report.unit.clone(), sha256 };
+        self.reports.insert(report.id, known);
+    }
+
+    fn put_entry(&mut self, known: &KnownEntry, amended: Option<String>, withdrawn: bool) {
+        let entry = &known.entry;
+        self.rows.entries.add(&tables::EntryRow {
+            id: entry.id,
+            seq: known.seq,
+            report: known.report,
+            place_in: known.place_in,
+            unit: known.unit.clone(),
+            class: self.world.roster.unit(&known.unit).map(|card| card.class.clone()),
+            kind: entry.what.kind(),
+            at: entry.when.at(),
+            found: entry.when.is_found(),
+            device: entry.what.device().map(|d| d.in_words().to_owned()),
+            place: entry.place.clone(),
+            throttle: entry.throttle,
+            author: known.author.clone(),
+            channel: known.channel,
+            recorded_at: known.recorded_at,
+            amended,
+            withdrawn,
+            detail: json(entry),
+        });
+    }
+
+    fn add_facts(&mut self, known: &KnownEntry, seq: u64, entry: &Entry) {
+        let world = Arc::clone(&self.world);
+        let schedule = world.roster.schedule_at(&known.unit, entry.when.at());
+        let source = source(known, seq);
+        for (subject, fact) in routing::route(&source, entry, schedule) {
+            self.dossier_mut(DossierKey { unit: known.unit.clone(), subject }).add(fact);
+        }
+    }
+
+    /// Replaces one whole entry. In the unit's ground protection both versions stay.
+    fn amend(&mut self, filed: Filed, amendment: &Amendment) {
+        let Some(known) = self.entries.get(&amendment.entry).cloned() else { return };
+        self.rows.amendments.add(&tables::AmendmentRow {
+            seq: filed.seq,
+            id: amendment.id.0,
+            entry: amendment.entry,
+            report: amendment.report,
+            author: amendment.author.clone(),
+            at: filed.recorded_at,
+            reason: amendment.reason.clone(),
+            before: json(&known.entry),
+            replacement: amendment.replacement.as_ref().map(json),
+        });
+        self.withdraw_facts(&known, filed, amendment);
+        let mut now = known;
+        if let Some(replacement) = &amendment.replacement {
+            now.entry = replacement.clone();
+            self.add_facts(&now, filed.seq, replacement);
+        }
+        self.put_entry(&now, Some(amendment.id.to_string()), amendment.replacement.is_none());
+        self.entries.insert(amendment.entry, now);
+    }
+
+    fn withdraw_facts(&mut self, known: &KnownEntry, filed: Filed, amendment: &Amendment) {
+        let world = Arc::clone(&self.world);
+        let schedule = world.roster.schedule_at(&known.unit, known.entry.when.at());
+        for (subject, _) in routing::route(&source(known, known.seq), &known.entry, schedule) {
+            let stays = subject == Subject::GroundProtection;
+            let dossier = self.dossier_mut(DossierKey { unit: known.unit.clone(), subject });
+            for old in dossier.take(amendment.entry) {
+                if stays {
+                    let by = Withdrawn {
+                        by: amendment.author.clone(),
+                        at: filed.recorded_at,
+                        reason: amendment.reason.clone(),
+                    };
+                    dossier.add(Fact { withdrawn: old.withdrawn.clone().or(Some(by)), ..old });
+                }
+            }
+        }
+    }
+
+    fn release(&mut self, filed: Filed, unit: &UnitName, at: Instant) {
+        let holds = &mut self.units.entry(unit.clone()).or_default().holds;
+        holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));
+        let fact = shop_fact(filed, at, Told::Released);
+        self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::GroundProtection }).add(fact);
+        self.again.units.insert(unit.clone());
+    }
+
+    fn open_repair(&mut self, heading: &Heading, opened: &RepairOpened) {
+        let repair = Repair {
+            id: opened.id,
+            unit: opened.unit.clone(),
+            device: opened.device.clone(),
+            opened_at: opened.at,
+            opened_by: author(heading),
+            findings: opened.findings.clone(),
+            closed_at: None,
+            closed_by: None,
+            cause: None,
+            words: None,
+            new_life: false,
+        };
+        self.put_repair(repair);
+    }
+
+    fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
+        let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
+        let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
+        let fact = shop_fact(filed, closed.at, Told::RepairClosed { new_life: closed.new_life });
+        self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
+        self.put_repair(Repair {
+            closed_at: Some(closed.at),
+            closed_by: Some(author(heading)),
+            cause: Some(closed.cause.clone()),
+            words: closed.words.clone(),
+            new_life: closed.new_life,
+            ..open
+        });
+    }
+
+    fn put_repair(&mut self, repair: Repair) {
+        self.rows.repairs.add(&tables::RepairRow {
+            id: repair.id,
+            unit: repair.unit.clone(),
+            device: repair.device.clone(),
+            opened_at: repair.opened_at,
+            opened_by: repair.opened_by.clone(),
+            closed_at: repair.closed_at,
+            closed_by: repair.closed_by.clone(),
+            data: json(&repair),
+        });
+        self.repairs.insert(repair.id, repair);
+    }
+}
+
+/// The program and the console have no sign-in name of their own.
+fn author(heading: &Heading) -> SignIn {
+    heading.author.clone().unwrap_or_else(|| SignIn::from("console"))
+}
+
+fn source(known: &KnownEntry, seq: u64) -> Source {
+    Source {
+        report: known.report,
+        seq,
+        author: known.author.clone(),
+        recorded_at: known.recorded_at,
+        run: known.run,
+        position: known.position,
+    }
+}
+
+/// An act of the shop as the rules see it; it has no entry and no report.
+fn shop_fact(filed: Filed, at: Instant, told: Told) -> Fact {
+    use crate::reports::vocabulary::{AtHow, YesNo};
+    Fact {
+        entry: EntryId(uuid::Uuid::from_u64_pair(0, filed.seq)),
+        report: ReportId(uuid::Uuid::nil()),
+        seq: filed.seq,
+        at,
+        at_how: AtHow::Clock,
+        found: false,
+        author: SignIn::from("shop"),
+        recorded_at: filed.recorded_at,
+        run: None,
+        position: None,
+        signs: None,
+        engine: YesNo::NotKnown,
+        withdrawn: None,
+        told,
+    }
+}

@@ -1,0 +1,226 @@
+//! What a page can say. Each kind has one body; reading an old page gives the same body back.
+use serde::{Deserialize, Serialize};
+use serde_json::value::RawValue;
+
+use crate::{
+    base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, words::words, zone::Day},
+    people::Role,
+    reports::{Report, amendment::Amendment},
+    roster::{Schedule, UnitCard},
+    rules::ClassFigures,
+};
+
+words! {
+    /// A supervisor's judgement of one bypass.
+    pub enum Judgement { InOrder = "in_order", NotInOrder = "not_in_order", CannotTell = "cannot_tell", }
+}
+words! {
+    /// Why a unit is kept from service. The last two leave the service-day clock.
+    pub enum HoldReason { Repair = "repair", Inspection = "inspection", Stored = "stored", Away = "away", }
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct BookOpened {
+    pub book_id: uuid::Uuid,
+    pub railway: String,
+    pub mark: String,
+    pub time_zone: String,
+    pub demo: bool,
+}
+
+/// Names and crafts are not in the book: only a salted digest of them, so that they can be erased.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct PersonCard {
+    pub sign_in: SignIn,
+    pub role: Role,
+    pub active: bool,
+    pub name_digest: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SecretChanged {
+    pub sign_in: SignIn,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Grant {
+    pub sign_in: SignIn,
+    /// Empty: all classes.
+    pub classes: Vec<ClassName>,
+    pub from: Day,
+    pub to: Option<Day>,
+    pub basis: Option<String>,
+    pub granted_by: SignIn,
+    pub from_list: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Revocation {
+    /// The page that granted it.
+    pub grant: u64,
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Retirement {
+    pub unit: UnitName,
+    pub day: Day,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Statement {
+    pub entry: EntryId,
+    pub words: String,
+}
+
+/// The next crew read and understood what stood in the book at that size.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct HandoverRead {
+    pub unit: UnitName,
+    pub tree_size: u64,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Hold {
+    pub unit: UnitName,
+    pub at: Instant,
+    pub reason: HoldReason,
+    pub words: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Release {
+    pub unit: UnitName,
+    pub at: Instant,
+    pub words: Option<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RepairOpened {
+    pub id: uuid::Uuid,
+    pub unit: UnitName,
+    pub device: Option<Tag>,
+    pub at: Instant,
+    /// Keys of the findings it is to answer; none: found in shop.
+    pub findings: Vec<String>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct RepairClosed {
+    pub id: uuid::Uuid,
+    pub at: Instant,
+    /// In the shop's words; `no fault found` and `not known` are causes too.
+    pub cause: String,
+    pub words: Option<String>,
+    /// The device itself was replaced: a new life begins.
+    pub new_life: bool,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct SetAside {
+    pub rule: crate::rules::Rule,
+    pub unit: UnitName,
+    pub device: Option<Tag>,
+    pub until: Instant,
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Review {
+    pub bypass: EntryId,
+    pub unit: UnitName,
+    /// The highest page the bypass rested on when it was judged.
+    pub last_seq: u64,
+    pub judgement: Judgement,
+    pub words: String,
+}
+
+macro_rules! bodies {
+    ($($variant:ident($body:ty) = $kind:literal,)*) => {
+        #[derive(Clone, Debug, PartialEq)]
+        pub enum Body { $($variant(Box<$body>),)* }
+
+        impl Body {
+            pub fn kind(&self) -> &'static str {
+                match self { $(Self::$variant(_) => $kind,)* }
+            }
+            pub fn to_raw(&self) -> Result<Box<RawValue>, serde_json::Error> {
+                match self { $(Self::$variant(body) => serde_json::value::to_raw_value(body),)* }
+            }
+            /// Reads the body of a stored page; the error says what does not fit.
+            pub fn read(kind: &str, raw: &RawValue) -> Result<Self, String> {
+                match kind {
+                    $($kind => <$body as FromPage>::from_page(raw).map(|b| Self::$variant(Box::new(b))),)*
+                    other => Err(format!("this program knows no page of kind {other:?}")),
+                }
+            }
+        }
+    };
+}
+
+bodies! {
+    BookOpened(BookOpened) = "book_opened",
+    PersonAdded(PersonCard) = "person_added",
+    PersonChanged(PersonCard) = "person_changed",
+    PasswordSet(SecretChanged) = "password_set",
+    TokenMade(SecretChanged) = "token_made",
+    AuthorisationGranted(Grant) = "authorisation_granted",
+    AuthorisationRevoked(Revocation) = "authorisation_revoked",
+    ScheduleIssued(Schedule) = "schedule_issued",
+    UnitAdded(UnitCard) = "unit_added",
+    UnitChanged(UnitCard) = "unit_changed",
+    UnitRetired(Retirement) = "unit_retired",
+    ReportFiled(Report) = "report_filed",
+    EntryAmended(Amendment) = "entry_amended",
+    StatementAdded(Statement) = "statement_added",
+    HandoverRead(HandoverRead) = "handover_read",
+    UnitHeld(Hold) = "unit_held",
+    UnitReleased(Release) = "unit_released",
+    RepairOpened(RepairOpened) = "repair_opened",
+    RepairClosed(RepairClosed) = "repair_closed",
+    FindingSetAside(SetAside) = "finding_set_aside",
+    BypassReviewed(Review) = "bypass_reviewed",
+    ClassFiguresTaken(ClassFigures) = "class_figures_taken",
+}
+
+/// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
+trait FromPage: Sized {
+    fn from_page(raw: &RawValue) -> Result<Self, String>;
+}
+
+macro_rules! by_serde {
+    ($($body:ty)*) => {$(
+        impl FromPage for $body {
+            fn from_page(raw: &RawValue) -> Result<Self, String> {
+                serde_json::from_str(raw.get()).map_err(|why| why.to_string())
+            }
+        }
+    )*};
+}
+by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
+    RepairOpened RepairClosed SetAside Review ClassFigures);
+
+impl FromPage for Report {
+    fn from_page(raw: &RawValue) -> Result<Self, String> {
+        crate::reports::stored::report(raw.get())
+    }
+}
+impl FromPage for Amendment {
+    fn from_page(raw: &RawValue) -> Result<Self, String> {
+        crate::reports::stored::amendment(raw.get())
+    }
+}

@@ -1,0 +1,130 @@
+//! The desk's hand at the writer: decides a group's acts in memory and writes them in one go.
+use std::sync::Arc;
+
+use arc_swap::ArcSwap;
+use sqlx::SqliteConnection;
+
+use super::{act::Errand, draft::Draft, load::damaged, tables::json, world::{self, World}};
+use crate::{
+    base::Clock,
+    book::Frontier,
+    db::{Clerk, writer::Trouble},
+};
+
+/// What waits at the writer: an act, or something outside the book.
+pub enum Job {
+    Act(Box<dyn Errand>),
+    /// Runs on the writer's connection in the group's transaction; only for tables outside the book.
+    Aside(Box<dyn Aside>),
+}
+
+/// A change outside the book. It is run once, in a transaction of its own.
+pub trait Aside: Send {
+    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> futures_util::future::BoxFuture<'a, Result<(), sqlx::Error>>;
+    fn finish(self: Box<Self>, outcome: Result<(), &Trouble>);
+}
+
+pub(super) struct DeskClerk {
+    clock: Clock,
+    /// As of the last commit that this process made or saw.
+    frontier: Frontier,
+    world: Arc<World>,
+    /// What readers of this process see.
+    shown: Arc<ArcSwap<World>>,
+    next: Option<(Arc<World>, Frontier)>,
+}
+
+impl DeskClerk {
+    pub fn new(clock: Clock, frontier: Frontier, shown: Arc<ArcSwap<World>>) -> Self {
+        Self { clock, frontier, world: shown.load_full(), shown, next: None }
+    }
+
+    /// Another process (an import beside a running server) may have written since: then its world is ours.
+    async fn catch_up(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        let (frontier, world_seq) = world::head(db).await.map_err(|why| damaged(why.to_string()))?;
+        if frontier != self.frontier {
+            if world_seq != self.world.seq {
+                self.world = Arc::new(world::load(db).await.map_err(|why| damaged(why.to_string()))?);
+                self.shown.store(Arc::clone(&self.world));
+            }
+            self.frontier = frontier;
+        }
+        Ok(())
+    }
+}
+
+impl Clerk for DeskClerk {
+    type Job = Job;
+
+    fn alone(job: &Job) -> bool {
+        matches!(job, Job::Aside(_))
+    }
+
+    async fn carry_out(&mut self, db: &mut SqliteConnection, jobs: &mut [Job]) -> Result<(), sqlx::Error> {
+        self.catch_up(db).await?;
+        let mut draft = Draft::on(Arc::clone(&self.world), self.frontier.clone());
+        let pages: Vec<_> = jobs
+            .iter()
+            .filter_map(|job| if let Job::Act(act) = job { Some(act.pages()) } else { None })
+            .flatten()
+            .collect();
+        draft.load_for(db, &pages).await?;
+        let now = self.clock.now();
+        for job in jobs.iter_mut() {
+            match job {
+                Job::Act(act) => act.carry_out(&mut draft, now),
+                Job::Aside(aside) => aside.run(db).await?,
+            }
+        }
+        write(db, &mut draft, self.frontier.size()).await?;
+        self.next = Some((draft.world, draft.frontier));
+        Ok(())
+    }
+
+    fn committed(&mut self) {
+        if let Some((world, frontier)) = self.next.take() {
+            if world.seq != self.world.seq {
+                self.shown.store(Arc::clone(&world));
+            }
+            (self.world, self.frontier) = (world, frontier);
+        }
+    }
+
+    fn undone(&mut self) {
+        self.next = None;
+    }
+
+    fn answer(&mut self, job: Job, outcome: Result<(), &Trouble>) {
+        match job {
+            Job::Act(act) => act.finish(outcome),
+            Job::Aside(aside) => aside.finish(outcome),
+        }
+    }
+}
+
+/// Writes a decided draft: pages and rows, then what judging makes of them, then the book's head.
+pub(super) async fn write(db: &mut SqliteConnection, draft: &mut Draft, size_before: u64) -> Result<(), sqlx::Error> {
+    draft.rows.flush(db).await?;
+    if draft.frontier.size() == size_before {
+        return Ok(());
+    }
+    draft.judge_loaded(db).await?;
+    draft.judge_again(db).await?;
+    put_head(db, draft).await
+}
+
+/// Where the book now stands.
+pub(super) async fn put_head(db: &mut SqliteConnection, draft: &Draft) -> Result<(), sqlx::Error> {
+    let head = "INSERT INTO head (one, size, root, frontier, world_seq)
+        SELECT 1, value->>0, unhex(value->>1), unhex(value->>2), value->>3 FROM json_each(?) WHERE true
+        ON CONFLICT (one) DO UPDATE SET size = excluded.size, root = excluded.root, frontier = excluded.frontier,
+            world_seq = excluded.world_seq";
+    let row = (
+        draft.frontier.size(),
+        draft.frontier.root().to_string(),
+        hex::encode(draft.frontier.to_bytes()),
+        draft.world.seq,
+    );
+    sqlx::query(head).bind(json(&[row])).execute(db).await?;
+    Ok(())
+}

@@ -1,0 +1,158 @@
+//! A group in the making: the world as it will be, the histories that were loaded, the rows that wait.
+use std::{
+    collections::{BTreeMap, BTreeSet, HashMap},
+    sync::Arc,
+};
+
+use super::{
+    body::Body,
+    tables::{Judged, PageRow, Waiting},
+    world::World,
+};
+use crate::{
+    base::{EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
+    book::{self, Channel, Frontier, Hash, Heading, tree},
+    reports::Entry,
+    rules::{Bypass, Dossier, DossierKey, service_days::DaySet},
+};
+
+/// A page that somebody wants filed; its number and time are given when it is.
+#[derive(Clone, Debug)]
+pub struct Page {
+    pub author: Option<SignIn>,
+    pub channel: Channel,
+    pub on_behalf_of: Option<SignIn>,
+    pub happened_at: Option<Stamp>,
+    pub body: Body,
+}
+
+/// A page as it was filed.
+#[derive(Clone, Copy, Debug)]
+pub struct Filed {
+    pub seq: u64,
+    pub recorded_at: Instant,
+    pub root: Hash,
+}
+
+/// A report that is in the book.
+#[derive(Clone, Debug)]
+pub struct KnownReport {
+    pub filed: Filed,
+    pub author: SignIn,
+    pub unit: UnitName,
+    pub sha256: String,
+}
+
+/// An entry that is in the book, as it now stands.
+#[derive(Clone, Debug)]
+pub struct KnownEntry {
+    pub report: ReportId,
+    pub seq: u64,
+    pub place_in: usize,
+    pub unit: UnitName,
+    pub author: SignIn,
+    pub channel: Channel,
+    pub recorded_at: Instant,
+    pub entry: Entry,
+    /// The run of its report, for the rules.
+    pub run: Option<Instant>,
+    pub position: Option<crate::reports::vocabulary::RunPosition>,
+}
+
+/// What is known of a unit beyond its card.
+#[derive(Clone, Debug, Default)]
+pub struct UnitHistory {
+    /// Days on which somebody reported about it.
+    pub days: DaySet,
+    /// From, to; open while `None`.
+    pub holds: Vec<(Instant, Option<Instant>)>,
+}
+
+#[derive(Clone, Debug, Default)]
+pub struct Kept {
+    pub dossier: Dossier,
+    /// How many findings it has in the file.
+    pub findings: usize,
+    pub touched: bool,
+}
+
+/// What has to be judged again beyond the touched dossiers.
+#[derive(Clone, Debug, Default)]
+pub struct Again {
+    pub everything: bool,
+    pub units: BTreeSet<UnitName>,
+}
+
+#[derive(Debug)]
+pub struct Draft {
+    pub world: Arc<World>,
+    pub frontier: Frontier,
+    pub reports: HashMap<ReportId, KnownReport>,
+    pub entries: HashMap<EntryId, KnownEntry>,
+    pub units: BTreeMap<UnitName, UnitHistory>,
+    pub dossiers: BTreeMap<DossierKey, Kept>,
+    pub bypasses: HashMap<EntryId, Bypass>,
+    pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
+    pub rows: Waiting,
+    pub judged: Judged,
+    pub again: Again,
+}
+
+impl Draft {
+    pub fn on(world: Arc<World>, frontier: Frontier) -> Self {
+        Self {
+            world,
+            frontier,
+            reports: HashMap::new(),
+            entries: HashMap::new(),
+            units: BTreeMap::new(),
+            dossiers: BTreeMap::new(),
+            bypasses: HashMap::new(),
+            repairs: HashMap::new(),
+            rows: Waiting::default(),
+            judged: Judged::default(),
+            again: Again::default(),
+        }
+    }
+
+    /// Appends the page to the book and works it into the projections.
+    pub fn file(&mut self, page: &Page, now: Instant) -> Result<Filed, serde_json::Error> {
+        let heading = Heading {
+            author: page.author.clone(),
+            channel: page.channel,
+            on_behalf_of: page.on_behalf_of.clone(),
+            recorded_at: Stamp::utc(now),
+            happened_at: page.happened_at,
+        };
+        let seq = self.frontier.size();
+        let blob = book::page::write(seq, page.body.kind(), &heading, &*page.body.to_raw()?)?;
+        let leaf = tree::leaf_hash(blob.as_bytes());
+        self.frontier.push(leaf);
+        self.rows.pages.add(&PageRow { seq, blob, leaf: leaf.to_string() });
+        let filed = Filed { seq, recorded_at: now, root: self.frontier.root() };
+        self.apply(filed, &heading, &page.body);
+        Ok(filed)
+    }
+
+    /// A page that is in the book already, for `rebuild`.
+    pub fn refile(&mut self, leaf: Hash, heading: &Heading, body: &Body) {
+        let seq = self.frontier.size();
+        self.frontier.push(leaf);
+        let filed = Filed { seq, recorded_at: heading.recorded_at.at, root: self.frontier.root() };
+        self.apply(filed, heading, body);
+    }
+
+    /// The world, about to change with this page.
+    pub fn world_mut(&mut self, seq: u64) -> &mut World {
+        let world = Arc::make_mut(&mut self.world);
+        world.seq = seq;
+        world
+    }
+
+    /// The dossier, touched: it will be judged and written.
+    pub fn dossier_mut(&mut self, key: DossierKey) -> &mut Dossier {
+        let kept = self.dossiers.entry(key).or_default();
+        kept.touched = true;
+        &mut kept.dossier
+    }
+}

@@ -1,0 +1,99 @@
+//! The next crew's signature under the handover; a supervisor's review of a bypass.
+use super::{
+    act::{Act, Decided},
+    body::{Body, HandoverRead, Judgement, Review},
+    draft::{Draft, Filed, Page},
+    refused::Refused,
+};
+use crate::{
+    base::{EntryId, Instant, SignIn, Stamp, UnitName},
+    book::Channel,
+    people::Permit,
+    rules::Bypass,
+};
+
+fn signed(permit: &Permit, now: Instant, body: Body) -> Page {
+    Page { author: Some(permit.by().clone()), channel: Channel::Page, on_behalf_of: None, happened_at: Some(Stamp::utc(now)), body }
+}
+
+/// 'Read and understood.'
+#[derive(Debug)]
+pub struct SignHandover(Page);
+
+impl SignHandover {
+    /// `tree_size` is the book's size as it was shown to the reader.
+    pub fn of(unit: UnitName, tree_size: u64, permit: &Permit, now: Instant) -> Self {
+        Self(signed(permit, now, Body::HandoverRead(Box::new(HandoverRead { unit, tree_size }))))
+    }
+}
+
+impl Act for SignHandover {
+    type Answer = Option<Filed>;
+
+    fn pages(&self) -> Vec<&Page> {
+        vec![&self.0]
+    }
+    fn decide(&self, _: &Draft, _: Instant) -> Result<Decided, Refused> {
+        Ok(Decided::all(1))
+    }
+    fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
+        filed.first().copied()
+    }
+}
+
+/// A supervisor's signed judgement of one bypass.
+#[derive(Debug)]
+pub struct ReviewBypass(Page);
+
+impl ReviewBypass {
+    /// `seen_seq` is the highest page the bypass rested on when it was shown.
+    pub fn of(bypass: EntryId, unit: UnitName, seen_seq: u64, judgement: Judgement, words: String, permit: &Permit, now: Instant) -> Self {
+        let review = Review { bypass, unit, last_seq: seen_seq, judgement, words };
+        Self(signed(permit, now, Body::BypassReviewed(Box::new(review))))
+    }
+}
+
+impl Act for ReviewBypass {
+    type Answer = Option<Filed>;
+
+    fn pages(&self) -> Vec<&Page> {
+        vec![&self.0]
+    }
+
+    fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
+        let (Body::BypassReviewed(review), Some(reviewer)) = (&self.0.body, &self.0.author) else {
+            return Ok(Decided::default());
+        };
+        let Some(bypass) = draft.bypasses.get(&review.bypass) else {
+            return Err(Refused::NotThere("The register holds no such opening any more: look at the unit's openings again.".to_owned()));
+        };
+        if bypass.last_seq > review.last_seq {
+            return Err(Refused::Stale(
+                "Something about this opening was written since you opened this page. Your words are kept below: look again, then sign.".to_owned(),
+            ));
+        }
+        match own_hand(bypass, reviewer, &draft.world.people) {
+            Some(why) => Err(Refused::NotYours(why)),
+            None => Ok(Decided::all(1)),
+        }
+    }
+
+    fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
+        filed.first().copied()
+    }
+}
+
+/// Why somebody may not review a bypass: they had a hand in it. `None`: they had none.
+pub fn own_hand(bypass: &Bypass, reviewer: &SignIn, people: &crate::people::People) -> Option<String> {
+    if bypass.hands.contains(reviewer) {
+        return Some(
+            "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.".to_owned(),
+        );
+    }
+    let opener = if let crate::rules::fact::Hand::Person(opener) = &bypass.opened_by { Some(opener) } else { None };
+    let granted = people
+        .authorisations
+        .iter()
+        .any(|a| a.granted_by == *reviewer && opener == Some(&a.person) && a.scope.covers(bypass.class.as_ref()));
+    granted.then(|| "You granted the authorisation it was opened under: somebody with no hand in it has to review it.".to_owned())
+}

@@ -1,0 +1,128 @@
+-- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
+-- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
+-- PACKING 1
+
+-- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
+CREATE TABLE head (
+    one       INTEGER PRIMARY KEY CHECK (one = 1),
+    size      INTEGER NOT NULL,
+    root      BLOB NOT NULL,
+    frontier  BLOB NOT NULL,
+    world_seq INTEGER NOT NULL
+) STRICT;
+
+CREATE TABLE person (sign_in TEXT PRIMARY KEY, card TEXT NOT NULL) STRICT;
+CREATE TABLE authorisation (seq INTEGER PRIMARY KEY, card TEXT NOT NULL) STRICT;
+CREATE TABLE class_schedule (
+    class TEXT NOT NULL, seq INTEGER NOT NULL, effective INTEGER NOT NULL, schedule TEXT NOT NULL,
+    PRIMARY KEY (class, seq)
+) STRICT;
+CREATE TABLE unit_card (unit TEXT PRIMARY KEY, card TEXT NOT NULL) STRICT;
+CREATE TABLE class_figures (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT NULL, figures TEXT NOT NULL) STRICT;
+
+CREATE TABLE report (
+    seq         INTEGER PRIMARY KEY,
+    id          TEXT NOT NULL UNIQUE,
+    unit        TEXT NOT NULL,
+    class       TEXT,
+    author      TEXT NOT NULL,
+    channel     TEXT NOT NULL,
+    entered_by  TEXT,
+    occasion    TEXT NOT NULL,
+    is_final    INTEGER NOT NULL CHECK (is_final IN (0, 1)),
+    symbol      TEXT,
+    run_from    TEXT,
+    run_to      TEXT,
+    started     INTEGER NOT NULL,
+    ended       INTEGER,
+    position    TEXT,
+    weather     TEXT,
+    remarks     TEXT,
+    entries     INTEGER NOT NULL,
+    signed_at   INTEGER NOT NULL,
+    recorded_at INTEGER NOT NULL,
+    sha256      TEXT NOT NULL,
+    root        TEXT NOT NULL
+) STRICT;
+CREATE INDEX report_of_unit ON report (unit, started);
+CREATE INDEX report_of_author ON report (author, seq);
+
+CREATE TABLE entry (
+    id          TEXT PRIMARY KEY,
+    seq         INTEGER NOT NULL,
+    report      TEXT NOT NULL,
+    place_in    INTEGER NOT NULL,
+    unit        TEXT NOT NULL,
+    class       TEXT,
+    kind        TEXT NOT NULL,
+    at          INTEGER NOT NULL,
+    found       INTEGER NOT NULL CHECK (found IN (0, 1)),
+    device      TEXT,
+    place       TEXT,
+    throttle    TEXT,
+    author      TEXT NOT NULL,
+    channel     TEXT NOT NULL,
+    recorded_at INTEGER NOT NULL,
+    amended     TEXT,
+    withdrawn   INTEGER NOT NULL CHECK (withdrawn IN (0, 1)),
+    detail      TEXT NOT NULL
+) STRICT;
+CREATE INDEX entry_of_unit ON entry (unit, at);
+CREATE INDEX entry_of_report ON entry (report);
+CREATE INDEX entry_recorded ON entry (recorded_at);
+
+CREATE TABLE amendment (
+    seq INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, entry TEXT NOT NULL, report TEXT NOT NULL, author TEXT NOT NULL,
+    at INTEGER NOT NULL, reason TEXT NOT NULL, before TEXT NOT NULL, replacement TEXT
+) STRICT;
+CREATE INDEX amendment_of_entry ON amendment (entry);
+CREATE TABLE statement (
+    seq INTEGER PRIMARY KEY, entry TEXT NOT NULL, author TEXT NOT NULL, at INTEGER NOT NULL, words TEXT NOT NULL
+) STRICT;
+CREATE TABLE handover_read (seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL) STRICT;
+CREATE INDEX handover_of_unit ON handover_read (unit, seq);
+
+CREATE TABLE unit_history (unit TEXT PRIMARY KEY, days BLOB NOT NULL, holds TEXT NOT NULL) STRICT;
+CREATE TABLE dossier (
+    unit            TEXT NOT NULL,
+    subject         TEXT NOT NULL,
+    settled_after INTEGER,
+    findings        INTEGER NOT NULL,
+    facts           BLOB NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX dossier_of_unit ON dossier (unit, subject);
+
+CREATE TABLE finding (
+    key      TEXT PRIMARY KEY,
+    unit     TEXT NOT NULL,
+    subject  TEXT NOT NULL,
+    rule     TEXT NOT NULL,
+    device   TEXT,
+    class    TEXT,
+    since    INTEGER NOT NULL,
+    until    INTEGER,
+    severity REAL NOT NULL,
+    rank     REAL,
+    data     TEXT NOT NULL
+) STRICT;
+CREATE INDEX finding_of_subject ON finding (unit, subject);
+
+CREATE TABLE bypass (
+    id TEXT PRIMARY KEY, unit TEXT NOT NULL, device TEXT NOT NULL, begins INTEGER NOT NULL, closed_at INTEGER, data TEXT NOT NULL
+) STRICT;
+CREATE INDEX bypass_of_unit ON bypass (unit, begins);
+CREATE TABLE review (
+    seq INTEGER PRIMARY KEY, bypass TEXT NOT NULL, unit TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL,
+    last_seq INTEGER NOT NULL, judgement TEXT NOT NULL, words TEXT NOT NULL
+) STRICT;
+CREATE INDEX review_of_unit ON review (unit, seq);
+
+CREATE TABLE repair (
+    id TEXT PRIMARY KEY, unit TEXT NOT NULL, device TEXT, opened_at INTEGER NOT NULL, opened_by TEXT NOT NULL,
+    closed_at INTEGER, closed_by TEXT, data TEXT NOT NULL
+) STRICT;
+CREATE INDEX repair_of_unit ON repair (unit, opened_at);
+CREATE TABLE set_aside (
+    seq INTEGER PRIMARY KEY, rule TEXT NOT NULL, unit TEXT NOT NULL, device TEXT, by TEXT NOT NULL, at INTEGER NOT NULL,
+    until INTEGER NOT NULL, reason TEXT NOT NULL
+) STRICT;

@@ -1,0 +1,151 @@
+//! The projections' rows, a struct for each table of `projections.sql`.
+use serde::Serialize;
+
+use super::rows::{Rows, table_row};
+use crate::{
+    base::{ClassName, EntryId, Instant, ReportId, SignIn, Tag, UnitName},
+    book::Channel,
+    reports::{
+        kinds::Kind,
+        vocabulary::{Occasion, RunPosition, Throttle, Weather},
+    },
+    rules::Rule,
+};
+
+table_row! { PageRow into "page" [""] { seq: u64, blob: String, leaf: String as bytes, } }
+table_row! {
+    ReportRow into "report" [""] {
+        seq: u64, id: ReportId, unit: UnitName, class: Option<ClassName>, author: SignIn, channel: Channel,
+        entered_by: Option<SignIn>, occasion: Occasion, is_final: bool, symbol: Option<String>, run_from: Option<String>,
+        run_to: Option<String>, started: Instant, ended: Option<Instant>, position: Option<RunPosition>,
+        weather: Option<Weather>, remarks: Option<String>, entries: usize, signed_at: Instant, recorded_at: Instant,
+        sha256: String, root: String,
+    }
+}
+table_row! {
+    EntryRow into "entry" ["ON CONFLICT (id) DO UPDATE SET class = excluded.class, kind = excluded.kind, at = excluded.at,
+        found = excluded.found, device = excluded.device, place = excluded.place, throttle = excluded.throttle,
+        amended = excluded.amended, withdrawn = excluded.withdrawn, detail = excluded.detail"] {
+        id: EntryId, seq: u64, report: ReportId, place_in: usize, unit: UnitName, class: Option<ClassName>, kind: Kind,
+        at: Instant, found: bool, device: Option<String>, place: Option<String>, throttle: Option<Throttle>, author: SignIn,
+        channel: Channel, recorded_at: Instant, amended: Option<String>, withdrawn: bool, detail: String,
+    }
+}
+table_row! {
+    AmendmentRow into "amendment" [""] {
+        seq: u64, id: uuid::Uuid, entry: EntryId, report: ReportId, author: SignIn, at: Instant, reason: String,
+        before: String, replacement: Option<String>,
+    }
+}
+table_row! { StatementRow into "statement" [""] { seq: u64, entry: EntryId, author: SignIn, at: Instant, words: String, } }
+table_row! { HandoverRow into "handover_read" [""] { seq: u64, unit: UnitName, by: SignIn, at: Instant, } }
+table_row! { PersonRow into "person" ["ON CONFLICT (sign_in) DO UPDATE SET card = excluded.card"] { sign_in: SignIn, card: String, } }
+table_row! { AuthorisationRow into "authorisation" ["ON CONFLICT (seq) DO UPDATE SET card = excluded.card"] { seq: u64, card: String, } }
+table_row! { ScheduleRow into "class_schedule" [""] { class: ClassName, seq: u64, effective: Instant, schedule: String, } }
+table_row! { UnitRow into "unit_card" ["ON CONFLICT (unit) DO UPDATE SET card = excluded.card"] { unit: UnitName, card: String, } }
+table_row! { FiguresRow into "class_figures" ["ON CONFLICT (one) DO UPDATE SET seq = excluded.seq, figures = excluded.figures"] { one: u8, seq: u64, figures: String, } }
+table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE SET days = excluded.days, holds = excluded.holds"] { unit: UnitName, days: String as bytes, holds: String, } }
+table_row! {
+    DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
+        findings = excluded.findings, facts = excluded.facts"] {
+        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: usize, facts: String as bytes,
+    }
+}
+table_row! {
+    FindingRow into "finding" [""] {
+        key: String, unit: UnitName, subject: String, rule: Rule, device: Option<Tag>, class: Option<ClassName>,
+        since: Instant, until: Option<Instant>, severity: f64, rank: Option<f64>, data: String,
+    }
+}
+table_row! { BypassRow into "bypass" [""] { id: EntryId, unit: UnitName, device: Tag, begins: Instant, closed_at: Option<Instant>, data: String, } }
+table_row! {
+    ReviewRow into "review" [""] {
+        seq: u64, bypass: EntryId, unit: UnitName, by: SignIn, at: Instant, last_seq: u64, judgement: super::body::Judgement,
+        words: String,
+    }
+}
+table_row! {
+    RepairRow into "repair" ["ON CONFLICT (id) DO UPDATE SET closed_at = excluded.closed_at, closed_by = excluded.closed_by,
+        data = excluded.data"] {
+        id: uuid::Uuid, unit: UnitName, device: Option<Tag>, opened_at: Instant, opened_by: SignIn, closed_at: Option<Instant>,
+        closed_by: Option<SignIn>, data: String,
+    }
+}
+table_row! {
+    SetAsideRow into "set_aside" [""] {
+        seq: u64, rule: Rule, unit: UnitName, device: Option<Tag>, by: SignIn, at: Instant, until: Instant, reason: String,
+    }
+}
+table_row! { PersonNameRow into "person_name" ["ON CONFLICT (sign_in) DO UPDATE SET name = excluded.name, craft = excluded.craft, salt = excluded.salt"] { sign_in: SignIn, name: String, craft: String, salt: String as bytes, } }
+table_row! { PasswordRow into "password" ["ON CONFLICT (sign_in) DO UPDATE SET hash = excluded.hash, set_at = excluded.set_at, one_time = excluded.one_time"] { sign_in: SignIn, hash: String, set_at: Instant, one_time: bool, } }
+table_row! { TokenRow into "token" [""] { token_hash: String as bytes, sign_in: SignIn, created_at: Instant, } }
+
+macro_rules! waiting {
+    ($($field:ident: $row:ident,)*) => {
+        /// What waits to be written, a list for each table, in the order in which it is written.
+        #[derive(Debug)]
+        pub struct Waiting { $(pub $field: Rows,)* }
+
+        impl Default for Waiting {
+            fn default() -> Self {
+                Self { $($field: $row::table(),)* }
+            }
+        }
+        impl Waiting {
+            pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
+                $(self.$field.flush(&mut *db).await?;)*
+                Ok(())
+            }
+        }
+    };
+}
+waiting! {
+    pages: PageRow, reports: ReportRow, entries: EntryRow, amendments: AmendmentRow, statements: StatementRow,
+    handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
+    figures: FiguresRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow, names: PersonNameRow,
+    passwords: PasswordRow, tokens: TokenRow,
+}
+
+/// What judging writes, after the rows it may have to read are in.
+#[derive(Debug)]
+pub struct Judged {
+    pub histories: Rows,
+    pub dossiers: Rows,
+    /// Subjects whose old findings go before the new ones come.
+    pub cleared: Rows,
+    pub findings: Rows,
+    /// Units whose bypasses go before the new ones come.
+    pub cleared_bypasses: Rows,
+    pub bypasses: Rows,
+}
+
+impl Default for Judged {
+    fn default() -> Self {
+        let cleared = "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?1))";
+        let cleared_bypasses = "DELETE FROM bypass WHERE unit IN (SELECT value FROM json_each(?1))";
+        Self {
+            histories: UnitHistoryRow::table(),
+            dossiers: DossierRow::table(),
+            cleared: Rows::running(cleared.to_owned()),
+            findings: FindingRow::table(),
+            cleared_bypasses: Rows::running(cleared_bypasses.to_owned()),
+            bypasses: BypassRow::table(),
+        }
+    }
+}
+
+impl Judged {
+    pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
+        self.histories.flush(&mut *db).await?;
+        self.dossiers.flush(&mut *db).await?;
+        self.cleared.flush(&mut *db).await?;
+        self.findings.flush(&mut *db).await?;
+        self.cleared_bypasses.flush(&mut *db).await?;
+        self.bypasses.flush(&mut *db).await
+    }
+}
+
+/// JSON as it is kept in a text column.
+pub fn json(value: &impl Serialize) -> String {
+    serde_json::to_string(value).unwrap_or_else(|_| "null".to_owned())
+}

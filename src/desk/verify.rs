@@ -1,0 +1,176 @@
+//! Whether the book is what was filed, and the projections what the book says. Reads only.
+use std::path::{Path, PathBuf};
+
+use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
+
+use super::rebuild;
+use crate::{
+    book::{self, Frontier, Hash},
+    db::{self, OpenError, Opening},
+};
+
+/// What verifying found.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    /// Everything agrees; tree size and root are for holding against a receipt kept elsewhere.
+    Clean { size: u64, root: Hash },
+    /// What is wrong, a sentence each.
+    Flawed(Vec<String>),
+}
+
+/// Verifies the book at `path`: pages, tree, tables' shape, and every projection against a fresh rebuild.
+pub async fn verify(path: &Path) -> Result<Verdict, OpenError> {
+    if !path.exists() {
+        return Err(OpenError::NoSuchFile(path.display().to_string()));
+    }
+    let readers = db::open::readers(path, 1).await?;
+    let mut connection = readers.acquire().await?;
+    let scratch = Scratch::beside_nothing();
+    let outcome = examine(&mut connection, &scratch.0).await;
+    drop(connection);
+    readers.close().await;
+    Ok(outcome.unwrap_or_else(|why| Verdict::Flawed(vec![format!("the file cannot be read through: {why}")])))
+}
+
+async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, sqlx::Error> {
+    let mut flaws = integrity(db).await?;
+    let fresh = fresh_book(scratch).await.map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
+    fresh.close().await?;
+    sqlx::query("ATTACH DATABASE ? AS fresh").bind(scratch.display().to_string()).execute(&mut *db).await?;
+    flaws.extend(shape(db).await?);
+    sqlx::raw_sql("DETACH DATABASE fresh").execute(&mut *db).await?;
+
+    // One snapshot for all of it: a server may go on writing meanwhile.
+    let mut tx = db.begin().await?;
+    let (frontier, page_flaws) = book::store::rehash(&mut tx).await;
+    let pages_whole = page_flaws.is_empty();
+    flaws.extend(page_flaws.iter().map(ToString::to_string));
+    flaws.extend(head(&mut tx, &frontier).await?);
+    if pages_whole {
+        flaws.extend(projections(&mut tx, scratch).await?);
+    }
+    tx.rollback().await?;
+    if flaws.is_empty() { Ok(Verdict::Clean { size: frontier.size(), root: frontier.root() }) } else { Ok(Verdict::Flawed(flaws)) }
+}
+
+async fn integrity(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
+    let says: Vec<String> = sqlx::query_scalar("PRAGMA integrity_check(20)").fetch_all(db).await?;
+    Ok(says.into_iter().filter(|line| line != "ok").map(|line| format!("the file is damaged: {line}")).collect())
+}
+
+/// A new book without pages, with this program's tables.
+async fn fresh_book(at: &Path) -> Result<SqliteConnection, OpenError> {
+    db::open::create(at).await?;
+    let mut fresh = db::open::writer(at, &Opening::default()).await?;
+    db::migrate::migrate(&mut fresh, at).await?;
+    rebuild::if_shape_changed(&mut fresh).await?;
+    Ok(fresh)
+}
+
+/// Tables, indexes and triggers must be this program's own, the migrations the ones it knows.
+async fn shape(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
+    let schema = "SELECT coalesce(name, '') FROM (
+            SELECT type, name, tbl_name, sql FROM main.sqlite_schema EXCEPT SELECT type, name, tbl_name, sql FROM fresh.sqlite_schema)
+        UNION SELECT coalesce(name, '') FROM (
+            SELECT type, name, tbl_name, sql FROM fresh.sqlite_schema EXCEPT SELECT type, name, tbl_name, sql FROM main.sqlite_schema)";
+    let other: Vec<String> = sqlx::query_scalar(schema).fetch_all(&mut *db).await?;
+    let mut flaws: Vec<String> = other
+        .into_iter()
+        .map(|name| format!("{name}: this table, index or trigger is not as this program makes it"))
+        .collect();
+    let migrations = "SELECT count(*) FROM (
+            SELECT version, checksum, success FROM main._sqlx_migrations EXCEPT SELECT version, checksum, success FROM fresh._sqlx_migrations)";
+    if sqlx::query_scalar::<_, i64>(migrations).fetch_one(&mut *db).await? > 0 {
+        flaws.push("the list of migrations is not this program's".to_owned());
+    }
+    let shapes = "SELECT count(*) FROM (SELECT hash FROM main.shape EXCEPT SELECT hash FROM fresh.shape)";
+    if sqlx::query_scalar::<_, i64>(shapes).fetch_one(&mut *db).await? > 0 {
+        flaws.push("shape: the projections were made by another program: start this one once, or run `breakerbook rebuild`".to_owned());
+    }
+    Ok(flaws)
+}
+
+/// The kept head against the pages' own tree.
+async fn head(db: &mut SqliteConnection, frontier: &Frontier) -> Result<Option<String>, sqlx::Error> {
+    let row = sqlx::query("SELECT size, root, frontier FROM head").fetch_optional(db).await?;
+    let Some(row) = row else { return Ok(Some("head: it is not said where the book ends".to_owned())) };
+    let size: i64 = row.try_get("size")?;
+    let root: Vec<u8> = row.try_get("root")?;
+    let edge: Vec<u8> = row.try_get("frontier")?;
+    let agrees = u64::try_from(size).ok() == Some(frontier.size())
+        && Hash::from_slice(&root) == Some(frontier.root())
+        && edge == frontier.to_bytes();
+    Ok((!agrees).then(|| {
+        format!("head: it says {size} pages with root {}; the pages make {} with root {}", hex::encode(root), frontier.size(), frontier.root())
+    }))
+}
+
+/// Every projection against a rebuild of the same pages in a file of its own.
+async fn projections(db: &mut SqliteConnection, scratch: &Path) -> Result<Vec<String>, sqlx::Error> {
+    let mut fresh = db::open::writer(scratch, &Opening::default()).await.map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
+    copy_pages(db, &mut fresh).await?;
+    let rebuilt = rebuild::rebuild(&mut fresh).await;
+    if let Err(why) = rebuilt {
+        return Ok(vec![format!("the pages cannot be worked in: {why}")]);
+    }
+    let mut flaws = Vec::new();
+    for table in rebuild::tables() {
+        let kept = digest(db, table).await;
+        let right = digest(&mut fresh, table).await?;
+        match kept {
+            Ok(kept) if kept == right => {}
+            Ok(_) => flaws.push(format!("{table}: this projection is not what the book says; `breakerbook rebuild` mends it")),
+            Err(why) => flaws.push(format!("{table}: this projection cannot be read ({why}); `breakerbook rebuild` mends it")),
+        }
+    }
+    fresh.close().await?;
+    Ok(flaws)
+}
+
+async fn copy_pages(from: &mut SqliteConnection, to: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+    let mut next = 0;
+    loop {
+        let pages = book::store::pages_from(&mut *from, next, 512).await?;
+        let Some(last) = pages.last() else { return Ok(()) };
+        next = last.seq + 1;
+        let mut rows = super::tables::PageRow::table();
+        for page in pages {
+            let seq = u64::try_from(page.seq).unwrap_or(0);
+            rows.add(&super::tables::PageRow { seq, blob: page.blob, leaf: hex::encode(page.leaf) });
+        }
+        rows.flush(to).await?;
+    }
+}
+
+/// All rows of a table, in an order of their own, as one hash.
+pub async fn digest(db: &mut SqliteConnection, table: &str) -> Result<String, sqlx::Error> {
+    use futures_util::TryStreamExt;
+    use sha2::{Digest, Sha256};
+    let columns: Vec<String> = sqlx::query_scalar("SELECT name FROM pragma_table_info(?)").bind(table).fetch_all(&mut *db).await?;
+    let list = columns.iter().map(|c| format!("quote({c})")).collect::<Vec<_>>().join(" || ',' || ");
+    let sql = format!("SELECT {list} AS line FROM main.{table} ORDER BY line");
+    let mut sha = Sha256::new();
+    let mut lines = sqlx::query_scalar::<_, String>(AssertSqlSafe(sql)).fetch(db);
+    while let Some(line) = lines.try_next().await? {
+        sha.update(line.as_bytes());
+        sha.update(b"\n");
+    }
+    Ok(hex::encode(sha.finalize()))
+}
+
+/// A file for the rebuild, gone when verifying is over.
+struct Scratch(PathBuf);
+
+impl Scratch {
+    fn beside_nothing() -> Self {
+        Self(std::env::temp_dir().join(format!("breakerbook-verify-{}.db", uuid::Uuid::new_v4())))
+    }
+}
+
+impl Drop for Scratch {
+    fn drop(&mut self) {
+        for end in ["", "-wal", "-shm"] {
+            let _ = std::fs::remove_file(format!("{}{end}", self.0.display()));
+        }
+    }
+}

@@ -1,0 +1,143 @@
+//! What is small enough to keep in memory: railway, people, roster, class figures. Replaced only after COMMIT.
+use std::sync::Arc;
+
+use sqlx::{Row, SqliteConnection};
+
+use super::body::{Body, BookOpened};
+use crate::{
+    base::{Instant, Zone},
+    book::{self, Envelope, Frontier},
+    people::{Authorisation, People, Person},
+    roster::{Class, Roster, Schedule, UnitCard},
+    rules::ClassFigures,
+};
+
+#[derive(Clone, Debug)]
+pub struct Railway {
+    pub book_id: uuid::Uuid,
+    pub name: String,
+    /// The reporting mark.
+    pub mark: String,
+    pub zone: Zone,
+    pub demo: bool,
+}
+
+#[derive(Clone, Debug)]
+pub struct World {
+    pub railway: Railway,
+    pub roster: Roster,
+    pub people: People,
+    pub figures: Option<Arc<ClassFigures>>,
+    /// The last page that changed any of it.
+    pub seq: u64,
+}
+
+impl World {
+    pub fn ground(&self) -> crate::rules::Ground<'_> {
+        crate::rules::Ground {
+            roster: &self.roster,
+            people: &self.people,
+            zone: &self.railway.zone,
+            figures: self.figures.as_deref(),
+        }
+    }
+
+    /// A book of which only page 0 is written.
+    pub fn new(opened: &BookOpened) -> Result<Self, String> {
+        let zone = Zone::named(&opened.time_zone)
+            .ok_or_else(|| format!("this program knows no time zone {:?}", opened.time_zone))?;
+        let railway = Railway {
+            book_id: opened.book_id,
+            name: opened.railway.clone(),
+            mark: opened.mark.clone(),
+            zone,
+            demo: opened.demo,
+        };
+        Ok(Self { railway, roster: Roster::default(), people: People::default(), figures: None, seq: 0 })
+    }
+}
+
+/// Why a book's contents could not be taken up, in a sentence.
+#[derive(Debug)]
+pub enum Unreadable {
+    Database(sqlx::Error),
+    Contents(String),
+}
+impl From<sqlx::Error> for Unreadable {
+    fn from(why: sqlx::Error) -> Self {
+        Self::Database(why)
+    }
+}
+impl std::fmt::Display for Unreadable {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Database(why) => write!(f, "the file cannot be read: {why}"),
+            Self::Contents(why) => write!(f, "the book cannot be read: {why}. Run `breakerbook verify`, then `breakerbook rebuild`"),
+        }
+    }
+}
+
+fn from_json<T: serde::de::DeserializeOwned>(text: &str, what: &str) -> Result<T, Unreadable> {
+    serde_json::from_str(text).map_err(|why| Unreadable::Contents(format!("{what}: {why}")))
+}
+
+/// Page 0, read.
+pub async fn opened(db: &mut SqliteConnection) -> Result<BookOpened, Unreadable> {
+    let page = book::store::page(db, 0).await?.ok_or_else(|| Unreadable::Contents("it has no first page".to_owned()))?;
+    let envelope = Envelope::read(&page.blob).map_err(|why| Unreadable::Contents(format!("page 0: {why}")))?;
+    match Body::read(&envelope.kind, envelope.body) {
+        Ok(Body::BookOpened(opened)) => Ok(*opened),
+        Ok(_) => Err(Unreadable::Contents("page 0 does not open a book".to_owned())),
+        Err(why) => Err(Unreadable::Contents(format!("page 0: {why}"))),
+    }
+}
+
+/// Where the book stands: the tree's right edge, and the last page that changed the world.
+pub async fn head(db: &mut SqliteConnection) -> Result<(Frontier, u64), Unreadable> {
+    let row = sqlx::query("SELECT size, frontier, world_seq FROM head").fetch_optional(db).await?;
+    let Some(row) = row else { return Ok((Frontier::default(), 0)) };
+    let size = u64::try_from(row.get::<i64, _>("size")).unwrap_or(0);
+    let frontier = Frontier::from_bytes(size, row.get("frontier"))
+        .ok_or_else(|| Unreadable::Contents("the tree's edge in table head is damaged".to_owned()))?;
+    Ok((frontier, u64::try_from(row.get::<i64, _>("world_seq")).unwrap_or(0)))
+}
+
+/// The world as the projections have it.
+pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
+    let mut world = World::new(&opened(db).await?).map_err(Unreadable::Contents)?;
+    world.seq = head(db).await?.1;
+    for card in sqlx::query_scalar::<_, String>("SELECT card FROM person").fetch_all(&mut *db).await? {
+        let person: Person = from_json(&card, "a person")?;
+        world.people.persons.insert(person.sign_in.clone(), Arc::new(person));
+    }
+    for card in sqlx::query_scalar::<_, String>("SELECT card FROM authorisation ORDER BY seq").fetch_all(&mut *db).await? {
+        world.people.authorisations.push(Arc::new(from_json::<Authorisation>(&card, "an authorisation")?));
+    }
+    let schedules = "SELECT schedule FROM class_schedule ORDER BY class, effective, seq";
+    for text in sqlx::query_scalar::<_, String>(schedules).fetch_all(&mut *db).await? {
+        put_schedule(&mut world.roster, from_json(&text, "a schedule")?);
+    }
+    for card in sqlx::query_scalar::<_, String>("SELECT card FROM unit_card").fetch_all(&mut *db).await? {
+        let unit: UnitCard = from_json(&card, "a unit")?;
+        world.roster.units.insert(unit.unit.clone(), Arc::new(unit));
+    }
+    let figures: Option<String> = sqlx::query_scalar("SELECT figures FROM class_figures").fetch_optional(&mut *db).await?;
+    world.figures = figures.map(|text| from_json(&text, "the class figures")).transpose()?.map(Arc::new);
+    Ok(world)
+}
+
+/// Adds a version; versions stay in the order they take effect, the later issued after the earlier.
+pub fn put_schedule(roster: &mut Roster, schedule: Schedule) {
+    let class = roster
+        .classes
+        .entry(schedule.class.clone())
+        .or_insert_with(|| Arc::new(Class { name: schedule.class.clone(), schedules: Vec::new() }));
+    let versions = &mut Arc::make_mut(class).schedules;
+    let place = versions.partition_point(|s| s.effective <= schedule.effective);
+    versions.insert(place, Arc::new(schedule));
+}
+
+/// The moment that counts as now for a page recorded at a given time.
+pub fn is_late(happened: Instant, recorded: Instant) -> bool {
+    recorded.since(happened) > 24 * crate::base::instant::HOUR
+}

@@ -1,0 +1,20 @@
+//! Pages that belong to no reader: coming in, going out, one's own password, forms that were kept.
+mod home;
+mod kept;
+mod password;
+mod sign_in;
+
+use crate::web::{Door, Route, paths};
+
+pub fn routes() -> Vec<Route> {
+    vec![
+        Route::get(paths::Home::PATTERN, Door::SignedIn, home::send),
+        Route::get(paths::SignIn::PATTERN, Door::Open, sign_in::show),
+        Route::post(paths::SignIn::PATTERN, Door::Open, sign_in::send),
+        Route::post(paths::SignOut::PATTERN, Door::Open, sign_in::sign_out),
+        Route::get(paths::Password::PATTERN, Door::SignedIn, password::show),
+        Route::post(paths::Password::PATTERN, Door::SignedIn, password::send),
+        Route::get(paths::Kept::PATTERN, Door::SignedIn, kept::show),
+        Route::post(paths::KeptDrop::PATTERN, Door::SignedIn, kept::drop_one),
+    ]
+}

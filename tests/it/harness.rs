@@ -1,0 +1,251 @@
+//! `app.crew("ann").await.get("/units").await`: people with browsers, speaking to the real router.
+use std::{
+    collections::BTreeMap,
+    sync::{Arc, Mutex, OnceLock},
+};
+
+use axum::{Router, body::Body};
+use breakerbook::{
+    base::{Clock, Instant, SignIn, Zone, instant::MINUTE},
+    cli::site,
+    desk::{Desk, Railway, World},
+    people::{
+        People, Person, Role,
+        password::{self, Password},
+        secrets,
+    },
+    web::{self, Settings, paths},
+};
+use http_body_util::BodyExt;
+use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions};
+use tower::ServiceExt;
+
+use crate::html;
+
+/// Everybody's, in tests.
+pub const PASSWORD: &str = "nine wet sheep at the gate";
+
+pub struct App {
+    pub web: web::App,
+    pub clock: Clock,
+    pub router: Router,
+    _dir: tempfile::TempDir,
+}
+
+/// ann and ben are crew, sam is the shop, sue and stan supervise, ada keeps the roster, ida has a one-time password.
+const PEOPLE: &[(&str, Role)] = &[
+    ("ann", Role::Crew),
+    ("ben", Role::Crew),
+    ("sam", Role::Shop),
+    ("sue", Role::Supervisor),
+    ("stan", Role::Supervisor),
+    ("ada", Role::Administrator),
+    ("ida", Role::Crew),
+];
+
+impl App {
+    pub async fn start() -> Self {
+        Self::start_with(Settings::default()).await
+    }
+
+    pub async fn start_with(settings: Settings) -> Self {
+        let dir = tempfile::tempdir().unwrap();
+        let clock = Clock::standing_at(Instant::parse("2026-03-03T12:00:00Z").unwrap());
+        let desk = desk(&dir).await;
+        give_passwords(&desk, clock.now()).await;
+        let web = web::App::new(desk, clock.clone(), settings);
+        let router = site::site(&web);
+        Self { web, clock, router, _dir: dir }
+    }
+
+    pub fn minutes_pass(&self, minutes: i64) {
+        self.clock.set(self.clock.now().plus(minutes * MINUTE));
+    }
+
+    /// A browser in which nobody has signed in.
+    pub fn anon(&self) -> Browser<'_> {
+        Browser { app: self, cookies: Arc::default() }
+    }
+
+    /// Somebody, signed in through the page.
+    pub async fn user(&self, name: &str) -> Browser<'_> {
+        let browser = self.anon();
+        let page =
+            browser.get(paths::SignIn).await.fill("sign_in", name).fill("password", PASSWORD).send().await;
+        assert_eq!(page.status, 303, "{name} signs in: {}", page.text());
+        browser
+    }
+
+    /// A request as it stands, without a browser's manners.
+    pub async fn bare(&self, request: axum::http::Request<Body>) -> Page<'_> {
+        Page::read(self.anon(), self.router.clone().oneshot(request).await.unwrap()).await
+    }
+}
+
+async fn desk(dir: &tempfile::TempDir) -> Desk {
+    let options = SqliteConnectOptions::new().filename(dir.path().join("book.db")).create_if_missing(true);
+    let pool = SqlitePoolOptions::new().connect_with(options).await.unwrap();
+    sqlx::migrate!("./migrations").run(&pool).await.unwrap();
+    let railway = Railway {
+        name: "Quarry & Harbor".into(),
+        mark: "QHB".into(),
+        zone: Zone::named("America/Chicago").unwrap(),
+        demo: false,
+    };
+    let person = |(name, role): &(&str, Role)| {
+        let sign_in = SignIn::from(*name);
+        (sign_in.clone(), Arc::new(Person { sign_in, role: *role, added_at: Instant(0), active: true }))
+    };
+    let people = People { persons: PEOPLE.iter().map(person).collect(), authorisations: vec![] };
+    let world = World { railway, roster: Default::default(), people, figures: None };
+    Desk { pool, world: Arc::new(world) }
+}
+
+async fn give_passwords(desk: &Desk, now: Instant) {
+    static HASH: OnceLock<String> = OnceLock::new();
+    let hash = HASH.get_or_init(|| password::hash_now(&Password::typed(PASSWORD)).unwrap());
+    for (name, _) in PEOPLE {
+        let (of, one_time) = (SignIn::from(*name), *name == "ida");
+        desk.aside(move |c| {
+            Box::pin(async move { secrets::set_password(c, &of, hash, one_time, None, now).await })
+        })
+        .await
+        .unwrap();
+    }
+}
+
+/// Keeps cookies and says where it comes from, as browsers do.
+#[derive(Clone)]
+pub struct Browser<'a> {
+    app: &'a App,
+    cookies: Arc<Mutex<BTreeMap<String, String>>>,
+}
+
+impl<'a> Browser<'a> {
+    pub async fn get(&self, path: impl ToString) -> Page<'a> {
+        self.send(self.request("GET", path).body(Body::empty()).unwrap()).await
+    }
+
+    pub async fn post(&self, path: impl ToString, fields: &[(&str, &str)]) -> Page<'a> {
+        let pair =
+            |(name, value): &(&str, &str)| format!("{}={}", paths::encoded(name), paths::encoded(value));
+        let body = fields.iter().map(pair).collect::<Vec<_>>().join("&");
+        let request = self
+            .request("POST", path)
+            .header("sec-fetch-site", "same-origin")
+            .header("content-type", "application/x-www-form-urlencoded");
+        self.send(request.body(Body::from(body)).unwrap()).await
+    }
+
+    pub fn request(&self, method: &str, path: impl ToString) -> axum::http::request::Builder {
+        let cookies = self.cookies.lock().unwrap();
+        let line = cookies.iter().map(|(n, v)| format!("{n}={v}")).collect::<Vec<_>>().join("; ");
+        let request =
+            axum::http::Request::builder().method(method).uri(path.to_string()).header("host", "book.test");
+        if line.is_empty() { request } else { request.header("cookie", line) }
+    }
+
+    pub async fn send(&self, request: axum::http::Request<Body>) -> Page<'a> {
+        let response = self.app.router.clone().oneshot(request).await.unwrap();
+        for line in response.headers().get_all("set-cookie") {
+            let pair = line.to_str().unwrap().split(';').next().unwrap();
+            let (name, value) = pair.split_once('=').unwrap();
+            self.cookies.lock().unwrap().insert(name.to_owned(), value.to_owned());
+        }
+        Page::read(self.clone(), response).await
+    }
+
+    pub fn cookie(&self) -> String {
+        self.cookies.lock().unwrap().get("breakerbook").cloned().unwrap_or_default()
+    }
+}
+
+/// One answer, and what is typed into its form.
+pub struct Page<'a> {
+    browser: Browser<'a>,
+    pub status: u16,
+    pub headers: axum::http::HeaderMap,
+    pub body: String,
+    typed: Vec<(String, String)>,
+}
+
+impl<'a> Page<'a> {
+    async fn read(browser: Browser<'a>, response: axum::response::Response) -> Self {
+        let (head, body) = response.into_parts();
+        let body = body.collect().await.unwrap().to_bytes();
+        let body = String::from_utf8_lossy(&body).into_owned();
+        Self { browser, status: head.status.as_u16(), headers: head.headers, body, typed: vec![] }
+    }
+
+    /// What a person reads on it.
+    pub fn text(&self) -> String {
+        html::text(&self.body)
+    }
+
+    #[track_caller]
+    pub fn says(self, words: &str) -> Self {
+        let text = self.text();
+        assert!(text.contains(words), "{words:?} is not said in {text:?}");
+        self
+    }
+
+    #[track_caller]
+    pub fn never_says(self, words: &str) -> Self {
+        let text = self.text();
+        assert!(!text.contains(words), "{words:?} is said in {text:?}");
+        self
+    }
+
+    #[track_caller]
+    pub fn is(self, status: u16) -> Self {
+        assert_eq!(self.status, status, "{}", self.text());
+        self
+    }
+
+    #[track_caller]
+    pub fn goes_to(self, path: impl ToString) -> Self {
+        assert_eq!((self.status, self.location()), (303, path.to_string()), "{}", self.text());
+        self
+    }
+
+    pub fn location(&self) -> String {
+        self.header("location").to_owned()
+    }
+
+    pub fn header(&self, name: &str) -> &str {
+        self.headers.get(name).map_or("", |value| value.to_str().unwrap())
+    }
+
+    /// Types into the page's main form, which must have that field and, where it offers a choice, that choice.
+    #[track_caller]
+    pub fn fill(mut self, name: &str, value: &str) -> Self {
+        let form = self.form();
+        let field = form.fields.iter().find(|f| f.name == name);
+        let field = field.unwrap_or_else(|| panic!("no field {name:?} in {form:?}"));
+        if let Some(choices) = &field.choices {
+            assert!(choices.iter().any(|c| c == value), "{name:?} offers {choices:?}, not {value:?}");
+        }
+        self.typed.push((name.to_owned(), value.to_owned()));
+        self
+    }
+
+    /// Sends the form with what was typed, and everything else as the page had it.
+    pub async fn send(self) -> Page<'a> {
+        let form = self.form();
+        let typed = |name: &str| self.typed.iter().rev().find(|(n, _)| n == name).map(|(_, v)| v.clone());
+        let fields =
+            form.fields.iter().filter_map(|f| Some((f.name.clone(), typed(&f.name).or(f.value.clone())?)));
+        let fields: Vec<_> = fields.collect();
+        let borrowed: Vec<_> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        self.browser.post(&form.action, &borrowed).await
+    }
+
+    /// The first form of the page itself, not those of the frame around it.
+    #[track_caller]
+    pub fn form(&self) -> html::Form {
+        let main = self.body.split_once("<main").map_or("", |(_, rest)| rest);
+        let main = main.split_once("</main>").map_or(main, |(inside, _)| inside);
+        let forms = html::forms(main);
+        forms.into_iter().next().unwrap_or_else(|| panic!("no form on this page: {}", self.text()))
+    }
+}

@@ -1,0 +1,7 @@
+//! Pages as people meet them: through the real router, with real cookies, in the words of the house.
+mod harness;
+mod html;
+
+mod doors;
+mod parked;
+mod sign_in;
