@@ -8,6 +8,7 @@ pub mod reading;
 pub mod report;
 #[cfg(test)]
 pub mod sample;
+pub mod store;
 pub mod stored;
 pub mod vocabulary;
 

@@ -9,6 +9,7 @@ pub mod finding;
 pub mod judge;
 pub mod occurrence;
 pub mod register;
+pub mod store;
 #[cfg(test)]
 pub mod sample;
 pub mod service_days;

@@ -1,0 +1,120 @@
+//! Reports and entries as the file keeps them, for readers.
+use sqlx::{FromRow, QueryBuilder, Sqlite, SqliteConnection};
+
+use crate::base::{EntryId, Instant, ReportId, UnitName};
+
+type Sql<T> = Result<T, sqlx::Error>;
+
+/// One entry as it now stands.
+#[derive(Clone, Debug, FromRow)]
+pub struct EntryRow {
+    pub id: String,
+    pub report: String,
+    pub unit: String,
+    pub class: Option<String>,
+    pub kind: String,
+    pub at: i64,
+    pub found: bool,
+    pub device: Option<String>,
+    pub place: Option<String>,
+    pub throttle: Option<String>,
+    pub author: String,
+    pub channel: String,
+    pub recorded_at: i64,
+    pub amended: Option<String>,
+    pub withdrawn: bool,
+    /// The whole entry, in the contract's JSON.
+    pub detail: String,
+}
+
+/// One report, without its entries.
+#[derive(Clone, Debug, FromRow)]
+pub struct ReportRow {
+    pub seq: i64,
+    pub id: String,
+    pub unit: String,
+    pub class: Option<String>,
+    pub author: String,
+    pub channel: String,
+    pub entered_by: Option<String>,
+    pub occasion: String,
+    pub is_final: bool,
+    pub symbol: Option<String>,
+    pub run_from: Option<String>,
+    pub run_to: Option<String>,
+    pub started: i64,
+    pub ended: Option<i64>,
+    pub position: Option<String>,
+    pub weather: Option<String>,
+    pub remarks: Option<String>,
+    pub entries: i64,
+    pub signed_at: i64,
+    pub recorded_at: i64,
+    pub sha256: String,
+    pub root: String,
+}
+
+/// Which entries are wanted; nothing set is all.
+#[derive(Clone, Debug, Default)]
+pub struct Wanted<'a> {
+    pub unit: Option<&'a UnitName>,
+    pub kind: Option<&'a str>,
+    pub happened_by: Option<Instant>,
+    pub recorded_since: Option<Instant>,
+    pub report: Option<ReportId>,
+    pub ids: Option<&'a [EntryId]>,
+    pub limit: Option<i64>,
+}
+
+const ENTRY: &str = "SELECT id, report, unit, class, kind, at, found, device, place, throttle, author, channel,
+    recorded_at, amended, withdrawn, detail FROM entry WHERE true";
+
+/// Entries, the latest first.
+pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<EntryRow>> {
+    let mut query: QueryBuilder<Sqlite> = QueryBuilder::new(ENTRY);
+    if let Some(unit) = wanted.unit {
+        query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
+    }
+    if let Some(kind) = wanted.kind {
+        query.push(" AND kind = ").push_bind(kind.to_owned());
+    }
+    if let Some(then) = wanted.happened_by {
+        query.push(" AND at <= ").push_bind(then.0);
+    }
+    if let Some(since) = wanted.recorded_since {
+        query.push(" AND recorded_at >= ").push_bind(since.0);
+    }
+    if let Some(report) = wanted.report {
+        query.push(" AND report = ").push_bind(report.to_string());
+    }
+    if let Some(ids) = wanted.ids {
+        query.push(" AND id IN (SELECT value FROM json_each(").push_bind(serde_json::json!(ids).to_string()).push("))");
+    }
+    query.push(" ORDER BY at DESC, id");
+    if let Some(limit) = wanted.limit {
+        query.push(" LIMIT ").push_bind(limit);
+    }
+    query.build_query_as().fetch_all(db).await
+}
+
+/// The last reports about a unit, the latest signed first.
+pub async fn last_reports(db: &mut SqliteConnection, unit: &UnitName, limit: i64) -> Sql<Vec<ReportRow>> {
+    sqlx::query_as("SELECT * FROM report WHERE unit = ? ORDER BY started DESC, seq DESC LIMIT ?")
+        .bind(unit.as_str())
+        .bind(limit)
+        .fetch_all(db)
+        .await
+}
+
+/// What one person filed, the latest first.
+pub async fn reports_by(db: &mut SqliteConnection, author: &str, limit: i64) -> Sql<Vec<ReportRow>> {
+    sqlx::query_as("SELECT * FROM report WHERE author = ? ORDER BY seq DESC LIMIT ?")
+        .bind(author)
+        .bind(limit)
+        .fetch_all(db)
+        .await
+}
+
+pub async fn report(db: &mut SqliteConnection, id: ReportId) -> Sql<Option<ReportRow>> {
+    sqlx::query_as("SELECT * FROM report WHERE id = ?").bind(id.to_string()).fetch_optional(db).await
+}

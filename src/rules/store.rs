@@ -1,0 +1,134 @@
+//! Findings as the file keeps them, and what people decided about them. The rules' only SQL.
+use sqlx::{QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
+
+use super::{Finding, Rule};
+use crate::base::{EntryId, Instant, Tag, UnitName, words::words};
+
+type Sql<T> = Result<T, sqlx::Error>;
+
+words! {
+    /// What became of a finding, joined from people's decisions when it is read.
+    pub enum State { Open = "open", SetAside = "set_aside", InRepair = "in_repair", Proving = "proving", Reviewed = "reviewed", Ended = "ended", }
+}
+
+/// Which findings are wanted; nothing set is all that are open.
+#[derive(Clone, Debug, Default)]
+pub struct Wanted<'a> {
+    pub unit: Option<&'a UnitName>,
+    pub class: Option<&'a str>,
+    pub rule: Option<Rule>,
+    /// Only those about ground protection, or only the others.
+    pub ground_protection: Option<bool>,
+}
+
+/// Findings open at a moment: certain ones first, newest first, then by rank.
+pub async fn open_at(db: &mut SqliteConnection, wanted: &Wanted<'_>, then: Instant) -> Sql<Vec<Finding>> {
+    let mut query = QueryBuilder::new("SELECT data FROM finding WHERE since <= ");
+    query.push_bind(then.0).push(" AND (until IS NULL OR until > ").push_bind(then.0).push(")");
+    narrow(&mut query, wanted);
+    query.push(" ORDER BY rank IS NOT NULL, rank DESC, since DESC, key");
+    read_all(db, query).await
+}
+
+/// Findings whether open or ended, in the same order.
+pub async fn all_until(db: &mut SqliteConnection, wanted: &Wanted<'_>, then: Instant) -> Sql<Vec<Finding>> {
+    let mut query = QueryBuilder::new("SELECT data FROM finding WHERE since <= ");
+    query.push_bind(then.0);
+    narrow(&mut query, wanted);
+    query.push(" ORDER BY rank IS NOT NULL, rank DESC, since DESC, key");
+    read_all(db, query).await
+}
+
+pub async fn by_key(db: &mut SqliteConnection, key: &str) -> Sql<Option<Finding>> {
+    let row = sqlx::query("SELECT data FROM finding WHERE key = ?").bind(key).fetch_optional(db).await?;
+    row.as_ref().map(read).transpose()
+}
+
+fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
+    if let Some(unit) = wanted.unit {
+        query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
+    }
+    if let Some(class) = wanted.class {
+        query.push(" AND class = ").push_bind(class.to_owned());
+    }
+    if let Some(rule) = wanted.rule {
+        query.push(" AND rule = ").push_bind(rule.as_str());
+    }
+    if let Some(about) = wanted.ground_protection {
+        let rules: Vec<&str> =
+            Rule::ALL.iter().filter(|r| r.is_ground_protection() == about).map(|r| r.as_str()).collect();
+        query.push(" AND rule IN (SELECT value FROM json_each(");
+        query.push_bind(serde_json::json!(rules).to_string()).push("))");
+    }
+}
+
+async fn read_all(db: &mut SqliteConnection, mut query: QueryBuilder<Sqlite>) -> Sql<Vec<Finding>> {
+    query.build().fetch_all(db).await?.iter().map(read).collect()
+}
+
+fn read(row: &SqliteRow) -> Sql<Finding> {
+    serde_json::from_str(row.try_get("data")?).map_err(|why| sqlx::Error::Decode(Box::new(why)))
+}
+
+/// What people decided, as far as it changes a finding's state.
+#[derive(Clone, Debug, Default)]
+pub struct Decisions {
+    /// Rule, unit, device, and until when it is set aside.
+    aside: Vec<(String, UnitName, Option<Tag>, Instant)>,
+    /// Unit and device of repairs under way.
+    under_repair: Vec<(UnitName, Option<Tag>)>,
+    /// Entries of bypasses that were reviewed as they now stand.
+    reviewed: std::collections::HashSet<EntryId>,
+}
+
+/// Loads the decisions that were in force at a moment.
+pub async fn decisions(db: &mut SqliteConnection, then: Instant) -> Sql<Decisions> {
+    let mut all = Decisions::default();
+    let aside = "SELECT rule, unit, device, until FROM set_aside WHERE at <= ?1 AND until > ?1";
+    for row in sqlx::query(aside).bind(then.0).fetch_all(&mut *db).await? {
+        let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
+        let unit = UnitName::from(row.try_get::<String, _>("unit")?);
+        all.aside.push((row.try_get("rule")?, unit, device, Instant(row.try_get("until")?)));
+    }
+    let repairs = "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1)";
+    for row in sqlx::query(repairs).bind(then.0).fetch_all(&mut *db).await? {
+        let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
+        all.under_repair.push((UnitName::from(row.try_get::<String, _>("unit")?), device));
+    }
+    let reviewed = "SELECT b.data ->> 'entries' AS entries FROM bypass b
+        WHERE EXISTS (SELECT 1 FROM review r WHERE r.at <= ?1 AND r.unit = b.unit
+            AND r.bypass IN (SELECT value FROM json_each(b.data ->> 'entries'))
+            AND r.last_seq >= b.data ->> 'last_seq')";
+    for row in sqlx::query(reviewed).bind(then.0).fetch_all(&mut *db).await? {
+        let entries: Vec<EntryId> =
+            serde_json::from_str(row.try_get("entries")?).map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
+        all.reviewed.extend(entries);
+    }
+    Ok(all)
+}
+
+impl Decisions {
+    /// The state of a finding at a moment. Set aside never quiets certain or ground-protection findings.
+    pub fn state(&self, finding: &Finding, then: Instant) -> State {
+        if !finding.open_at(then) {
+            return State::Ended;
+        }
+        if finding.rule.is_ground_protection() {
+            let reviewed = !finding.entries.is_empty() && finding.entries.iter().all(|e| self.reviewed.contains(e));
+            return if reviewed { State::Reviewed } else { State::Open };
+        }
+        let same = |unit: &UnitName, device: &Option<Tag>| {
+            finding.unit.as_ref() == Some(unit) && (device.is_none() || *device == finding.device)
+        };
+        if self.under_repair.iter().any(|(unit, device)| same(unit, device)) {
+            return State::InRepair;
+        }
+        let quiet = |(rule, unit, device, _): &&(String, UnitName, Option<Tag>, Instant)| {
+            rule == finding.rule.as_str() && same(unit, device)
+        };
+        if !finding.rule.is_certain() && self.aside.iter().any(|aside| quiet(&aside)) {
+            return State::SetAside;
+        }
+        State::Open
+    }
+}
