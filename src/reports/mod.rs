@@ -10,6 +10,7 @@ pub mod report;
 pub mod sample;
 pub mod store;
 pub mod stored;
+pub mod validity;
 pub mod vocabulary;
 
 pub use amendment::Amendment;

@@ -253,7 +253,6 @@ fn the_number_of_problems_is_limited() {
 }
 
 #[test]
-#[expect(clippy::too_many_lines, reason = "one table")]
 fn the_same_report_is_equal_however_it_is_spelled() {
     let (report, _) = read(sample::EXAMPLE).unwrap();
     for (what, sent) in [
