@@ -2,10 +2,12 @@
 pub mod crew;
 pub mod drawn;
 pub mod office;
+pub mod shop;
+pub mod supervisor;
 
 use crate::web::Route;
 
 /// Every reader's pages.
 pub fn routes() -> Vec<Route> {
-    office::routes()
+    [office::routes(), shop::routes(), supervisor::routes()].into_iter().flatten().collect()
 }
