@@ -1,7 +1,18 @@
 //! The one function that looks at a dossier. Incremental judging, batch judging and rebuilding all call it.
 use super::{
-    Dossier, DossierKey, Ground, burst::burst, case::Case, dossier::Subject, fact::RunFact, finding::Finding,
-    occurrence::occurrences, register::Bypass, service_days::ServiceDays,
+    Dossier, DossierKey, Ground,
+    burst::burst,
+    case::Case,
+    dossier::Subject,
+    fact::RunFact,
+    finding::Finding,
+    fuse::wrong_fuse,
+    occurrence::occurrences,
+    reclosed::{kept_tripping, reclosed_again},
+    register::Bypass,
+    reported::{left_open, told_of_unit},
+    running::must_stay_on,
+    service_days::ServiceDays,
 };
 use crate::base::{Instant, Tag};
 
@@ -30,7 +41,10 @@ pub fn judge(
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),
         Subject::GroundProtection => {}
-        Subject::Unit => {}
+        Subject::Unit => {
+            told_of_unit(&case, &mut judged.findings);
+            must_stay_on(&case, &mut judged.findings);
+        }
     }
     judged.findings.sort_by(|a, b| a.key.cmp(&b.key));
     judged
@@ -39,4 +53,8 @@ pub fn judge(
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     let occurrences = occurrences(case.facts);
     judged.settled_after = burst(case, tag, &occurrences, &mut judged.findings);
+    left_open(case, tag, &mut judged.findings);
+    wrong_fuse(case, tag, &mut judged.findings);
+    reclosed_again(case, tag, &mut judged.findings);
+    kept_tripping(case, tag, &mut judged.findings);
 }

@@ -6,13 +6,19 @@ pub mod dossier;
 pub mod fact;
 pub mod figures;
 pub mod finding;
+pub mod fuse;
 pub mod judge;
 pub mod occurrence;
+pub mod reclosed;
 pub mod register;
 pub mod store;
+pub mod reported;
+pub mod running;
 #[cfg(test)]
 pub mod sample;
+pub mod routing;
 pub mod service_days;
+pub mod state;
 pub mod statistics;
 
 use crate::{base::Zone, people::People, roster::Roster};
