@@ -120,6 +120,8 @@ uuid_id! {
     ReportId;
     /// One thing that happened, inside one report. Amendments keep it.
     EntryId;
+    /// One later correction of one entry, stored apart from it.
+    AmendmentId;
 }
 
 #[cfg(test)]

@@ -8,7 +8,7 @@ pub mod words;
 pub mod zone;
 
 pub use clock::Clock;
-pub use ids::{ClassName, EntryId, ReportId, SignIn, Tag, UnitName};
+pub use ids::{AmendmentId, ClassName, EntryId, ReportId, SignIn, Tag, UnitName};
 pub use instant::{Instant, Stamp};
 pub use problems::{Code, Problem, Problems};
 pub use zone::{Day, Zone};

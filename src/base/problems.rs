@@ -48,6 +48,12 @@ impl Problems {
         self.warnings.push(Problem { path: path.into(), code, says: says.into() });
     }
 
+    /// Takes over what another look found.
+    pub fn absorb(&mut self, other: Self) {
+        self.refusals.extend(other.refusals);
+        self.warnings.extend(other.warnings);
+    }
+
     pub fn is_refused(&self) -> bool {
         !self.refusals.is_empty()
     }

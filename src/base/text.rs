@@ -2,6 +2,10 @@
 
 /// Trims, turns control characters into spaces. `None` when nothing is left.
 pub fn tidy(typed: &str) -> Option<String> {
+    if !typed.contains(char::is_control) {
+        let clean = typed.trim();
+        return (!clean.is_empty()).then(|| clean.to_owned());
+    }
     let clean: String = typed.chars().map(|c| if c.is_control() && c != '\n' { ' ' } else { c }).collect();
     let clean = clean.trim();
     (!clean.is_empty()).then(|| clean.to_owned())
@@ -31,5 +35,81 @@ pub fn defused(cell: &str) -> String {
         format!("'{cell}")
     } else {
         cell.to_owned()
+    }
+}
+
+/// What somebody typed, in quotes and cut short, so that a sentence about it stays a sentence.
+pub fn quoted(typed: &str) -> String {
+    const MOST: usize = 40;
+    match typed.char_indices().nth(MOST) {
+        Some((end, _)) => format!("\"{}…\"", typed.get(..end).unwrap_or_default()),
+        None => format!("\"{typed}\""),
+    }
+}
+
+/// The known word that somebody most likely meant: at most two slips, and fewer than half of its letters.
+pub fn nearest<'a>(typed: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
+    // Longer than any word of ours: not worth the work, and nobody can make us do it.
+    if typed.len() > 40 {
+        return None;
+    }
+    let typed = typed.to_lowercase();
+    let slips = |word: &str| slips_between(&typed, &word.to_lowercase());
+    let close = known.into_iter().map(|word| (slips(word), word));
+    let close = close.filter(|(slips, word)| *slips <= 2 && slips * 2 < word.chars().count().max(1));
+    close.min_by_key(|(slips, _)| *slips).map(|(_, word)| word)
+}
+
+/// Letters to put in, take out, change, or swap with their neighbour.
+pub fn slips_between(a: &str, b: &str) -> usize {
+    let b: Vec<char> = b.chars().collect();
+    let a: Vec<char> = a.chars().collect();
+    let width = b.len() + 1;
+    let mut cost = vec![0; (a.len() + 1) * width];
+    for i in 0..=a.len() {
+        for j in 0..=b.len() {
+            let here = |di: usize, dj: usize| cost[(i - di) * width + (j - dj)];
+            let best = match (i, j) {
+                (0, n) | (n, 0) => n,
+                _ => {
+                    let changed = here(1, 1) + usize::from(a[i - 1] != b[j - 1]);
+                    let swapped = i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1];
+                    let swap = if swapped { here(2, 2) + 1 } else { usize::MAX };
+                    changed.min(here(1, 0) + 1).min(here(0, 1) + 1).min(swap)
+                }
+            };
+            cost[i * width + j] = best;
+        }
+    }
+    cost.last().copied().unwrap_or_default()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_nearest_word_is_offered_only_when_it_is_near() {
+        for (typed, want) in [
+            ("devise", Some("device")),
+            ("DEVICE", Some("device")),
+            ("dveice", Some("device")),
+            ("d", None),
+            ("speed", None),
+            ("", None),
+            ("tc1", Some("tc2")),
+        ] {
+            assert_eq!(nearest(typed, ["device", "speed_mph", "at", "tc2"]), want, "{typed}");
+        }
+        assert_eq!(nearest(&"x".repeat(1_000_000), ["device"]), None);
+    }
+
+    #[test]
+    fn text_is_tidied_the_same_by_either_way() {
+        assert_eq!(tidy("  a b "), Some("a b".to_owned()));
+        assert_eq!(tidy("\ta\u{0}b\r\nc\n"), Some("a b \nc".to_owned()));
+        assert_eq!(tidy(" \t\n "), None);
+        assert_eq!(quoted("short"), "\"short\"");
+        assert_eq!(quoted(&"é".repeat(50)).chars().count(), 43);
     }
 }

@@ -3,6 +3,7 @@ use serde::{Serialize, ser::SerializeMap};
 
 use super::{
     entry::{DeviceRef, Seal, Who},
+    reading::fields::Fields,
     vocabulary::{
         After, AuthorisedHow, Basis, Circuit, FuseResult, FuseSpeed, GroundReset, Handling, Left, MayGoOn,
         Mode, Motors, Outcome, Protection, Purpose, ResetResult, Seen, ShutdownCause, TestCock, TestedWith,
@@ -22,6 +23,20 @@ impl Kind {
     /// The names of the two time fields, of which an entry has exactly one.
     pub fn time_fields(self) -> (&'static str, &'static str) {
         if self == Self::Bypass { ("opened_at", "found_open_at") } else { ("at", "found_at") }
+    }
+
+    /// The fields that this kind has beside those of every entry.
+    pub(super) fn own_fields(self) -> &'static [&'static str] {
+        match self {
+            Self::BreakerTrip => BreakerTrip::FIELDS,
+            Self::GroundRelay => GroundRelay::FIELDS,
+            Self::Bypass => Bypass::FIELDS,
+            Self::FuseCheck => FuseCheck::FIELDS,
+            Self::EngineStart => EngineStart::FIELDS,
+            Self::Shutdown => Shutdown::FIELDS,
+            Self::Defect => Defect::FIELDS,
+            Self::Position => Position::FIELDS,
+        }
     }
 
     /// As pages say it: `ground-relay operation`.
@@ -51,7 +66,8 @@ pub enum What {
     Position(Position),
 }
 
-/// One struct for each kind; `None` and an empty list are 'not stated' and are not written out.
+/// One struct for each kind, read and written field by field, so that neither can forget one. `None` and an
+/// empty list are 'not stated' and are not written out.
 macro_rules! kinds {
     ($($(#[$doc:meta])* $name:ident { $($field:ident: $type:ty,)* })*) => {$(
         $(#[$doc])*
@@ -59,6 +75,14 @@ macro_rules! kinds {
         pub struct $name { $(pub $field: $type,)* }
 
         impl $name {
+            pub(super) const FIELDS: &'static [&'static str] = &[$(stringify!($field),)*];
+
+            /// Every field is read before the first bad one is given up on, so that all problems are found.
+            pub(super) fn read(fields: &mut Fields) -> Option<Self> {
+                $(let $field = fields.take(stringify!($field));)*
+                Some(Self { $($field: $field?,)* })
+            }
+
             fn serialize_into<M: SerializeMap>(&self, map: &mut M) -> Result<(), M::Error> {
                 $(Stated::put(&self.$field, stringify!($field), map)?;)*
                 Ok(())
@@ -174,6 +198,19 @@ impl What {
             | Self::Position(Position { device, .. }) => Some(device),
             Self::GroundRelay(GroundRelay { device, .. }) => device.as_ref(),
             Self::EngineStart(_) | Self::Shutdown(_) | Self::Defect(_) => None,
+        }
+    }
+
+    pub(super) fn read(kind: Kind, fields: &mut Fields) -> Option<Self> {
+        match kind {
+            Kind::BreakerTrip => BreakerTrip::read(fields).map(Self::BreakerTrip),
+            Kind::GroundRelay => GroundRelay::read(fields).map(Self::GroundRelay),
+            Kind::Bypass => Bypass::read(fields).map(Self::Bypass),
+            Kind::FuseCheck => FuseCheck::read(fields).map(Self::FuseCheck),
+            Kind::EngineStart => EngineStart::read(fields).map(Self::EngineStart),
+            Kind::Shutdown => Shutdown::read(fields).map(Self::Shutdown),
+            Kind::Defect => Defect::read(fields).map(Self::Defect),
+            Kind::Position => Position::read(fields).map(Self::Position),
         }
     }
 
