@@ -3,16 +3,38 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
-use crate::base::{ClassName, Instant, Tag, UnitName};
+use super::{
+    Dossier, DossierKey, dossier::Subject, occurrence::occurrences, service_days::ServiceDays,
+    statistics::gamma_quantile,
+};
+use crate::{
+    base::{ClassName, Day, Instant, Tag, UnitName, Zone},
+    roster::Roster,
+};
+
+/// Figures look back over so many days.
+pub const LOOK_BACK: i32 = 365;
+/// Fewer occurrences than this are no rate.
+const ENOUGH: u32 = 5;
 
 /// Figures over the 365 days up to `as_of`, from pages with `seq <= up_to_seq`. A late entry never changes them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ClassFigures {
     pub as_of: Instant,
     pub up_to_seq: u64,
+    /// Sorted by (class, device).
     pub devices: Vec<DeviceFigures>,
     /// Service days of each unit in those 365 days.
     pub unit_days: BTreeMap<UnitName, i64>,
+    /// The same summed over each class, so that judging one device need not add up a fleet.
+    pub class_days: BTreeMap<ClassName, ClassDays>,
+}
+
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+pub struct ClassDays {
+    pub days: i64,
+    /// Units with at least one service day.
+    pub units: u32,
 }
 
 /// One device of one class.
@@ -24,4 +46,234 @@ pub struct DeviceFigures {
     pub legend: String,
     /// Occurrences by unit; a unit without any is not listed.
     pub occurrences: BTreeMap<UnitName, u32>,
+    pub total: u32,
+}
+
+impl DeviceFigures {
+    fn of_unit(&self, unit: &UnitName) -> u32 {
+        self.occurrences.get(unit).copied().unwrap_or(0)
+    }
+}
+
+/// What is normal for a device: the rate of all the **other** units.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Normal {
+    /// Occurrences of the others, and the service days they had them in.
+    pub others: u32,
+    pub days: i64,
+    /// Upper 80 % bound of the rate, per service day: what judging uses.
+    pub upper: f64,
+    /// Other classes' devices of the same legend are counted in.
+    pub fleet: bool,
+}
+
+impl Normal {
+    /// Service days from one occurrence to the next on an average unit.
+    pub fn gap(&self) -> f64 {
+        self.days as f64 / f64::from(self.others.max(1))
+    }
+}
+
+impl ClassFigures {
+    /// `None`: too little known to judge, or nothing to compare with.
+    pub fn normal(&self, unit: &UnitName, class: &ClassName, device: &Tag) -> Option<Normal> {
+        let own = self.class_days.get(class)?;
+        if own.units < 2 {
+            return None;
+        }
+        let unit_days = self.unit_days.get(unit).copied().unwrap_or(0);
+        let figures = self.device(class, device)?;
+        let others = figures.total - figures.of_unit(unit).min(figures.total);
+        if others >= ENOUGH {
+            return rate(others, own.days - unit_days, false);
+        }
+        let same = self.devices.iter().filter(|d| d.legend == figures.legend);
+        let (others, days) = same.fold((0, 0), |(others, days), d| {
+            let of_class = self.class_days.get(&d.class).map_or(0, |c| c.days);
+            let more = if d.class == *class { of_class - unit_days } else { of_class };
+            (others + d.total - d.of_unit(unit).min(d.total), days + more)
+        });
+        (others >= ENOUGH).then(|| rate(others, days, true)).flatten()
+    }
+
+    pub fn device(&self, class: &ClassName, device: &Tag) -> Option<&DeviceFigures> {
+        let place = self.devices.binary_search_by(|d| (&d.class, &d.device).cmp(&(class, device)));
+        place.ok().map(|place| &self.devices[place])
+    }
+
+    /// How much one unit's own count weighs against its class's rate: the class counts as half an occurrence
+    /// to two occurrences of evidence. Marshall's moments, clamped as statistics.md 1e says.
+    pub fn prior_weight(&self, class: &ClassName, device: &Tag) -> f64 {
+        let (Some(figures), Some(own)) = (self.device(class, device), self.class_days.get(class)) else {
+            return 2.0;
+        };
+        if own.days <= 0 || own.units == 0 || figures.total == 0 {
+            return 2.0;
+        }
+        let mean = f64::from(figures.total) / own.days as f64;
+        let squares: f64 = figures
+            .occurrences
+            .iter()
+            .map(|(unit, x)| {
+                let days = self.unit_days.get(unit).copied().unwrap_or(0).max(1) as f64;
+                f64::from(*x).powi(2) / days
+            })
+            .sum();
+        let spread = squares / own.days as f64 - mean * mean;
+        let excess = spread - mean * f64::from(own.units) / own.days as f64;
+        if excess > 0.0 { (mean * mean / excess).clamp(0.5, 2.0) } else { 2.0 }
+    }
+}
+
+fn rate(others: u32, days: i64, fleet: bool) -> Option<Normal> {
+    let upper = gamma_quantile(0.8, f64::from(others) + 1.0)? / days as f64;
+    (days > 0).then_some(Normal { others, days, upper, fleet })
+}
+
+/// What the figures are taken from, and when.
+#[derive(Clone, Copy, Debug)]
+pub struct Taken<'a> {
+    pub as_of: Instant,
+    pub up_to_seq: u64,
+    pub roster: &'a Roster,
+    pub zone: &'a Zone,
+}
+
+/// Takes class figures: from every unit's service days and every device's dossier. Units off the roster have
+/// no class and are left out.
+pub fn figures_from<'a>(
+    taken: &Taken<'_>,
+    units: impl IntoIterator<Item = (&'a UnitName, &'a ServiceDays)>,
+    dossiers: impl IntoIterator<Item = (&'a DossierKey, &'a Dossier)>,
+) -> ClassFigures {
+    let last = taken.zone.day_of(taken.as_of);
+    let first = last.plus(-LOOK_BACK);
+    let mut unit_days = BTreeMap::new();
+    let mut class_days: BTreeMap<ClassName, ClassDays> = BTreeMap::new();
+    for (unit, days) in units {
+        let Some(card) = taken.roster.unit(unit) else { continue };
+        let days = days.between(first, last);
+        let class = class_days.entry(card.class.clone()).or_default();
+        class.days += days;
+        class.units += u32::from(days > 0);
+        unit_days.insert(unit.clone(), days);
+    }
+    let mut devices = listed(taken);
+    for (key, dossier) in dossiers {
+        let (Subject::Device(tag), Some(card)) = (&key.subject, taken.roster.unit(&key.unit)) else {
+            continue;
+        };
+        let count = count(taken, (first, last), dossier);
+        if count > 0 {
+            let at = (card.class.clone(), tag.clone());
+            let of = devices.entry(at).or_insert_with(|| blank(&card.class, tag, tag.as_str()));
+            of.occurrences.insert(key.unit.clone(), count);
+            of.total += count;
+        }
+    }
+    let devices = devices.into_values().collect();
+    ClassFigures { as_of: taken.as_of, up_to_seq: taken.up_to_seq, devices, unit_days, class_days }
+}
+
+/// Devices that never operated count too: their service days belong to their legend's fleet.
+fn listed(taken: &Taken<'_>) -> BTreeMap<(ClassName, Tag), DeviceFigures> {
+    let mut out = BTreeMap::new();
+    for class in taken.roster.classes.values() {
+        let devices = class.at(taken.as_of).map(|s| s.devices.as_slice()).unwrap_or_default();
+        let scheduled = devices.iter().map(|d| (d.tag.clone(), d.legend.as_str()));
+        let own =
+            [(Tag::from(Tag::GROUND_RELAY), "ground relay"), (Tag::from(Tag::ENGINE_START), "engine start")];
+        for (tag, legend) in scheduled.chain(own) {
+            out.insert((class.name.clone(), tag.clone()), blank(&class.name, &tag, legend));
+        }
+    }
+    out
+}
+
+fn blank(class: &ClassName, device: &Tag, legend: &str) -> DeviceFigures {
+    DeviceFigures {
+        class: class.clone(),
+        device: device.clone(),
+        legend: legend.to_owned(),
+        occurrences: BTreeMap::new(),
+        total: 0,
+    }
+}
+
+fn count(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
+    if dossier.facts().is_empty() {
+        return 0;
+    }
+    let known = dossier.facts().iter().filter(|f| f.seq <= taken.up_to_seq && f.at <= taken.as_of);
+    let known: Vec<_> = known.cloned().collect();
+    let days = occurrences(&known).into_iter().map(|o| taken.zone.day_of(o.at));
+    u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        reports::vocabulary::Left,
+        rules::sample::{Railway, at, device, trip},
+    };
+
+    fn take(railway: &Railway, counts: &[(&str, usize)]) -> ClassFigures {
+        let dossiers: Vec<(DossierKey, Dossier)> = counts
+            .iter()
+            .map(|(unit, n)| {
+                let key = DossierKey { unit: (*unit).into(), subject: Subject::Device("TC2".into()) };
+                let trips = (1..=*n).map(|i| trip(&format!("2026-01-{i:02}T10:00:00Z"), "TC2", Left::On));
+                (key, Dossier::of(trips.collect()))
+            })
+            .collect();
+        let taken = Taken {
+            as_of: at("2026-02-01T00:00:00Z"),
+            up_to_seq: u64::MAX,
+            roster: &railway.roster,
+            zone: &railway.zone,
+        };
+        let days = railway.roster.units.keys().map(|u| (u, &railway.days));
+        figures_from(&taken, days, dossiers.iter().map(|(k, d)| (k, d)))
+    }
+
+    #[test]
+    fn normal_is_the_other_units_rate() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        let figures = take(&railway, &[("QHB 401", 3), ("QHB 402", 4), ("QHB 412", 20)]);
+        let normal = figures.normal(&"QHB 412".into(), &"C1".into(), &"TC2".into()).unwrap();
+        assert_eq!((normal.others, normal.days, normal.fleet), (7, 19 * 365, false));
+        // gamma(0.8; 8) = chi2(0.8; 16) / 2 = 20.46507 / 2.
+        assert!((normal.upper * 19.0 * 365.0 - 10.232_54).abs() < 1e-4, "{}", normal.upper);
+        assert_eq!(figures.normal(&"QHB 402".into(), &"C1".into(), &"TC2".into()).unwrap().others, 23);
+    }
+
+    #[test]
+    fn too_little_known_is_no_rate() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        let figures = take(&railway, &[("QHB 401", 4), ("QHB 412", 20)]);
+        assert_eq!(figures.normal(&"QHB 412".into(), &"C1".into(), &"TC2".into()), None);
+        assert_eq!(figures.normal(&"QHB 412".into(), &"C9".into(), &"TC2".into()), None);
+        assert!(
+            (figures.prior_weight(&"C1".into(), &"TC2".into()) - 0.5).abs() < 1e-12,
+            "a very uneven class"
+        );
+    }
+
+    #[test]
+    fn a_late_entry_does_not_count() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        let key = DossierKey { unit: "QHB 401".into(), subject: Subject::Device("TC2".into()) };
+        let early = trip("2026-01-02T10:00:00Z", "TC2", Left::On);
+        let late = trip("2026-01-05T10:00:00Z", "TC2", Left::On);
+        let taken = Taken {
+            as_of: at("2026-02-01T00:00:00Z"),
+            up_to_seq: early.seq,
+            roster: &railway.roster,
+            zone: &railway.zone,
+        };
+        let dossier = Dossier::of(vec![early, late]);
+        let figures = figures_from(&taken, [], [(&key, &dossier)]);
+        assert_eq!(figures.device(&"C1".into(), &"TC2".into()).unwrap().total, 1);
+    }
 }

@@ -1,10 +1,18 @@
 //! What the book says back. Pure over slices: no I/O, no clock, no awaiting. Only the desk calls in here to
 //! keep findings, and pages to phrase answers.
+pub mod burst;
+pub mod case;
 pub mod dossier;
 pub mod fact;
 pub mod figures;
 pub mod finding;
+pub mod judge;
+pub mod occurrence;
 pub mod register;
+#[cfg(test)]
+pub mod sample;
+pub mod service_days;
+pub mod statistics;
 
 use crate::{base::Zone, people::People, roster::Roster};
 
@@ -12,6 +20,7 @@ pub use dossier::{Dossier, DossierKey};
 pub use fact::{Fact, Told};
 pub use figures::ClassFigures;
 pub use finding::{Finding, Rule};
+pub use judge::{Judgement, judge};
 pub use register::Bypass;
 
 /// What judging needs besides the facts: who may what, which unit has which devices, normal rates.

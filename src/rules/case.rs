@@ -1,0 +1,109 @@
+//! One judgement in the making: the dossier with what it is judged against, and the blank form of a finding.
+use super::{
+    DossierKey, Ground,
+    fact::{Fact, RunFact},
+    finding::{Finding, Rule},
+    service_days::ServiceDays,
+};
+use crate::{
+    base::{ClassName, EntryId, Instant, Tag, UnitName},
+    roster::Device,
+};
+
+#[derive(Clone, Copy, Debug)]
+pub struct Case<'a> {
+    pub key: &'a DossierKey,
+    pub facts: &'a [Fact],
+    pub days: &'a ServiceDays,
+    pub runs: &'a [RunFact],
+    pub ground: &'a Ground<'a>,
+}
+
+impl<'a> Case<'a> {
+    pub fn unit(&self) -> &'a UnitName {
+        &self.key.unit
+    }
+
+    pub fn class(&self) -> Option<&'a ClassName> {
+        self.ground.roster.unit(&self.key.unit).map(|card| &card.class)
+    }
+
+    /// The device's row on the schedule that was in force then.
+    pub fn device(&self, tag: &Tag, at: Instant) -> Option<&'a Device> {
+        self.ground.roster.device_at(&self.key.unit, tag, at)
+    }
+
+    /// Facts that stand: those an amendment replaced are for the register only.
+    pub fn standing(&self) -> impl Iterator<Item = &'a Fact> + use<'a> {
+        self.facts.iter().filter(|f| f.withdrawn.is_none())
+    }
+
+    /// `TC2 (traction control)`, or the tag alone when the schedule does not have it.
+    pub fn named(&self, tag: &Tag, at: Instant) -> String {
+        match (tag.as_str(), self.device(tag, at)) {
+            (Tag::GROUND_RELAY, _) => "The ground relay".to_owned(),
+            (Tag::ENGINE_START, _) => "Starting the engine".to_owned(),
+            (_, Some(device)) if device.legend != tag.as_str() => format!("{tag} ({})", device.legend),
+            _ => tag.to_string(),
+        }
+    }
+
+    pub fn when(&self, at: Instant) -> String {
+        self.ground.zone.in_words(at)
+    }
+
+    /// A finding about this unit, with everything but its words and figures. `mark` is what tells this matter
+    /// from others of the same rule and device: an entry or a day, never a count or a place in a list.
+    pub fn finding(&self, rule: Rule, device: Option<&Tag>, mark: &str, since: Instant) -> Finding {
+        let unit = self.unit().clone();
+        let about = device.map_or("-", Tag::as_str);
+        Finding {
+            rule,
+            key: format!("{rule}:{unit}:{about}:{mark}"),
+            units: vec![unit.clone()],
+            unit: Some(unit),
+            devices: device.cloned().into_iter().collect(),
+            device: device.cloned(),
+            class: self.class().cloned(),
+            since,
+            until: None,
+            severity: 1.0,
+            rank: None,
+            sentence: String::new(),
+            entries: Vec::new(),
+            figures: serde_json::Map::new(),
+        }
+    }
+}
+
+impl Finding {
+    pub(super) fn says(mut self, sentence: String) -> Self {
+        self.sentence = sentence;
+        self
+    }
+
+    pub(super) fn until(mut self, until: Option<Instant>) -> Self {
+        self.until = until;
+        self
+    }
+
+    pub(super) fn weighs(mut self, severity: f64) -> Self {
+        self.severity = severity;
+        self
+    }
+
+    /// Each entry once, in the order given.
+    pub(super) fn rests_on(mut self, entries: impl IntoIterator<Item = EntryId>) -> Self {
+        for entry in entries {
+            if !self.entries.contains(&entry) {
+                self.entries.push(entry);
+            }
+        }
+        self
+    }
+
+    pub(super) fn figure(mut self, name: &str, value: impl Into<serde_json::Value>) -> Self {
+        self.figures.insert(name.to_owned(), value.into());
+        self
+    }
+}
