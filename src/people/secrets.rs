@@ -19,30 +19,10 @@ pub async fn password_of(c: &mut SqliteConnection, of: &SignIn) -> Sql<Option<Ke
     row.map(|r| Ok(KeptPassword { hash: r.try_get(0)?, one_time: r.try_get(1)? })).transpose()
 }
 
-/// Sets a password. Every session of that person except `keep` ends with it, and their failures are forgotten.
-pub async fn set_password(
-    c: &mut SqliteConnection,
-    of: &SignIn,
-    hash: &str,
-    one_time: bool,
-    keep: Option<TokenHash>,
-    now: Instant,
-) -> Sql<()> {
-    sqlx::query("INSERT OR REPLACE INTO password (sign_in, hash, set_at, one_time) VALUES (?, ?, ?, ?)")
-        .bind(of.as_str())
-        .bind(hash)
-        .bind(now.0)
-        .bind(one_time)
-        .execute(&mut *c)
-        .await?;
-    sqlx::query(
-        "UPDATE session SET ended_at = ? WHERE sign_in = ? AND ended_at IS NULL AND token_hash IS NOT ?",
-    )
-    .bind(now.0)
-    .bind(of.as_str())
-    .bind(keep.map(|hash| hash.0.to_vec()))
-    .execute(&mut *c)
-    .await?;
+/// After a password was set: every session of that person ends, and their failures are forgotten.
+pub async fn password_was_set(c: &mut SqliteConnection, of: SignIn, now: Instant) -> Sql<()> {
+    let end = sqlx::query("UPDATE session SET ended_at = ? WHERE sign_in = ? AND ended_at IS NULL");
+    end.bind(now.0).bind(of.as_str()).execute(&mut *c).await?;
     forget_failures(c, of).await
 }
 
@@ -77,7 +57,7 @@ fn read_session(row: &SqliteRow, token_hash: TokenHash) -> Sql<Session> {
 pub async fn open_session(
     c: &mut SqliteConnection,
     hash: TokenHash,
-    of: &SignIn,
+    of: SignIn,
     before: Option<TokenHash>,
     now: Instant,
 ) -> Sql<()> {
@@ -118,11 +98,6 @@ pub async fn token_owner(c: &mut SqliteConnection, hash: TokenHash) -> Sql<Optio
     Ok(find.bind(hash.0.as_slice()).fetch_optional(c).await?.map(SignIn::from))
 }
 
-pub async fn add_token(c: &mut SqliteConnection, hash: TokenHash, of: &SignIn, now: Instant) -> Sql<()> {
-    let add = sqlx::query("INSERT INTO token (token_hash, sign_in, created_at) VALUES (?, ?, ?)");
-    add.bind(hash.0.as_slice()).bind(of.as_str()).bind(now.0).execute(c).await.map(drop)
-}
-
 /// Failures in a row under one name, and when the last one was.
 struct Failures {
     count: u32,
@@ -141,8 +116,8 @@ pub enum Try {
 }
 
 /// Counts also for names nobody has, so that both answer alike; those rows go after a day.
-pub async fn begin_try(c: &mut SqliteConnection, of: &SignIn, now: Instant) -> Sql<Try> {
-    let had = failures(c, of).await?;
+pub async fn begin_try(c: &mut SqliteConnection, of: SignIn, now: Instant) -> Sql<Try> {
+    let had = failures(c, &of).await?;
     match wait_after(had.count) {
         None => return Ok(Try::Locked),
         Some(wait) if now < had.last_at.plus(wait) => return Ok(Try::Wait(had.last_at.plus(wait))),
@@ -173,7 +148,7 @@ async fn failures(c: &mut SqliteConnection, of: &SignIn) -> Sql<Failures> {
     }
 }
 
-pub async fn forget_failures(c: &mut SqliteConnection, of: &SignIn) -> Sql<()> {
+pub async fn forget_failures(c: &mut SqliteConnection, of: SignIn) -> Sql<()> {
     sqlx::query("DELETE FROM attempt WHERE sign_in = ?").bind(of.as_str()).execute(c).await.map(drop)
 }
 
@@ -191,7 +166,7 @@ pub struct ParkedForm {
 const MOST_PARKED: i64 = 5;
 pub const PARKED_FOR: i64 = DAY;
 
-pub async fn park(c: &mut SqliteConnection, of: &SignIn, form: &ParkedForm) -> Sql<()> {
+pub async fn park(c: &mut SqliteConnection, of: SignIn, form: ParkedForm) -> Sql<()> {
     let fields = serde_json::to_string(&form.fields).unwrap_or_default();
     sqlx::query("INSERT INTO parked_form (id, sign_in, path, fields, parked_at) VALUES (?, ?, ?, ?, ?)")
         .bind(&form.id)
@@ -234,7 +209,7 @@ fn read_parked(row: &SqliteRow) -> Sql<ParkedForm> {
     })
 }
 
-pub async fn drop_parked(c: &mut SqliteConnection, of: &SignIn, id: &str) -> Sql<()> {
+pub async fn drop_parked(c: &mut SqliteConnection, of: SignIn, id: String) -> Sql<()> {
     let drop_it = sqlx::query("DELETE FROM parked_form WHERE id = ? AND sign_in = ?");
     drop_it.bind(id).bind(of.as_str()).execute(c).await.map(drop)
 }

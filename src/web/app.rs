@@ -2,7 +2,7 @@
 use std::sync::Arc;
 
 use crate::{
-    base::{Clock, Instant},
+    base::Instant,
     desk::{Desk, World},
     people::password::Hasher,
 };
@@ -14,7 +14,6 @@ pub struct App(Arc<Inner>);
 
 struct Inner {
     desk: Desk,
-    clock: Clock,
     hasher: Hasher,
     tokens: TokenCache,
     settings: Settings,
@@ -27,8 +26,8 @@ pub struct Settings {
 }
 
 impl App {
-    pub fn new(desk: Desk, clock: Clock, settings: Settings) -> Self {
-        Self(Arc::new(Inner { desk, clock, hasher: Hasher::new(), tokens: TokenCache::default(), settings }))
+    pub fn new(desk: Desk, settings: Settings) -> Self {
+        Self(Arc::new(Inner { desk, hasher: Hasher::new(), tokens: TokenCache::default(), settings }))
     }
 
     pub fn desk(&self) -> &Desk {
@@ -40,7 +39,7 @@ impl App {
     }
 
     pub fn now(&self) -> Instant {
-        self.0.clock.now()
+        self.0.desk.clock().now()
     }
 
     pub fn hasher(&self) -> &Hasher {

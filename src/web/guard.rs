@@ -38,9 +38,9 @@ enum Stopped {
     /// A form came after its session had ended.
     SessionEnded(crate::base::SignIn),
 }
-impl<E: Into<Oops>> From<E> for Stopped {
-    fn from(error: E) -> Self {
-        Self::With(error.into())
+impl From<Oops> for Stopped {
+    fn from(oops: Oops) -> Self {
+        Self::With(oops)
     }
 }
 

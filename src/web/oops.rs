@@ -15,7 +15,8 @@ use serde_json::json;
 use super::{App, Me, page, paths};
 use crate::{
     base::{Code, Problem},
-    desk::{Refused, Trouble},
+    db::writer::Trouble,
+    desk::Refused,
     people::{Role, password::HashTrouble},
 };
 
@@ -34,12 +35,15 @@ pub enum Oops {
     /// Not readable at all: not a form, not JSON, not UTF-8.
     Unreadable(String),
     Problems(Vec<Problem>),
-    Conflict(String),
+    Conflict(Vec<Problem>),
+    /// The form is from before something changed.
+    Stale(String),
     TooLarge,
     Busy {
         retry_after_s: u32,
     },
-    DiskFull,
+    /// The file cannot take any more: full disk, read-only file.
+    NoRoom(String),
     /// The machine failed; logged where it was met, and not told in detail.
     Machine,
 }
@@ -75,7 +79,8 @@ impl Oops {
                 "Please look again",
                 "Some of what was sent cannot be right. Nothing was stored.",
             ),
-            Self::Conflict(says) => (S::CONFLICT, "Already there, and different", says.as_str()),
+            Self::Conflict(_) => (S::CONFLICT, "Already there, and different", "Nothing was stored."),
+            Self::Stale(says) => (S::CONFLICT, "Changed meanwhile", says.as_str()),
             Self::TooLarge => {
                 (S::PAYLOAD_TOO_LARGE, "Too large", "More than 2 MB was sent. Nothing was stored.")
             }
@@ -84,11 +89,7 @@ impl Oops {
                 "Busy",
                 "More is being written at this moment than the book can take. Nothing was stored; send it again in a few seconds.",
             ),
-            Self::DiskFull => (
-                S::SERVICE_UNAVAILABLE,
-                "No room left",
-                "The disk of the book is full. Nothing was stored; tell your administrator. What is in the book is safe.",
-            ),
+            Self::NoRoom(says) => (S::SERVICE_UNAVAILABLE, "No room left", says.as_str()),
             Self::Machine => (
                 S::INTERNAL_SERVER_ERROR,
                 "Something failed here",
@@ -106,7 +107,7 @@ impl Oops {
 
     fn problems(&self) -> Vec<Problem> {
         match self {
-            Self::Problems(problems) => problems.clone(),
+            Self::Problems(problems) | Self::Conflict(problems) => problems.clone(),
             _ => Vec::new(),
         }
     }
@@ -114,7 +115,7 @@ impl Oops {
     fn retry_after_s(&self) -> Option<u32> {
         match self {
             Self::Busy { retry_after_s } => Some(*retry_after_s),
-            Self::DiskFull => Some(60),
+            Self::NoRoom(_) => Some(60),
             _ => None,
         }
     }
@@ -122,7 +123,11 @@ impl Oops {
 
 impl From<Trouble> for Oops {
     fn from(trouble: Trouble) -> Self {
-        Self::machine(&trouble)
+        match &trouble {
+            Trouble::Locked => Self::Busy { retry_after_s: 5 },
+            Trouble::DiskFull | Trouble::ReadOnly => Self::NoRoom(Refused::Trouble(trouble).says()),
+            Trouble::Fault(why) => Self::machine(why),
+        }
     }
 }
 impl From<sqlx::Error> for Oops {
@@ -152,10 +157,12 @@ impl From<Refused> for Oops {
     fn from(refused: Refused) -> Self {
         match refused {
             Refused::Problems(problems) => Self::Problems(problems),
-            Refused::Conflict(says) => Self::Conflict(says),
+            Refused::Conflict(problems) => Self::Conflict(problems),
             Refused::NotYours(says) => Self::Forbidden(says),
+            Refused::NotThere(says) => Self::NotFound(says),
+            Refused::Stale(says) => Self::Stale(says),
             Refused::Busy { retry_after_s } => Self::Busy { retry_after_s },
-            Refused::DiskFull => Self::DiskFull,
+            Refused::Trouble(trouble) => trouble.into(),
         }
     }
 }

@@ -36,7 +36,7 @@ pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, 
         fields: fields.into_iter().map(without_passwords).collect(),
         parked_at: app.now(),
     };
-    app.desk().aside(move |c| Box::pin(async move { secrets::park(c, &who, &form).await })).await?;
+    app.desk().aside(move |c| Box::pin(secrets::park(c, who.clone(), form.clone()))).await?;
     Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
 }
 
@@ -61,8 +61,7 @@ pub(super) fn mark(head: &Parts) -> Option<String> {
 
 /// It got through: it need not be kept any longer.
 pub(super) async fn let_go(app: &App, who: SignIn, id: String) {
-    let dropped =
-        app.desk().aside(move |c| Box::pin(async move { secrets::drop_parked(c, &who, &id).await })).await;
+    let dropped = app.desk().aside(move |c| Box::pin(secrets::drop_parked(c, who.clone(), id.clone()))).await;
     if let Err(trouble) = dropped {
         // What was sent is stored; at worst its copy is offered for another day.
         tracing::warn!(error = %trouble, "a parked form could not be dropped");

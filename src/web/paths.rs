@@ -75,6 +75,16 @@ paths! {
 
     Units = "/units";
     Handover(UnitName) = "/units/{unit}";
+    HandoverRead(UnitName) = "/units/{unit}/read";
+    Write(UnitName) = "/units/{unit}/write";
+    WriteKind(UnitName, String) = "/units/{unit}/write/{kind}";
+    /// The end-of-trip report while it is not signed.
+    Report(UnitName) = "/units/{unit}/report";
+    /// One entry of it: changed, taken out, or sent at once.
+    EntryChange(UnitName, EntryId) = "/units/{unit}/report/{entry}/change";
+    EntryOut(UnitName, EntryId) = "/units/{unit}/report/{entry}/out";
+    EntrySend(UnitName, EntryId) = "/units/{unit}/report/{entry}/send";
+    Receipt(ReportId) = "/reports/{id}";
 
     Health = "/health";
     ApiReports = "/api/v1/reports";

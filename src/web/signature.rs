@@ -23,8 +23,7 @@ pub const NOT_TOGETHER: &str = "Name and password do not go together.";
 /// Tries a name and password. `Right` does not yet say that the person may sign in: see `people`.
 pub async fn try_password(app: &App, who: &SignIn, password: Password) -> Result<Tried, Oops> {
     let (name, now) = (who.clone(), app.now());
-    let may_try =
-        app.desk().aside(move |c| Box::pin(async move { secrets::begin_try(c, &name, now).await })).await?;
+    let may_try = app.desk().aside(move |c| Box::pin(secrets::begin_try(c, name.clone(), now))).await?;
     if let Some(says) = not_now(app, may_try) {
         return Ok(Tried::NotNow(says));
     }
@@ -58,9 +57,7 @@ pub async fn sign(app: &App, me: &Me, password: &str) -> Result<Result<(), Strin
     match try_password(app, me.sign_in(), Password::typed(password)).await? {
         Tried::Right => {
             let who = me.sign_in().clone();
-            app.desk()
-                .aside(move |c| Box::pin(async move { secrets::forget_failures(c, &who).await }))
-                .await?;
+            app.desk().aside(move |c| Box::pin(secrets::forget_failures(c, who.clone()))).await?;
             Ok(Ok(()))
         }
         Tried::Wrong => Ok(Err("This is not your password.".into())),

@@ -1,26 +1,31 @@
 //! `app.crew("ann").await.get("/units").await`: people with browsers, speaking to the real router.
 use std::{
-    collections::BTreeMap,
+    collections::{BTreeMap, HashMap},
     sync::{Arc, Mutex, OnceLock},
 };
 
 use axum::{Router, body::Body};
 use breakerbook::{
-    base::{Clock, Instant, SignIn, Zone, instant::MINUTE},
+    base::{Clock, Instant, SignIn, instant::MINUTE},
+    book::Channel,
     cli::site,
-    desk::{Desk, Railway, World},
+    desk::{
+        Desk, DeskOptions,
+        begin::{self, NewBook},
+        keep_people::{KeepPeople, KeepSecret, PersonWanted},
+        keep_roster::{IssueSchedules, KeepUnits},
+    },
     people::{
-        People, Person, Role,
+        Role,
         password::{self, Password},
-        secrets,
+        session::Token,
     },
     web::{self, Settings, paths},
 };
 use http_body_util::BodyExt;
-use sqlx::sqlite::{SqliteConnectOptions, SqlitePoolOptions};
 use tower::ServiceExt;
 
-use crate::html;
+use crate::{html, roster};
 
 /// Everybody's, in tests.
 pub const PASSWORD: &str = "nine wet sheep at the gate";
@@ -51,9 +56,7 @@ impl App {
     pub async fn start_with(settings: Settings) -> Self {
         let dir = tempfile::tempdir().unwrap();
         let clock = Clock::standing_at(Instant::parse("2026-03-03T12:00:00Z").unwrap());
-        let desk = desk(&dir).await;
-        give_passwords(&desk, clock.now()).await;
-        let web = web::App::new(desk, clock.clone(), settings);
+        let web = web::App::new(desk(&dir, &clock).await, settings);
         let router = site::site(&web);
         Self { web, clock, router, _dir: dir }
     }
@@ -76,41 +79,54 @@ impl App {
         browser
     }
 
+    /// A program's token for somebody.
+    pub async fn token(&self, name: &str) -> String {
+        let token = Token::fresh().unwrap();
+        let act = KeepSecret::token(&SignIn::from(name), token.hash().0, self.clock.now());
+        self.web.desk().act(act).await.unwrap();
+        token.reveal()
+    }
+
     /// A request as it stands, without a browser's manners.
     pub async fn bare(&self, request: axum::http::Request<Body>) -> Page<'_> {
         Page::read(self.anon(), self.router.clone().oneshot(request).await.unwrap()).await
     }
 }
 
-async fn desk(dir: &tempfile::TempDir) -> Desk {
-    let options = SqliteConnectOptions::new().filename(dir.path().join("book.db")).create_if_missing(true);
-    let pool = SqlitePoolOptions::new().connect_with(options).await.unwrap();
-    sqlx::migrate!("./migrations").run(&pool).await.unwrap();
-    let railway = Railway {
-        name: "Quarry & Harbor".into(),
+async fn desk(dir: &tempfile::TempDir, clock: &Clock) -> Desk {
+    let path = dir.path().join("book.db");
+    let book = NewBook {
+        railway: "Quarry & Harbor".into(),
         mark: "QHB".into(),
-        zone: Zone::named("America/Chicago").unwrap(),
+        time_zone: "America/Chicago".into(),
         demo: false,
     };
-    let person = |(name, role): &(&str, Role)| {
-        let sign_in = SignIn::from(*name);
-        (sign_in.clone(), Arc::new(Person { sign_in, role: *role, added_at: Instant(0), active: true }))
-    };
-    let people = People { persons: PEOPLE.iter().map(person).collect(), authorisations: vec![] };
-    let world = World { railway, roster: Default::default(), people, figures: None };
-    Desk { pool, world: Arc::new(world) }
+    begin::create(&path, &book, clock).await.unwrap();
+    let options = DeskOptions { clock: clock.clone(), ..DeskOptions::default() };
+    let desk = Desk::open(&path, options).await.unwrap();
+    let wanted: Vec<_> = PEOPLE.iter().map(wanted).collect();
+    desk.act(KeepPeople::of(&wanted, &HashMap::new(), None, Channel::Console).unwrap()).await.unwrap();
+    desk.act(IssueSchedules::of(vec![roster::schedule()], None, Channel::Console)).await.unwrap();
+    desk.act(KeepUnits::of(roster::units(), |_| false, None, Channel::Console)).await.unwrap();
+    give_passwords(&desk, clock.now()).await;
+    desk
+}
+
+fn wanted((name, role): &(&str, Role)) -> PersonWanted {
+    PersonWanted {
+        sign_in: SignIn::from(*name),
+        role: *role,
+        name: format!("{name} of the tests"),
+        craft: String::new(),
+    }
 }
 
 async fn give_passwords(desk: &Desk, now: Instant) {
     static HASH: OnceLock<String> = OnceLock::new();
     let hash = HASH.get_or_init(|| password::hash_now(&Password::typed(PASSWORD)).unwrap());
     for (name, _) in PEOPLE {
-        let (of, one_time) = (SignIn::from(*name), *name == "ida");
-        desk.aside(move |c| {
-            Box::pin(async move { secrets::set_password(c, &of, hash, one_time, None, now).await })
-        })
-        .await
-        .unwrap();
+        let act = KeepSecret::password(&SignIn::from(*name), hash.clone(), *name == "ida", None, now);
+        desk.act(act).await.unwrap();
     }
 }
 

@@ -1,6 +1,7 @@
 //! Pages as people meet them: through the real router, with real cookies, in the words of the house.
 mod harness;
 mod html;
+mod roster;
 
 mod doors;
 mod parked;

@@ -46,7 +46,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me) -> Answer {
 
 pub async fn drop_one(State(app): State<App>, me: Me, Path(id): Path<String>) -> Answer {
     let who = me.sign_in().clone();
-    app.desk().aside(move |c| Box::pin(async move { secrets::drop_parked(c, &who, &id).await })).await?;
+    app.desk().aside(move |c| Box::pin(secrets::drop_parked(c, who.clone(), id.clone()))).await?;
     see(&paths::Kept)
 }
 

@@ -9,6 +9,7 @@ use serde::Deserialize;
 
 use super::sign_in;
 use crate::{
+    desk::keep_people::KeepSecret,
     pages::drawn::form::Field,
     people::{
         password::{self, LEAST_CHARACTERS, Password},
@@ -98,12 +99,12 @@ fn check(app: &App, me: &Me, form: &Form) -> Says {
     says
 }
 
-/// Every session ends with the old password; the caller opens a new one.
+/// That it changed goes into the book, the hash stays outside. Every session ends with the old password; the
+/// caller opens a new one.
 async fn change(app: &App, me: &Me, new: &str) -> Result<(), Oops> {
     let hash = app.hasher().hash(Password::typed(new)).await?;
     let (who, now) = (me.sign_in().clone(), app.now());
-    let set = app.desk().aside(move |c| {
-        Box::pin(async move { secrets::set_password(c, &who, &hash, false, None, now).await })
-    });
-    Ok(set.await?)
+    app.desk().act(KeepSecret::password(&who, hash, false, Some(&who), now)).await?;
+    app.desk().aside(move |c| Box::pin(secrets::password_was_set(c, who.clone(), now))).await?;
+    Ok(())
 }

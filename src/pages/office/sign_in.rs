@@ -101,10 +101,7 @@ async fn check(app: &App, form: &Form) -> Result<Result<SignIn, String>, Oops> {
 pub(super) async fn open(app: &App, who: &SignIn, before: Option<TokenHash>) -> Result<Token, Oops> {
     let token = Token::fresh()?;
     let (hash, who, now) = (token.hash(), who.clone(), app.now());
-    let opened = app
-        .desk()
-        .aside(move |c| Box::pin(async move { secrets::open_session(c, hash, &who, before, now).await }));
-    opened.await?;
+    app.desk().aside(move |c| Box::pin(secrets::open_session(c, hash, who.clone(), before, now))).await?;
     Ok(token)
 }
 
