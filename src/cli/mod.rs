@@ -1,2 +1,3 @@
 //! See DEVELOPERS.md.
 pub mod site;
+pub mod demo;

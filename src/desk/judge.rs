@@ -16,7 +16,7 @@ use crate::{
         Dossier, DossierKey, Judgement,
         dossier::Subject,
         fact::RunFact,
-        ground::windows,
+
         judge::judge,
         service_days::ServiceDays,
     },
@@ -206,4 +206,10 @@ pub fn judge_batch<'a>(
         all.bypasses.extend(judgement.bypasses);
     }
     all
+}
+
+/// TEMPORARY until rules::ground lands.
+fn windows(dossier: &Dossier) -> Vec<(Instant, Instant)> {
+    let _ = dossier;
+    Vec::new()
 }

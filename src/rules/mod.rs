@@ -16,6 +16,7 @@ pub mod reported;
 pub mod running;
 #[cfg(test)]
 pub mod sample;
+pub mod routing;
 pub mod service_days;
 pub mod state;
 pub mod statistics;
