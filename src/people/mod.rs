@@ -1,5 +1,6 @@
 //! People, what each may do, and the dated rights to open a ground-relay cutout.
 pub mod authorisation;
+pub mod import;
 pub mod permit;
 pub mod person;
 
