@@ -1,5 +1,4 @@
 //! Findings, bypasses and entries as they leave the book: the names of the contract, for the API and the console.
-use std::collections::BTreeMap;
 
 use serde::Serialize;
 use sqlx::SqliteConnection;

@@ -6,7 +6,7 @@ use sqlx::SqliteConnection;
 use super::{World, draft::UnitHistory, judge::runs_in, load};
 use crate::{
     base::{Instant, UnitName},
-    rules::{Dossier, DossierKey, dossier::Subject, fact::RunFact, ground::windows},
+    rules::{Dossier, DossierKey, dossier::Subject, fact::RunFact, windows::windows},
 };
 
 /// Every dossier, every unit's days and holds, and the runs that matter for ground protection.

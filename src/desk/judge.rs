@@ -16,7 +16,7 @@ use crate::{
         Dossier, DossierKey, Judgement,
         dossier::Subject,
         fact::RunFact,
-        ground::windows,
+        windows::windows,
 
         judge::judge,
         service_days::ServiceDays,

@@ -12,6 +12,7 @@ pub mod occurrence;
 pub mod reclosed;
 pub mod register;
 pub mod store;
+pub mod windows;
 pub mod reported;
 pub mod running;
 #[cfg(test)]
