@@ -16,7 +16,8 @@ use crate::{
         Dossier, DossierKey, Judgement,
         dossier::Subject,
         fact::RunFact,
-        ground::windows,
+        windows::windows,
+
         judge::judge,
         service_days::ServiceDays,
     },
@@ -207,3 +208,4 @@ pub fn judge_batch<'a>(
     }
     all
 }
+

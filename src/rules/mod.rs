@@ -12,10 +12,12 @@ pub mod occurrence;
 pub mod reclosed;
 pub mod register;
 pub mod store;
+pub mod windows;
 pub mod reported;
 pub mod running;
 #[cfg(test)]
 pub mod sample;
+pub mod routing;
 pub mod service_days;
 pub mod state;
 pub mod statistics;

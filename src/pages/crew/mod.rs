@@ -3,4 +3,7 @@ pub mod answers;
 pub mod asking;
 pub mod entry_form;
 pub mod typed;
+pub mod draft;
+pub mod picture;
+pub mod store;
 pub mod write;
