@@ -16,6 +16,8 @@ pub mod occurrence;
 pub mod reclosed;
 pub mod register;
 pub mod reported;
+pub mod reset_answer;
+pub mod routing;
 pub mod running;
 #[cfg(test)]
 pub mod sample;
