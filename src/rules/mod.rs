@@ -13,6 +13,8 @@ pub mod ground;
 pub mod ground_open;
 pub mod judge;
 pub mod occurrence;
+#[cfg(test)]
+mod properties;
 pub mod reclosed;
 pub mod register;
 pub mod reported;
