@@ -70,7 +70,9 @@ pub async fn findings(db: &mut SqliteConnection, world: &World, question: Questi
         None if question.history => crate::rules::store::all_until(db, &Wanted::default(), then).await?,
         None => crate::rules::store::open_at(db, &Wanted::default(), then).await?,
     };
-    found.sort_by(|a, b| order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key)));
+    found.sort_by(|a, b| {
+        order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key))
+    });
     Ok(found.into_iter().map(|finding| finding_out(finding, &decisions, then)).collect())
 }
 
@@ -278,8 +280,17 @@ fn row<T: Serialize>(row: &T) -> Result<serde_json::Value, serde_json::Error> {
     Ok(value)
 }
 
-const MOMENTS: &[&str] =
-    &["since", "until", "opened_at", "found_open_at", "closed_at", "reviewed_at", "at", "found_at", "recorded_at"];
+const MOMENTS: &[&str] = &[
+    "since",
+    "until",
+    "opened_at",
+    "found_open_at",
+    "closed_at",
+    "reviewed_at",
+    "at",
+    "found_at",
+    "recorded_at",
+];
 
 fn cell(value: Option<&serde_json::Value>) -> String {
     let text = match value {
@@ -293,15 +304,48 @@ fn cell(value: Option<&serde_json::Value>) -> String {
 
 /// The columns of each list, in the order of the contract.
 pub const FINDINGS: &[&str] = &[
-    "rule", "key", "unit", "device", "units", "devices", "class", "since", "until", "state", "severity", "rank",
-    "sentence", "entries", "figures",
+    "rule", "key", "unit", "device", "units", "devices", "class", "since", "until", "state", "severity",
+    "rank", "sentence", "entries", "figures",
 ];
 pub const BYPASSES: &[&str] = &[
-    "id", "unit", "class", "device", "opened_at", "found_open_at", "opened_by", "authorised", "authorised_why",
-    "authorised_by", "reference", "purpose", "seal_found", "seal_applied", "closed_at", "closed_by", "open_hours",
-    "state", "reviewed_by", "reviewed_at", "judgement", "entries",
+    "id",
+    "unit",
+    "class",
+    "device",
+    "opened_at",
+    "found_open_at",
+    "opened_by",
+    "authorised",
+    "authorised_why",
+    "authorised_by",
+    "reference",
+    "purpose",
+    "seal_found",
+    "seal_applied",
+    "closed_at",
+    "closed_by",
+    "open_hours",
+    "state",
+    "reviewed_by",
+    "reviewed_at",
+    "judgement",
+    "entries",
 ];
 pub const ENTRIES: &[&str] = &[
-    "entry", "report", "unit", "class", "kind", "at", "found_at", "device", "place", "throttle", "author", "channel",
-    "recorded_at", "late", "amended", "detail",
+    "entry",
+    "report",
+    "unit",
+    "class",
+    "kind",
+    "at",
+    "found_at",
+    "device",
+    "place",
+    "throttle",
+    "author",
+    "channel",
+    "recorded_at",
+    "late",
+    "amended",
+    "detail",
 ];
