@@ -7,5 +7,7 @@ use crate::web::Route;
 
 /// Every reader's pages.
 pub fn routes() -> Vec<Route> {
-    office::routes()
+    let mut routes = office::routes();
+    routes.extend(crew::routes());
+    routes
 }
