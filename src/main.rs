@@ -1,1 +1,6 @@
-fn main() {}
+//! The one binary. Everything it can do is in `breakerbook::cli`.
+use std::process::ExitCode;
+
+fn main() -> ExitCode {
+    breakerbook::cli::main()
+}

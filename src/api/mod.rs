@@ -1,1 +1,21 @@
-//! See DEVELOPERS.md.
+//! `/api/v1`: the contract over HTTP. Status codes and bodies as in the interchange contract; errors are
+//! `{problems: [..]}` like a refused report, so that a program reads one shape.
+mod health;
+mod lists;
+pub mod out;
+mod reports;
+
+use crate::{
+    people::Act,
+    web::{Door, Route, paths},
+};
+
+pub fn routes() -> Vec<Route> {
+    vec![
+        Route::get(paths::Health::PATTERN, Door::Open, health::answer),
+        Route::post(paths::ApiReports::PATTERN, Act::FileReport, reports::file),
+        Route::get(paths::ApiFindings::PATTERN, Act::ReadBoard, lists::findings),
+        Route::get(paths::ApiBypasses::PATTERN, Act::ReadBypasses, lists::bypasses),
+        Route::get(paths::ApiEntries::PATTERN, Act::ReadBoard, lists::entries),
+    ]
+}

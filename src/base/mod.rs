@@ -3,6 +3,7 @@ pub mod clock;
 pub mod ids;
 pub mod instant;
 pub mod problems;
+pub mod table;
 pub mod text;
 pub mod words;
 pub mod zone;

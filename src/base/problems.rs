@@ -40,18 +40,36 @@ pub struct Problems {
 }
 
 impl Problems {
+    /// Nobody reads more at once, and nobody can make us write down more: the rest is dropped, each kind for itself.
+    pub const MOST: usize = 100;
+
     pub fn refuse(&mut self, path: impl Into<String>, code: Code, says: impl Into<String>) {
-        self.refusals.push(Problem { path: path.into(), code, says: says.into() });
+        if self.refusals.len() < Self::MOST {
+            self.refusals.push(Problem { path: path.into(), code, says: says.into() });
+        }
     }
 
     pub fn ask(&mut self, path: impl Into<String>, code: Code, says: impl Into<String>) {
-        self.warnings.push(Problem { path: path.into(), code, says: says.into() });
+        if self.warnings.len() < Self::MOST {
+            self.warnings.push(Problem { path: path.into(), code, says: says.into() });
+        }
     }
 
     /// Takes over what another look found.
     pub fn absorb(&mut self, other: Self) {
         self.refusals.extend(other.refusals);
+        self.refusals.truncate(Self::MOST);
         self.warnings.extend(other.warnings);
+        self.warnings.truncate(Self::MOST);
+    }
+
+    /// No further refusal would be kept: looking on is wasted work.
+    pub fn is_full(&self) -> bool {
+        self.refusals.len() >= Self::MOST
+    }
+
+    pub fn has_room_to_ask(&self) -> bool {
+        self.warnings.len() < Self::MOST
     }
 
     pub fn is_refused(&self) -> bool {

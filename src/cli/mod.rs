@@ -1,3 +1,143 @@
-//! See DEVELOPERS.md.
-pub mod site;
+//! The command line: beginning a book, serving it, importing into it, asking and checking it.
+mod answers;
+mod check;
 pub mod demo;
+mod import;
+mod init;
+mod run_demo;
+mod secrets;
+mod serve;
+pub mod site;
+
+use std::{io::Write as _, path::PathBuf, process::ExitCode};
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+
+use crate::{
+    base::Instant,
+    desk::{Desk, DeskOptions},
+};
+
+/// The web logbook of breaker trips, fuse checks, failed engine starts, ground-relay operations and openings of the
+/// ground-relay cutout switch.
+#[derive(Parser, Debug)]
+#[command(version, propagate_version = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand, Debug)]
+enum Command {
+    /// Begin a new book and print the first administrator's one-time password.
+    Init(init::Args),
+    /// Serve a book to browsers and programs.
+    Serve(serve::Args),
+    /// Serve a railway of our own invention with a year of history.
+    Demo(run_demo::Args),
+    /// Import people, schedules, units, authorisations or reports from a file.
+    #[command(subcommand)]
+    Import(import::What),
+    /// Print findings.
+    Findings(Asking),
+    /// Print the register of ground-relay cutout openings.
+    Bypasses(Asking),
+    /// Print entries.
+    Entries(Asking),
+    /// Print a token for a program that files in somebody's name, once.
+    Token(secrets::Args),
+    /// Print a new one-time password for somebody.
+    Password(secrets::Args),
+    /// Check that the book is what was filed: exit 0 if clean, 1 if not.
+    Verify(Book),
+    /// Throw the projections away and reckon them anew from the book.
+    Rebuild(Book),
+}
+
+/// Which book.
+#[derive(Args, Debug)]
+pub struct Book {
+    /// The book's file.
+    #[arg(long, value_name = "FILE")]
+    db: PathBuf,
+}
+
+/// A question to the book.
+#[derive(Args, Debug)]
+pub struct Asking {
+    #[command(flatten)]
+    book: Book,
+    #[arg(long, value_enum, default_value_t = Format::Json)]
+    format: Format,
+    /// Judge only what had happened by then, as known now (RFC 3339 with offset).
+    #[arg(long, value_name = "TIME", value_parser = moment)]
+    as_of: Option<Instant>,
+    /// Also what has ended.
+    #[arg(long)]
+    history: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Format {
+    Json,
+    Csv,
+}
+
+fn moment(text: &str) -> Result<Instant, String> {
+    Instant::parse(text).ok_or_else(|| "a time with its offset is wanted, as in 2026-03-03T05:14:00-06:00".to_owned())
+}
+
+/// A failure that ends the program, in a sentence.
+#[derive(Debug)]
+pub struct Failed {
+    pub says: String,
+    pub code: u8,
+}
+
+impl<E: std::fmt::Display> From<E> for Failed {
+    fn from(why: E) -> Self {
+        Self { says: why.to_string(), code: 2 }
+    }
+}
+
+type Outcome = Result<ExitCode, Failed>;
+
+/// Runs the program; every failure is a sentence on standard error.
+pub fn main() -> ExitCode {
+    let cli = Cli::parse();
+    let runtime = match tokio::runtime::Builder::new_multi_thread().enable_all().build() {
+        Ok(runtime) => runtime,
+        Err(why) => return failed(&Failed::from(why)),
+    };
+    runtime.block_on(run(cli.command)).unwrap_or_else(|why| failed(&why))
+}
+
+fn failed(why: &Failed) -> ExitCode {
+    let _ = writeln!(std::io::stderr(), "breakerbook: {}", why.says);
+    ExitCode::from(why.code)
+}
+
+async fn run(command: Command) -> Outcome {
+    match command {
+        Command::Init(args) => init::run(args).await,
+        Command::Serve(args) => serve::run(args).await,
+        Command::Demo(args) => run_demo::run(args).await,
+        Command::Import(what) => import::run(what).await,
+        Command::Findings(asking) => answers::findings(asking).await,
+        Command::Bypasses(asking) => answers::bypasses(asking).await,
+        Command::Entries(asking) => answers::entries(asking).await,
+        Command::Token(args) => secrets::token(args).await,
+        Command::Password(args) => secrets::password(args).await,
+        Command::Verify(book) => check::verify(&book).await,
+        Command::Rebuild(book) => check::rebuild(&book).await,
+    }
+}
+
+/// A line on standard output; a reader that has gone is no failure of ours.
+fn say(line: &str) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+async fn open(book: &Book) -> Result<Desk, Failed> {
+    Ok(Desk::open(&book.db, DeskOptions::default()).await?)
+}

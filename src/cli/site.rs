@@ -2,13 +2,13 @@
 use axum::Router;
 
 use crate::{
-    pages,
+    api, pages,
     web::{App, Route, palette, route},
 };
 
 /// The list from which the router and the permit matrix are made.
 pub fn routes() -> Vec<Route> {
-    [palette::routes(), pages::routes()].into_iter().flatten().collect()
+    [palette::routes(), pages::routes(), api::routes()].into_iter().flatten().collect()
 }
 
 pub fn site(app: &App) -> Router {

@@ -16,6 +16,7 @@ use crate::{
         Dossier, DossierKey, Judgement,
         dossier::Subject,
         fact::RunFact,
+        windows::windows,
 
         judge::judge,
         service_days::ServiceDays,
@@ -208,8 +209,3 @@ pub fn judge_batch<'a>(
     all
 }
 
-/// TEMPORARY until rules::ground lands.
-fn windows(dossier: &Dossier) -> Vec<(Instant, Instant)> {
-    let _ = dossier;
-    Vec::new()
-}

@@ -268,3 +268,8 @@ fn id<T: std::str::FromStr>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Er
 pub fn sign_in(row: &SqliteRow, column: &str) -> SignIn {
     text(row, column)
 }
+
+/// The unit in a row's column `unit`.
+pub fn unit(row: &SqliteRow) -> UnitName {
+    text(row, "unit")
+}

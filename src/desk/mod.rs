@@ -6,6 +6,8 @@ pub mod begin;
 pub mod body;
 pub mod clerk;
 pub mod draft;
+pub mod figures;
+pub mod history;
 pub mod judge;
 pub mod keep_people;
 pub mod keep_roster;

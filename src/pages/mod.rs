@@ -2,12 +2,12 @@
 pub mod crew;
 pub mod drawn;
 pub mod office;
+pub mod shop;
+pub mod supervisor;
 
 use crate::web::Route;
 
 /// Every reader's pages.
 pub fn routes() -> Vec<Route> {
-    let mut routes = office::routes();
-    routes.extend(crew::routes());
-    routes
+    [office::routes(), crew::routes(), shop::routes(), supervisor::routes()].into_iter().flatten().collect()
 }

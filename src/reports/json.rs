@@ -182,7 +182,7 @@ impl<'de> Visitor<'de> for Node<'_> {
 
     fn visit_map<A: MapAccess<'de>>(self, mut pairs: A) -> Result<Json<'de>, A::Error> {
         let inner_depth = self.inner::<A::Error>()?.depth;
-        let mut object = Object::with_capacity(24);
+        let mut object = Object::new();
         while let Some(key) = pairs.next_key_seed(Key)? {
             let node = Node { depth: inner_depth, trouble: self.trouble };
             let value = pairs.next_value_seed(node);

@@ -18,5 +18,5 @@ pub use content::content_sha256;
 pub use entry::{AtHow, Entry, When};
 pub use json::{Json, Unreadable};
 pub use kinds::What;
-pub use reading::{read_amendment, read_entry, read_report};
+pub use reading::{read_amendment, read_entry, read_report, read_report_bytes};
 pub use report::{Report, Run};

@@ -59,3 +59,82 @@ words! {
     /// What can be said of a seal besides its number.
     pub enum SealWord { Unnumbered = "unnumbered", Illegible = "illegible", Broken = "broken", Missing = "missing", None = "none", NotLooked = "not_looked", NotKnown = "not_known", }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::reports::kinds::Kind;
+
+    /// The contract is pinned here word by word: add, never rename. `not_known` goes with every list.
+    #[test]
+    fn the_words_of_the_contract() {
+        let table: &[(String, &str)] = &[
+            (Occasion::spellings(), "run yard hostling daily_inspection in_shop"),
+            (RunPosition::spellings(), "lead trail single dead distributed"),
+            (Weather::spellings(), "dry rain snow blowing_snow fog high_water washed"),
+            (
+                Throttle::spellings(),
+                "engine_off idle run_1 run_2 run_3 run_4 run_5 run_6 run_7 run_8 brake brake_1 brake_2 brake_3 brake_4 brake_5 brake_6 brake_7 brake_8",
+            ),
+            (AtHow::spellings(), "clock about"),
+            (Signs::spellings(), "none smell smoke heat arcing water not_looked"),
+            (YesNo::spellings(), "yes no"),
+            (
+                Basis::spellings(),
+                "examined overload_known looked_no_sign standing_instruction told_by_shop not_determined",
+            ),
+            (ResetResult::spellings(), "held tripped_again would_not_latch"),
+            (Left::spellings(), "on off tripped cut_out"),
+            (Mode::spellings(), "motoring braking idle cranking load_test"),
+            (Circuit::spellings(), "high_voltage low_voltage"),
+            (GroundReset::spellings(), "itself by_hand not_reset locked_out"),
+            (After::spellings(), "loads_again reduced isolated shut_down"),
+            (AuthorisedHow::spellings(), "in_person radio phone written standing_instruction"),
+            (Purpose::spellings(), "insulation_test locating_ground repair to_keep_moving other none_given"),
+            (Protection::spellings(), "lock tag blue_signal none not_looked"),
+            (FuseResult::spellings(), "good blown missing wrong_one bridged"),
+            (TestedWith::spellings(), "meter lamp indicator by_eye"),
+            (Handling::spellings(), "de_energised insulated_tool energised_no_tool"),
+            (FuseSpeed::spellings(), "slow normal fast"),
+            (TestCock::spellings(), "clear water fuel oil not_looked"),
+            (Motors::spellings(), "both electric air"),
+            (
+                Outcome::spellings(),
+                "running no_response no_crank slow_crank no_fire started_then_stopped stopped_by_crew low_oil low_water overspeed crankcase_device fuel_cut_off will_not_turn",
+            ),
+            (
+                ShutdownCause::spellings(),
+                "crew low_oil low_water overspeed crankcase_device fuel_cut_off electrical other",
+            ),
+            (MayGoOn::spellings(), "yes restricted no"),
+            (Seen::spellings(), "on off tripped open closed not_looked"),
+            (SealWord::spellings(), "unnumbered illegible broken missing none not_looked"),
+        ];
+        for (spellings, words) in table {
+            assert_eq!(*spellings, format!("{}, not_known", words.replace(' ', ", ")));
+        }
+    }
+
+    #[test]
+    fn the_fields_of_the_contract() {
+        for (kind, fields) in [
+            ("breaker_trip", "device resets left"),
+            ("ground_relay", "device operations last_at mode circuit reset after motors_cut_out"),
+            (
+                "bypass",
+                "device by authorised_by authorised_how authorised_at reference purpose engine_running power_taken protection seal_found closed_at closed_by seal_applied",
+            ),
+            ("fuse_check", "device result tested_with fitted replaced_by basis handling"),
+            (
+                "engine_start",
+                "attempt after_long_shutdown test_cock_result motors battery_rest_v battery_cranking_v main_reservoir_psi outcome",
+            ),
+            ("shutdown", "cause water_drained warning_notice"),
+            ("defect", "system text may_go_on restriction warning_notice"),
+            ("position", "device seen moved_to by why reference seal"),
+        ] {
+            let own = Kind::parse(kind).map(Kind::own_fields).unwrap_or_default();
+            assert_eq!(own.join(" "), fields, "{kind}");
+        }
+    }
+}

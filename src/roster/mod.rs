@@ -1,4 +1,5 @@
 //! Classes and their schedules (panels, devices), units. Pure but for `store`; `import` reads the CSV files.
+pub mod import;
 pub mod schedule;
 pub mod unit;
 

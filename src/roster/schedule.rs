@@ -47,6 +47,12 @@ impl Schedule {
         self.devices.iter().find(|d| d.tag == *tag)
     }
 
+    /// Identical content makes no new version, whenever it is to take effect.
+    pub fn same_content(&self, other: &Self) -> bool {
+        (&self.class, &self.start, &self.panels, &self.devices)
+            == (&other.class, &other.start, &other.panels, &other.devices)
+    }
+
     /// The devices upstream of one, nearest first. Ends even if a loop slipped in.
     pub fn feeds_of<'a>(&'a self, device: &'a Device) -> impl Iterator<Item = &'a Device> {
         let next = |d: &&'a Device| d.feed.as_ref().and_then(|feed| self.device(feed));

@@ -7,6 +7,7 @@ use super::{
     fact::RunFact,
     finding::Finding,
     fuse::wrong_fuse,
+    ground::ground_protection,
     occurrence::occurrences,
     reclosed::{kept_tripping, reclosed_again},
     register::Bypass,
@@ -40,7 +41,7 @@ pub fn judge(
     let mut judged = Judgement::default();
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),
-        Subject::GroundProtection => {}
+        Subject::GroundProtection => (judged.findings, judged.bypasses) = ground_protection(&case),
         Subject::Unit => {
             told_of_unit(&case, &mut judged.findings);
             must_stay_on(&case, &mut judged.findings);

@@ -1,22 +1,28 @@
 //! What the book says back. Pure over slices: no I/O, no clock, no awaiting. Only the desk calls in here to
 //! keep findings, and pages to phrase answers.
+pub mod authority;
 pub mod burst;
+pub mod bypass;
 pub mod case;
 pub mod dossier;
 pub mod fact;
 pub mod figures;
 pub mod finding;
 pub mod fuse;
+pub mod ground;
+pub mod ground_open;
 pub mod judge;
 pub mod occurrence;
 pub mod reclosed;
 pub mod register;
 pub mod store;
+pub mod windows;
 pub mod reported;
 pub mod running;
 #[cfg(test)]
 pub mod sample;
 pub mod routing;
+pub mod seal;
 pub mod service_days;
 pub mod state;
 pub mod statistics;

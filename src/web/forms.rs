@@ -2,7 +2,8 @@
 //! a form gets a sentence.
 use axum::{
     body::Bytes,
-    extract::{FromRequest, Request},
+    extract::{FromRequest, FromRequestParts, Query, Request},
+    http::request::Parts,
 };
 use axum_extra::extract::Form;
 use serde::de::DeserializeOwned;
@@ -27,6 +28,20 @@ fn unreadable(e: &dyn std::fmt::Display) -> Oops {
         Oops::TooLarge
     } else {
         Oops::Unreadable(format!("This form could not be read: {text}."))
+    }
+}
+
+/// What stands in the address after the question mark: `Asked(filter): Asked<TriageForm>`.
+pub struct Asked<T>(pub T);
+
+impl<T: DeserializeOwned, S: Send + Sync> FromRequestParts<S> for Asked<T> {
+    type Rejection = Oops;
+
+    async fn from_request_parts(head: &mut Parts, state: &S) -> Result<Self, Oops> {
+        let asked = Query::<T>::from_request_parts(head, state).await;
+        let Query(asked) =
+            asked.map_err(|e| Oops::Unreadable(format!("This address could not be read: {e}.")))?;
+        Ok(Self(asked))
     }
 }
 

@@ -17,7 +17,7 @@ pub mod route;
 pub mod signature;
 
 pub use app::{App, Settings};
-pub use forms::Typed;
+pub use forms::{Asked, Typed};
 pub use frame::Frame;
 pub use me::Me;
 pub use oops::Oops;

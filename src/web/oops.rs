@@ -251,6 +251,6 @@ fn as_json(card: &Card) -> Response {
 
 /// One problem about the whole, so that a program reads one shape for everything that was not taken.
 fn whole(card: &Card) -> Vec<Problem> {
-    let code = if card.status == StatusCode::CONFLICT { Code::IdInUse } else { Code::NotAllowed };
+    let code = if card.status == StatusCode::BAD_REQUEST { Code::WrongType } else { Code::NotAllowed };
     vec![Problem { path: String::new(), code, says: card.says.clone() }]
 }

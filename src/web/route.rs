@@ -64,7 +64,7 @@ impl Route {
 }
 
 /// No request may bring more (ASVS 5.0 4.1 and the contract's 413).
-pub const BODY_LIMIT: usize = 2 * 1024 * 1024;
+pub const BODY_LIMIT: usize = 2_000_000;
 const PATIENCE: Duration = Duration::from_secs(30);
 
 /// The whole site: flat, with one fallback. Each route passes its own guard, so none can miss its act.

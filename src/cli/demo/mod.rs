@@ -72,4 +72,6 @@ fn dated(csv: &str, ends: Instant, zone: &Zone) -> String {
 }
 
 #[cfg(test)]
+mod judged;
+#[cfg(test)]
 mod tests;

@@ -6,6 +6,7 @@ use super::*;
 use crate::{
     base::instant::{DAY, HOUR},
     people::person::sign_in,
+    roster::schedule::{DeviceKind, Restriction, RightPosition},
 };
 
 type Row = BTreeMap<String, String>;
@@ -84,6 +85,11 @@ fn sound(row: &Row, tags: &BTreeSet<&str>, devices: &[Row]) {
         assert!(!row[must].is_empty(), "{tag}: {must}");
     }
     assert!(!row["panel_where"].is_empty(), "{tag}");
+    assert!(DeviceKind::parse(&row["kind"]).is_some(), "{tag}");
+    assert!(row["restricts_off"].split(' ').all(|word| Restriction::parse(word).is_some()), "{tag}");
+    for normal in ["normal_lead", "normal_trail", "normal_dead", "normal_shut_down"] {
+        assert!(RightPosition::parse(&row[normal]).is_some(), "{tag}: {normal}");
+    }
     if row["panel"] != "outside" {
         let number = |name: &str| row[name].parse::<u32>().unwrap();
         assert!((1..=number("rows")).contains(&number("row")), "{tag}");

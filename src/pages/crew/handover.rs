@@ -20,7 +20,7 @@ use crate::{
     pages::drawn::{
         form::Field,
         panel::{DeviceView, Drawing, draw},
-        state::State,
+        state::State as Drawn,
     },
     people::Act,
     reports::{self, store::EntryRow},
@@ -178,7 +178,7 @@ const CUTOUT_OPEN: &[&str] = &[
 /// Where something can hurt somebody, the usual caution stands before the list of it.
 fn cautions(here: &UnitHere, picture: &Picture) -> &'static [&'static str] {
     let open = here.schedule().is_some_and(|s| {
-        picture.amiss(s).any(|(d, known, _)| d.ground_protection && known.state == State::Off)
+        picture.amiss(s).any(|(d, known, _)| d.ground_protection && known.state == Drawn::Off)
     });
     if open { CUTOUT_OPEN } else { &[] }
 }

@@ -1,7 +1,10 @@
 //! What every reader's pages draw alike: form fields, the breaker panel. View structs, ready to print.
 pub mod facts;
 pub mod form;
+pub mod pager;
 pub mod panel;
+pub mod rules;
+pub mod told;
 pub mod state;
 
 #[cfg(test)]

@@ -1,7 +1,7 @@
 //! Signing in and out.
 use askama::Template;
 use axum::{
-    extract::{Query, State},
+    extract::State,
     http::{HeaderMap, HeaderValue, StatusCode, header},
     response::{IntoResponse, Redirect, Response},
 };
@@ -16,7 +16,7 @@ use crate::{
         session::{Token, TokenHash},
     },
     web::{
-        Answer, App, Frame, Me, Oops, Typed, cookie, page,
+        Answer, App, Asked, Frame, Me, Oops, Typed, cookie, page,
         palette::own_path,
         paths,
         signature::{self, Tried},
@@ -61,7 +61,7 @@ pub struct Form {
     kept: String,
 }
 
-pub async fn show(frame: Frame, Query(asked): Query<Form>) -> Answer {
+pub async fn show(frame: Frame, Asked(asked): Asked<Form>) -> Answer {
     page(StatusCode::OK, &View::new(frame, &asked, None))
 }
 

@@ -7,9 +7,6 @@ use crate::{
     reports::json::{Json, Object},
 };
 
-/// Nobody reads more than this many problems at once, and nobody can make us write down more.
-const MOST_PROBLEMS: usize = 100;
-
 /// Where we are in the tree, as a chain on the stack.
 #[derive(Clone, Copy, Debug)]
 pub enum Path<'p> {
@@ -42,9 +39,7 @@ impl fmt::Display for Path<'_> {
 
 /// Refuses what stands at `at`. Gives `None`, which is what a reader that refused returns.
 pub fn refuse<T>(problems: &mut Problems, at: &Path, code: Code, says: impl Into<String>) -> Option<T> {
-    if problems.refusals.len() < MOST_PROBLEMS {
-        problems.refuse(at.to_string(), code, says);
-    }
+    problems.refuse(at.to_string(), code, says);
     None
 }
 
@@ -85,6 +80,9 @@ pub fn list<T: Value>(json: &Json, at: &Path, problems: &mut Problems) -> Option
     let mut read = Vec::with_capacity(items.len());
     let mut sound = true;
     for (place, json) in items.iter().enumerate() {
+        if problems.is_full() {
+            return None;
+        }
         match T::value(json, &Path::Item(at, place), problems) {
             Some(item) => read.push(item),
             None => sound = false,
@@ -154,6 +152,9 @@ impl<'a> Fields<'a> {
         let known = || known.iter().flat_map(|names| names.iter().copied());
         let mut sound = Some(());
         for (key, _) in self.object {
+            if self.problems.is_full() {
+                return None;
+            }
             if !known().any(|name| name == key) {
                 let likely = text::nearest(key, known()).or_else(|| sentences::other_name(key, known()));
                 sound = self.refuse(key, Code::UnknownField, sentences::unknown_field(key, likely));

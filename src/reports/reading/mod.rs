@@ -8,7 +8,7 @@ use self::fields::{Fields, Path, Value, refuse};
 use super::{
     amendment::Amendment,
     entry::{AtHow, Entry, When},
-    json::Json,
+    json::{self, Json},
     kinds::{Kind, What},
     report::{Report, Run},
     vocabulary::{Basis, Occasion},
@@ -17,6 +17,15 @@ use crate::base::{Code, Problems, Stamp};
 
 /// What was read, with the warnings; or all that is wrong with it.
 pub type Read<T> = Result<(T, Problems), Problems>;
+
+/// A report as it was sent or stands on a line of a file. What cannot even be parsed is one problem of the whole;
+/// who must tell 400, 413 and 422 apart parses first, see [`json::parse`].
+pub fn read_report_bytes(bytes: &[u8]) -> Read<Report> {
+    match json::parse(bytes) {
+        Ok(tree) => read_report(&tree),
+        Err(unreadable) => Err(Problems { refusals: vec![unreadable.problem()], warnings: Vec::new() }),
+    }
+}
 
 pub fn read_report(json: &Json) -> Read<Report> {
     whole(json)

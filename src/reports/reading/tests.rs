@@ -246,10 +246,27 @@ fn sentences_point_the_way() {
 }
 
 #[test]
-fn the_number_of_problems_is_limited() {
-    let many: Vec<String> = (0..50_000).map(|n| format!("\"f{n}\": 1")).collect();
-    let problems = read(&format!("{{{}}}", many.join(","))).unwrap_err();
-    assert_eq!(problems.refusals.len(), 100);
+fn a_hostile_report_costs_little() {
+    let fields: Vec<String> = (0..150_000).map(|n| format!("\"f{n}\": 1")).collect();
+    let entries = EMPTY.replace("[]", &format!("[{}]", vec!["{\"kind\":\"x\"}"; 120_000].join(",")));
+    let resets = entry(
+        "breaker_trip",
+        &format!(r#", "device": "TC2", "left": "on", "resets": [{}]"#, vec!["{}"; 600_000].join(",")),
+    );
+    for sent in [format!("{{{}}}", fields.join(",")), entries] {
+        assert_eq!(read_report_bytes(sent.as_bytes()).unwrap_err().refusals.len(), Problems::MOST);
+    }
+    let (report, problems) = read_report_bytes(resets.as_bytes()).unwrap();
+    assert_eq!(problems.warnings.len(), Problems::MOST);
+    assert!(matches!(&report.entries[0].what, What::BreakerTrip(trip) if trip.resets.len() == 600_000));
+}
+
+#[test]
+fn bytes_that_are_no_report_are_one_problem() {
+    for (sent, path) in [("{", ""), ("\"\u{0}", ""), (r#"{"id": 1, "id": 2}"#, "id")] {
+        let problems = read_report_bytes(sent.as_bytes()).unwrap_err();
+        assert_eq!((problems.refusals.len(), problems.refusals[0].path.as_str()), (1, path), "{sent}");
+    }
 }
 
 #[test]

@@ -50,6 +50,9 @@ pub fn check(
     doubled_ids(&report.entries, p);
     let list = Path::Field(&Path::Whole, "entries");
     for (place, entry) in report.entries.iter().enumerate() {
+        if p.is_full() {
+            break;
+        }
         around.entry(entry, &Path::Item(&list, place), p);
     }
     problems

@@ -39,7 +39,8 @@ pub fn of_entry(entry: &Entry, at: &Path, around: &Around, problems: &mut Proble
 
 fn named(who: Option<&Who>, field: &str, at: &Path, around: &Around, problems: &mut Problems) {
     let Some(person) = who.and_then(Who::person) else { return };
-    if around.people.person(person).is_none() {
+    // To look for the likely name takes time, and a hostile report could name very many.
+    if around.people.person(person).is_none() && problems.has_room_to_ask() {
         let says = format!("{} If they have no sign-in name, write their name.", nobody(person, around));
         ask(problems, at, field, Code::UnknownPerson, says);
     }

@@ -1,0 +1,95 @@
+//! `GET /api/v1/{findings,bypasses,entries}?as_of=&history=&format=json|csv`.
+use axum::{
+    extract::State,
+    http::{HeaderValue, header},
+    response::IntoResponse,
+};
+use serde::{Deserialize, Serialize};
+
+use super::out::{self, Question};
+use crate::{
+    base::{Code, Instant, Problem},
+    web::{Answer, App, Asked, Oops},
+};
+
+#[derive(Deserialize)]
+pub struct Query {
+    #[serde(default)]
+    as_of: String,
+    #[serde(default)]
+    history: String,
+    #[serde(default)]
+    format: String,
+}
+
+#[derive(Clone, Copy)]
+enum Format {
+    Json,
+    Csv,
+}
+
+impl Query {
+    /// Every problem at once, like everything that is refused.
+    fn check(&self, now: Instant) -> Result<(Question, Format), Oops> {
+        let mut problems = Vec::new();
+        let mut refuse = |path: &str, says: &str| {
+            problems.push(Problem { path: path.into(), code: Code::NotAllowed, says: says.into() });
+        };
+        let as_of = Some(self.as_of.as_str()).filter(|text| !text.is_empty()).and_then(|text| {
+            let at = Instant::parse(text);
+            if at.is_none() {
+                refuse(
+                    "as_of",
+                    "Give a time with its offset, as in 2026-03-03T05:14:00-06:00 (write + as %2B).",
+                );
+            }
+            at
+        });
+        let history = match self.history.as_str() {
+            "" | "no" => false,
+            "yes" => true,
+            _ => {
+                refuse("history", "history is yes or no.");
+                false
+            }
+        };
+        let format = match self.format.as_str() {
+            "csv" => Format::Csv,
+            "" | "json" => Format::Json,
+            _ => {
+                refuse("format", "format is json or csv.");
+                Format::Json
+            }
+        };
+        let question = Question { as_of, now, history };
+        if problems.is_empty() { Ok((question, format)) } else { Err(Oops::Problems(problems)) }
+    }
+}
+
+pub async fn findings(State(app): State<App>, Asked(query): Asked<Query>) -> Answer {
+    let (question, format) = query.check(app.now())?;
+    let rows = out::findings(&mut *app.desk().read().await?, &app.world(), question).await?;
+    list(&rows, out::FINDINGS, format)
+}
+
+pub async fn bypasses(State(app): State<App>, Asked(query): Asked<Query>) -> Answer {
+    let (question, format) = query.check(app.now())?;
+    let rows = out::bypasses(&mut *app.desk().read().await?, &app.world(), question).await?;
+    list(&rows, out::BYPASSES, format)
+}
+
+pub async fn entries(State(app): State<App>, Asked(query): Asked<Query>) -> Answer {
+    let (question, format) = query.check(app.now())?;
+    let rows = out::entries(&mut *app.desk().read().await?, question).await?;
+    list(&rows, out::ENTRIES, format)
+}
+
+fn list<T: Serialize>(rows: &[T], columns: &[&str], format: Format) -> Answer {
+    let (kind, text) = match format {
+        Format::Json => ("application/json", out::to_json(rows).map_err(|why| Oops::machine(&why))?),
+        Format::Csv => {
+            ("text/csv; charset=utf-8", out::to_csv(rows, columns).map_err(|why| Oops::machine(&why))?)
+        }
+    };
+    Ok(([(header::CONTENT_TYPE, HeaderValue::from_static(kind))], text).into_response())
+}

@@ -1,0 +1,351 @@
+//! Findings, bypasses and entries as they leave the book: the names of the contract, for the API and the console.
+
+use serde::Serialize;
+use sqlx::SqliteConnection;
+
+use crate::{
+    base::{ClassName, EntryId, Instant, Tag, UnitName, instant::HOUR, text},
+    desk::{
+        World,
+        history::{self, History},
+        judge::judge_batch,
+    },
+    oversight::{self, Line},
+    reports,
+    rules::{
+        Finding, Judgement, Rule,
+        fact::Hand,
+        store::{Decisions, State, Wanted, decisions},
+    },
+};
+
+type Sql<T> = Result<T, sqlx::Error>;
+
+/// What is asked for.
+#[derive(Clone, Copy, Debug)]
+pub struct Question {
+    /// Judge only what had happened by then, as known now; `None`: as the book stands.
+    pub as_of: Option<Instant>,
+    pub now: Instant,
+    /// Also what has ended.
+    pub history: bool,
+}
+
+impl Question {
+    fn then(&self) -> Instant {
+        self.as_of.unwrap_or(self.now)
+    }
+}
+
+/// One finding. Field order is column order.
+#[derive(Clone, Debug, Serialize)]
+pub struct FindingOut {
+    pub rule: Rule,
+    pub key: String,
+    pub unit: Option<UnitName>,
+    pub device: Option<Tag>,
+    pub units: Vec<UnitName>,
+    pub devices: Vec<Tag>,
+    pub class: Option<ClassName>,
+    pub since: Instant,
+    pub until: Option<Instant>,
+    pub state: State,
+    pub severity: f64,
+    pub rank: Option<f64>,
+    pub sentence: String,
+    pub entries: Vec<EntryId>,
+    pub figures: serde_json::Map<String, serde_json::Value>,
+}
+
+/// Findings in the board's order: certain ones first, newest first, then by rank.
+pub async fn findings(db: &mut SqliteConnection, world: &World, question: Question) -> Sql<Vec<FindingOut>> {
+    let then = question.then();
+    let decisions = decisions(db, then).await?;
+    let mut found = match question.as_of {
+        Some(then) => {
+            let mut judged = judged_as_of(db, world, then).await?.findings;
+            judged.retain(|f| f.since <= then && (question.history || f.open_at(then)));
+            judged
+        }
+        None if question.history => crate::rules::store::all_until(db, &Wanted::default(), then).await?,
+        None => crate::rules::store::open_at(db, &Wanted::default(), then).await?,
+    };
+    found.sort_by(|a, b| {
+        order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key))
+    });
+    Ok(found.into_iter().map(|finding| finding_out(finding, &decisions, then)).collect())
+}
+
+fn order(finding: &Finding) -> (f64, i64) {
+    (finding.rank.map_or(f64::MIN, |rank| -rank), -finding.since.0)
+}
+
+fn finding_out(finding: Finding, decisions: &Decisions, then: Instant) -> FindingOut {
+    FindingOut {
+        state: decisions.state(&finding, then),
+        rule: finding.rule,
+        key: finding.key,
+        unit: finding.unit,
+        device: finding.device,
+        units: finding.units,
+        devices: finding.devices,
+        class: finding.class,
+        since: finding.since,
+        until: finding.until,
+        severity: finding.severity,
+        rank: finding.rank,
+        sentence: finding.sentence,
+        entries: finding.entries,
+        figures: finding.figures,
+    }
+}
+
+/// Everything judged anew from what had happened by a moment.
+async fn judged_as_of(db: &mut SqliteConnection, world: &World, then: Instant) -> Sql<Judgement> {
+    let History { units, dossiers, runs } = history::up_to(db, world, then).await?;
+    Ok(judge_batch(world, &units, dossiers.iter(), &runs))
+}
+
+/// One opening of a cutout. Field order is column order.
+#[derive(Clone, Debug, Serialize)]
+pub struct BypassOut {
+    pub id: EntryId,
+    pub unit: UnitName,
+    pub class: Option<ClassName>,
+    pub device: Tag,
+    pub opened_at: Option<Instant>,
+    pub found_open_at: Option<Instant>,
+    pub opened_by: String,
+    pub authorised: crate::rules::register::Authorised,
+    pub authorised_why: String,
+    pub authorised_by: Option<String>,
+    pub reference: Option<String>,
+    pub purpose: Option<String>,
+    pub seal_found: Option<String>,
+    pub seal_applied: Option<String>,
+    pub closed_at: Option<Instant>,
+    pub closed_by: Option<String>,
+    pub open_hours: f64,
+    pub state: oversight::Standing,
+    pub reviewed_by: Option<String>,
+    pub reviewed_at: Option<Instant>,
+    pub judgement: Option<String>,
+    pub entries: Vec<EntryId>,
+}
+
+/// The register, the latest opening first. Without `history` only what is open or not reviewed.
+pub async fn bypasses(db: &mut SqliteConnection, world: &World, question: Question) -> Sql<Vec<BypassOut>> {
+    let then = question.then();
+    let lines = match question.as_of {
+        Some(then) => {
+            let judged = judged_as_of(db, world, then).await?.bypasses;
+            oversight::store::with_reviews(db, judged, then).await?
+        }
+        None => oversight::store::register(db, then).await?,
+    };
+    let mut out: Vec<BypassOut> = lines.into_iter().map(|line| bypass_out(line, then)).collect();
+    out.retain(|b| question.history || !matches!(b.state, oversight::Standing::Reviewed));
+    out.sort_by_key(|b| std::cmp::Reverse((b.opened_at.or(b.found_open_at), b.id)));
+    Ok(out)
+}
+
+fn hand(hand: Hand) -> String {
+    match hand {
+        Hand::Person(sign_in) => sign_in.to_string(),
+        Hand::Named(name) => name,
+        Hand::NotKnown => "not_known".to_owned(),
+    }
+}
+
+fn bypass_out(line: Line, then: Instant) -> BypassOut {
+    let review = line.review().cloned();
+    let (state, hours) = (line.standing(then), line.open_hours(then));
+    let b = line.bypass;
+    BypassOut {
+        id: b.id,
+        unit: b.unit,
+        class: b.class,
+        device: b.device,
+        opened_at: b.opened_at,
+        found_open_at: b.found_open_at,
+        opened_by: hand(b.opened_by),
+        authorised: b.authorised,
+        authorised_why: b.authorised_why,
+        authorised_by: b.authorised_by.map(hand),
+        reference: b.reference,
+        purpose: b.purpose,
+        seal_found: b.seal_found,
+        seal_applied: b.seal_applied,
+        closed_at: b.closed_at,
+        closed_by: b.closed_by.map(hand),
+        open_hours: (hours * 100.0).round() / 100.0,
+        state,
+        reviewed_by: review.as_ref().map(|r| r.by.to_string()),
+        reviewed_at: review.as_ref().map(|r| r.at),
+        judgement: review.map(|r| r.judgement),
+        entries: b.entries,
+    }
+}
+
+/// One entry as it now stands. Field order is column order.
+#[derive(Clone, Debug, Serialize)]
+pub struct EntryOut {
+    pub entry: String,
+    pub report: String,
+    pub unit: String,
+    pub class: Option<String>,
+    pub kind: String,
+    pub at: Option<Instant>,
+    pub found_at: Option<Instant>,
+    pub device: Option<String>,
+    pub place: Option<String>,
+    pub throttle: Option<String>,
+    pub author: String,
+    pub channel: String,
+    pub recorded_at: Instant,
+    pub late: YesNo,
+    pub amended: YesNo,
+    pub detail: serde_json::Value,
+}
+
+/// A flag, written yes or no.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct YesNo(pub bool);
+impl Serialize for YesNo {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.serialize_str(if self.0 { "yes" } else { "no" })
+    }
+}
+
+/// Entries, the latest first. With `history` also those that were withdrawn.
+pub async fn entries(db: &mut SqliteConnection, question: Question) -> Sql<Vec<EntryOut>> {
+    let wanted = reports::store::Wanted { happened_by: question.as_of, ..Default::default() };
+    let mut rows = reports::store::entries(db, &wanted).await?;
+    rows.retain(|row| question.history || !row.withdrawn);
+    Ok(rows.into_iter().map(entry_out).collect())
+}
+
+fn entry_out(row: reports::store::EntryRow) -> EntryOut {
+    let (at, recorded_at) = (Instant(row.at), Instant(row.recorded_at));
+    EntryOut {
+        entry: row.id,
+        report: row.report,
+        unit: row.unit,
+        class: row.class,
+        kind: row.kind,
+        at: (!row.found).then_some(at),
+        found_at: row.found.then_some(at),
+        device: row.device,
+        place: row.place,
+        throttle: row.throttle,
+        author: row.author,
+        channel: row.channel,
+        recorded_at,
+        late: YesNo(recorded_at.since(at) > 24 * HOUR),
+        amended: YesNo(row.amended.is_some()),
+        detail: serde_json::from_str(&row.detail).unwrap_or(serde_json::Value::Null),
+    }
+}
+
+/// As a JSON array: times in UTC with Z.
+pub fn to_json<T: Serialize>(rows: &[T]) -> Result<String, serde_json::Error> {
+    let values: Vec<serde_json::Value> = rows.iter().map(row).collect::<Result<_, _>>()?;
+    serde_json::to_string(&values)
+}
+
+/// As CSV with a header line; cells that a spreadsheet would run are defused.
+pub fn to_csv<T: Serialize>(rows: &[T], header: &[&str]) -> Result<String, csv::Error> {
+    let mut out = csv::Writer::from_writer(Vec::new());
+    out.write_record(header)?;
+    for value in rows.iter().map(row) {
+        let Ok(serde_json::Value::Object(fields)) = value else { continue };
+        out.write_record(header.iter().map(|name| cell(fields.get(*name))))?;
+    }
+    let bytes = out.into_inner().map_err(|why| csv::Error::from(why.into_error()))?;
+    Ok(String::from_utf8(bytes).unwrap_or_default())
+}
+
+/// A row with its moments as text.
+fn row<T: Serialize>(row: &T) -> Result<serde_json::Value, serde_json::Error> {
+    let mut value = serde_json::to_value(row)?;
+    if let Some(fields) = value.as_object_mut() {
+        for name in MOMENTS {
+            if let Some(field) = fields.get_mut(*name)
+                && let Some(micros) = field.as_i64()
+            {
+                *field = Instant(micros).to_z().into();
+            }
+        }
+    }
+    Ok(value)
+}
+
+const MOMENTS: &[&str] = &[
+    "since",
+    "until",
+    "opened_at",
+    "found_open_at",
+    "closed_at",
+    "reviewed_at",
+    "at",
+    "found_at",
+    "recorded_at",
+];
+
+fn cell(value: Option<&serde_json::Value>) -> String {
+    let text = match value {
+        None | Some(serde_json::Value::Null) => String::new(),
+        Some(serde_json::Value::String(text)) => text.clone(),
+        // Lists of names are parted by spaces where no name can hold one, else as JSON.
+        Some(other) => other.to_string(),
+    };
+    text::defused(&text)
+}
+
+/// The columns of each list, in the order of the contract.
+pub const FINDINGS: &[&str] = &[
+    "rule", "key", "unit", "device", "units", "devices", "class", "since", "until", "state", "severity",
+    "rank", "sentence", "entries", "figures",
+];
+pub const BYPASSES: &[&str] = &[
+    "id",
+    "unit",
+    "class",
+    "device",
+    "opened_at",
+    "found_open_at",
+    "opened_by",
+    "authorised",
+    "authorised_why",
+    "authorised_by",
+    "reference",
+    "purpose",
+    "seal_found",
+    "seal_applied",
+    "closed_at",
+    "closed_by",
+    "open_hours",
+    "state",
+    "reviewed_by",
+    "reviewed_at",
+    "judgement",
+    "entries",
+];
+pub const ENTRIES: &[&str] = &[
+    "entry",
+    "report",
+    "unit",
+    "class",
+    "kind",
+    "at",
+    "found_at",
+    "device",
+    "place",
+    "throttle",
+    "author",
+    "channel",
+    "recorded_at",
+    "late",
+    "amended",
+    "detail",
+];

@@ -1,0 +1,46 @@
+//! `findings`, `bypasses` and `entries`: the lists of the contract on standard output.
+use std::process::ExitCode;
+
+use serde::Serialize;
+
+use super::{Asking, Format, Outcome, open, say};
+use crate::{
+    api::out::{self, Question},
+    base::Instant,
+};
+
+impl Asking {
+    fn question(&self, now: Instant) -> Question {
+        Question { as_of: self.as_of, now, history: self.history }
+    }
+}
+
+pub async fn findings(asking: Asking) -> Outcome {
+    let desk = open(&asking.book).await?;
+    let mut db = desk.read().await?;
+    let rows = out::findings(&mut db, &desk.world(), asking.question(desk.clock().now())).await?;
+    print(&rows, out::FINDINGS, asking.format)
+}
+
+pub async fn bypasses(asking: Asking) -> Outcome {
+    let desk = open(&asking.book).await?;
+    let mut db = desk.read().await?;
+    let rows = out::bypasses(&mut db, &desk.world(), asking.question(desk.clock().now())).await?;
+    print(&rows, out::BYPASSES, asking.format)
+}
+
+pub async fn entries(asking: Asking) -> Outcome {
+    let desk = open(&asking.book).await?;
+    let mut db = desk.read().await?;
+    let rows = out::entries(&mut db, asking.question(desk.clock().now())).await?;
+    print(&rows, out::ENTRIES, asking.format)
+}
+
+fn print<T: Serialize>(rows: &[T], columns: &[&str], format: Format) -> Outcome {
+    let text = match format {
+        Format::Json => out::to_json(rows)?,
+        Format::Csv => out::to_csv(rows, columns)?,
+    };
+    say(text.trim_end());
+    Ok(ExitCode::SUCCESS)
+}

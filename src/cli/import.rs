@@ -1,0 +1,290 @@
+//! `import`: lists and reports from files. Good rows go in, bad ones to a file beside it with the reason; importing
+//! the same again changes nothing.
+use std::{
+    collections::VecDeque,
+    path::{Path, PathBuf},
+    process::ExitCode,
+};
+
+use super::{Book, Failed, Outcome, open, say};
+use crate::{
+    base::{Day, Problem, SignIn, table::{Import, Reject}},
+    book::Channel,
+    desk::{
+        Desk, Pending, Refused,
+        body::Grant,
+        keep_people::{GrantAuthorisations, KeepPeople, Kept, PersonWanted, kept_names},
+        keep_roster::{IssueSchedules, KeepUnits},
+        reports::{FileReport, Filer, ReadingFailed, Receipt},
+    },
+    people::{self, authorisation::Scope, person},
+    roster,
+};
+
+#[derive(clap::Subcommand, Debug)]
+pub enum What {
+    /// Columns sign_in,name,role,craft.
+    People(File),
+    /// A row per device of each class.
+    Schedules(SchedulesFile),
+    /// Columns unit,class,in_service,home_shop.
+    Units(File),
+    /// Columns sign_in,classes,from,to,basis,granted_by.
+    Authorisations(File),
+    /// One report of the interchange contract a line.
+    Reports(ReportsFile),
+}
+
+#[derive(clap::Args, Debug)]
+pub struct File {
+    /// The file to import.
+    file: PathBuf,
+    #[command(flatten)]
+    book: Book,
+    /// Who imports: a sign-in name of this book. Without it, whoever holds the console.
+    #[arg(long = "as", value_name = "SIGN_IN")]
+    by: Option<String>,
+    /// Read and check everything, write nothing.
+    #[arg(long)]
+    dry_run: bool,
+}
+
+#[derive(clap::Args, Debug)]
+pub struct SchedulesFile {
+    #[command(flatten)]
+    file: File,
+    /// The day from which these schedules hold; today unless given.
+    #[arg(long, value_name = "DATE", value_parser = |text: &str| Day::parse(text).ok_or("a date is wanted, as in 2026-03-03"))]
+    effective: Option<Day>,
+}
+
+#[derive(clap::Args, Debug)]
+pub struct ReportsFile {
+    #[command(flatten)]
+    file: File,
+}
+
+/// The lists that come as CSV.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum List {
+    People,
+    Schedules,
+    Units,
+    Authorisations,
+}
+
+/// What became of a list.
+#[derive(Debug)]
+pub struct Done {
+    pub kept: Kept,
+    pub rejects: Vec<Reject>,
+}
+
+pub async fn run(what: What) -> Outcome {
+    let (list, file, effective) = match what {
+        What::Reports(reports) => return reports_of(reports.file).await,
+        What::People(file) => (List::People, file, None),
+        What::Schedules(schedules) => (List::Schedules, schedules.file, schedules.effective),
+        What::Units(file) => (List::Units, file, None),
+        What::Authorisations(file) => (List::Authorisations, file, None),
+    };
+    let desk = open(&file.book).await?;
+    let by = importer(&desk, file.by.as_deref())?;
+    let bytes = read(&file.file)?;
+    let done = if file.dry_run {
+        check(&desk, list, &bytes, effective)?
+    } else {
+        self::list(&desk, list, &bytes, effective, by.as_ref()).await?
+    };
+    let rejected = reject_file(&file.file, "csv");
+    if !done.rejects.is_empty() && !file.dry_run {
+        std::fs::write(&rejected, crate::base::table::rejected_csv(&done.rejects))?;
+    }
+    let first = done.rejects.iter().take(5).map(|r| format!("line {}: {}", r.line, r.reason));
+    first.for_each(|line| say(&line));
+    Ok(summary(done.kept, done.rejects.len(), file.dry_run))
+}
+
+/// The last line of every import, and its exit code: 0 all good, 1 some rejected, 2 nothing done.
+fn summary(kept: Kept, rejected: usize, dry_run: bool) -> ExitCode {
+    if dry_run {
+        say("dry run: nothing was written");
+    }
+    say(&format!("new={} same={} rejected={rejected}", kept.new, kept.same));
+    match (kept.new + kept.same, rejected) {
+        (_, 0) => ExitCode::SUCCESS,
+        (0, _) => ExitCode::from(2),
+        _ => ExitCode::from(1),
+    }
+}
+
+fn read(path: &Path) -> Result<Vec<u8>, Failed> {
+    std::fs::read(path).map_err(|why| Failed::from(format!("{} cannot be read: {why}", path.display())))
+}
+
+fn importer(desk: &Desk, by: Option<&str>) -> Result<Option<SignIn>, Failed> {
+    let Some(typed) = by else { return Ok(None) };
+    let nobody = || Failed::from(format!("nobody in this book signs in as {typed:?}: give another name with --as"));
+    let name = person::sign_in(typed).ok_or_else(nobody)?;
+    desk.world().people.person(&name).filter(|p| p.active).map(|_| Some(name.clone())).ok_or_else(nobody)
+}
+
+fn reject_file(of: &Path, end: &str) -> PathBuf {
+    PathBuf::from(format!("{}.rejected.{end}", of.display()))
+}
+
+/// Reads a list and says what would be taken, without writing.
+fn check(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>) -> Result<Done, Failed> {
+    let world = desk.world();
+    let done = |good: usize, rejects| Done { kept: Kept { new: good, same: 0 }, rejects };
+    Ok(match list {
+        List::People => people::import::people(bytes).map(|i| done(i.good.len(), i.rejects)),
+        List::Schedules => {
+            let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
+            roster::import::schedules(bytes, world.railway.zone.start_of(from)).map(|i| done(i.good.len(), i.rejects))
+        }
+        List::Units => roster::import::units(bytes).map(|i| done(i.good.len(), i.rejects)),
+        List::Authorisations => people::import::authorisations(bytes, &world.people).map(|i| done(i.good.len(), i.rejects)),
+    }?)
+}
+
+/// Imports a list: its good rows in one transaction.
+pub async fn list(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>, by: Option<&SignIn>) -> Result<Done, Failed> {
+    let world = desk.world();
+    let channel = Channel::Import;
+    match list {
+        List::People => {
+            let Import { good, rejects } = people::import::people(bytes)?;
+            let wanted: Vec<PersonWanted> = good
+                .into_iter()
+                .map(|row| PersonWanted { sign_in: row.sign_in, role: row.role, name: row.name, craft: row.craft.unwrap_or_default() })
+                .collect();
+            let mut db = desk.read().await?;
+            let names = kept_names(&mut db).await?;
+            drop(db);
+            let kept = desk.act(KeepPeople::of(&wanted, &names, by, channel)?).await.map_err(refused)?;
+            Ok(Done { kept, rejects })
+        }
+        List::Schedules => {
+            let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
+            let Import { good, rejects } = roster::import::schedules(bytes, world.railway.zone.start_of(from))?;
+            let kept = desk.act(IssueSchedules::of(good, by, channel)).await.map_err(refused)?;
+            Ok(Done { kept, rejects })
+        }
+        List::Units => {
+            let Import { good, rejects } = roster::import::units(bytes)?;
+            let known = |card: &roster::UnitCard| world.roster.unit(&card.unit).is_some();
+            let kept = desk.act(KeepUnits::of(good, known, by, channel)).await.map_err(refused)?;
+            Ok(Done { kept, rejects })
+        }
+        List::Authorisations => {
+            let Import { good, rejects } = people::import::authorisations(bytes, &world.people)?;
+            let grant = |row: people::import::AuthorisationRow| Grant {
+                sign_in: row.person,
+                classes: match row.scope {
+                    Scope::All => Vec::new(),
+                    Scope::Classes(classes) => classes,
+                },
+                from: row.from,
+                to: row.to,
+                basis: row.basis,
+                granted_by: row.granted_by,
+                from_list: true,
+            };
+            let grants = good.into_iter().map(grant).collect();
+            let kept = desk.act(GrantAuthorisations::of(grants, by, channel)).await.map_err(refused)?;
+            Ok(Done { kept, rejects })
+        }
+    }
+}
+
+fn refused(why: Refused) -> Failed {
+    Failed::from(why.says())
+}
+
+/// A line that was not taken, as it goes to FILE.rejected.jsonl.
+#[derive(serde::Serialize)]
+struct RejectedReport<'a> {
+    line: usize,
+    problems: Vec<Problem>,
+    report: &'a str,
+}
+
+/// Reports under way at once: a few groups' worth, so that the writer never waits.
+const UNDER_WAY: usize = 256;
+
+async fn reports_of(file: File) -> Outcome {
+    let desk = open(&file.book).await?;
+    let filer = Filer { by: importer(&desk, file.by.as_deref())?, channel: Channel::Import };
+    let bytes = read(&file.file)?;
+    let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
+    let mut under_way: VecDeque<(usize, &[u8], Pending<Receipt>)> = VecDeque::new();
+    for (n, line) in bytes.split(|b| *b == b'\n').enumerate() {
+        if line.trim_ascii().is_empty() {
+            continue;
+        }
+        match FileReport::read(line, &filer, &desk.world(), desk.clock().now()) {
+            Err(why) => tally.reject(n + 1, line, problems(why))?,
+            Ok(_) if file.dry_run => tally.kept.new += 1,
+            Ok(act) => under_way.push_back((n + 1, line, desk.hand_over_patiently(act, None).await.map_err(refused)?)),
+        }
+        if under_way.len() >= UNDER_WAY {
+            tally.settle(under_way.pop_front()).await?;
+        }
+    }
+    while !under_way.is_empty() {
+        tally.settle(under_way.pop_front()).await?;
+    }
+    Ok(summary(tally.kept, tally.rejected, file.dry_run))
+}
+
+fn problems(why: ReadingFailed) -> Vec<Problem> {
+    match why {
+        ReadingFailed::Unreadable(why) => vec![why.problem()],
+        ReadingFailed::Refused(Refused::Problems(problems) | Refused::Conflict(problems)) => problems,
+        ReadingFailed::Refused(other) => vec![in_words(&other)],
+    }
+}
+
+fn in_words(why: &Refused) -> Problem {
+    Problem { path: String::new(), code: crate::base::Code::NotAllowed, says: why.says() }
+}
+
+struct Tally<'a> {
+    file: &'a Path,
+    out: Option<std::fs::File>,
+    kept: Kept,
+    rejected: usize,
+}
+
+impl Tally<'_> {
+    async fn settle(&mut self, next: Option<(usize, &[u8], Pending<Receipt>)>) -> Result<(), Failed> {
+        let Some((line, report, pending)) = next else { return Ok(()) };
+        match pending.answer().await {
+            Ok(receipt) if receipt.is_new => self.kept.new += 1,
+            Ok(_) => self.kept.same += 1,
+            // The machine failed: what follows would fail too, and is better tried again when it is mended.
+            Err(Refused::Trouble(trouble)) => return Err(Failed::from(format!("line {line}: {trouble}"))),
+            Err(why) => self.reject(line, report, problems(ReadingFailed::Refused(why)))?,
+        }
+        Ok(())
+    }
+
+    fn reject(&mut self, line: usize, report: &[u8], problems: Vec<Problem>) -> Result<(), Failed> {
+        use std::io::Write as _;
+        if self.out.is_none() {
+            self.out = Some(std::fs::File::create(reject_file(self.file, "jsonl"))?);
+        }
+        if self.rejected < 5 {
+            let says: Vec<String> = problems.iter().map(|p| format!("{} {}", p.path, p.says)).collect();
+            say(&format!("line {line}: {}", says.join(" ")));
+        }
+        let report = String::from_utf8_lossy(report);
+        let rejected = RejectedReport { line, problems, report: &report };
+        if let Some(out) = &mut self.out {
+            writeln!(out, "{}", serde_json::to_string(&rejected)?)?;
+        }
+        self.rejected += 1;
+        Ok(())
+    }
+}

@@ -1,0 +1,75 @@
+//! `serve`: the book for browsers and programs.
+use std::{net::SocketAddr, path::PathBuf, process::ExitCode};
+
+use tokio::net::TcpListener;
+
+use super::{Book, Failed, Outcome, open, say, site};
+use crate::{
+    desk::Desk,
+    web::{App, app::Settings},
+};
+
+#[derive(clap::Args, Debug)]
+pub struct Args {
+    #[command(flatten)]
+    book: Book,
+    #[command(flatten)]
+    listening: Listening,
+}
+
+#[derive(clap::Args, Debug, Clone)]
+pub struct Listening {
+    /// Where to listen; port 0 takes any free one.
+    #[arg(long, value_name = "ADDRESS", default_value = "127.0.0.1:8229")]
+    pub listen: SocketAddr,
+    /// Browsers reach this server over TLS, ended by a proxy in front: cookies are marked Secure.
+    #[arg(long)]
+    pub behind_tls: bool,
+}
+
+pub async fn run(args: Args) -> Outcome {
+    let desk = open(&args.book).await?;
+    serve(desk, &args.listening, |url| say(&format!("listening {url}"))).await
+}
+
+/// Serves until the process is told to stop; answers what is under way first.
+pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str)) -> Outcome {
+    log_to_stderr();
+    let listener = TcpListener::bind(listening.listen)
+        .await
+        .map_err(|why| Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen)))?;
+    let address = listener.local_addr()?;
+    let app = App::new(desk, Settings { tls: listening.behind_tls });
+    let service = site::site(&app);
+    announce(&format!("http://{address}"));
+    axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
+    Ok(ExitCode::SUCCESS)
+}
+
+async fn told_to_stop() {
+    let interrupt = tokio::signal::ctrl_c();
+    #[cfg(unix)]
+    {
+        use tokio::signal::unix::{SignalKind, signal};
+        match signal(SignalKind::terminate()) {
+            Ok(mut terminate) => {
+                tokio::select! { _ = interrupt => {}, _ = terminate.recv() => {} }
+            }
+            Err(_) => drop(interrupt.await),
+        }
+    }
+    #[cfg(not(unix))]
+    drop(interrupt.await);
+}
+
+/// One JSON object a line, `BREAKERBOOK_LOG=debug` for more. No secret is ever given to it.
+fn log_to_stderr() {
+    use tracing_subscriber::EnvFilter;
+    let filter = EnvFilter::try_from_env("BREAKERBOOK_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
+    let _ = tracing_subscriber::fmt().json().with_env_filter(filter).with_writer(std::io::stderr).try_init();
+}
+
+/// Where the demo keeps its book unless told otherwise.
+pub fn demo_file() -> PathBuf {
+    std::env::temp_dir().join("breakerbook-demo.db")
+}

@@ -1,0 +1,62 @@
+//! Taking class figures: on a schedule, as a page of the book.
+use std::collections::BTreeMap;
+
+use super::{
+    Desk,
+    act::{Act, Decided},
+    body::Body,
+    draft::{Draft, Filed, Page},
+    history,
+    judge::clock,
+    refused::Refused,
+};
+use crate::{
+    base::{Instant, Stamp, UnitName},
+    book::Channel,
+    db::writer::Trouble,
+    rules::{
+        figures::{Taken, figures_from},
+        service_days::ServiceDays,
+    },
+};
+
+/// Figures as they were reckoned from what the book held; filing them has every pair judged again.
+#[derive(Debug)]
+pub struct TakeFigures(Page);
+
+impl TakeFigures {
+    /// Reckons figures over the 365 days up to `as_of` from everything now in the book.
+    pub async fn prepare(desk: &Desk, as_of: Instant) -> Result<Self, Trouble> {
+        let mut db = desk.read().await?;
+        let sql = |why: sqlx::Error| Trouble::from(&why);
+        let size: i64 = sqlx::query_scalar("SELECT size FROM head").fetch_one(&mut *db).await.map_err(sql)?;
+        let world = desk.world_now(&mut db).await?;
+        let all = history::up_to(&mut db, &world, as_of).await.map_err(sql)?;
+        let clocks: BTreeMap<&UnitName, ServiceDays> =
+            world.roster.units.keys().map(|unit| (unit, clock(&world, unit, all.units.get(unit)))).collect();
+        let up_to_seq = u64::try_from(size.saturating_sub(1)).unwrap_or(0);
+        let taken = Taken { as_of, up_to_seq, roster: &world.roster, zone: &world.railway.zone };
+        let figures = figures_from(&taken, clocks.iter().map(|(unit, days)| (*unit, days)), &all.dossiers);
+        Ok(Self(Page {
+            author: None,
+            channel: Channel::Console,
+            on_behalf_of: None,
+            happened_at: Some(Stamp::utc(as_of)),
+            body: Body::ClassFiguresTaken(Box::new(figures)),
+        }))
+    }
+}
+
+impl Act for TakeFigures {
+    type Answer = Option<Filed>;
+
+    fn pages(&self) -> Vec<&Page> {
+        vec![&self.0]
+    }
+    fn decide(&self, _: &Draft, _: Instant) -> Result<Decided, Refused> {
+        Ok(Decided::all(1))
+    }
+    fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
+        filed.first().copied()
+    }
+}

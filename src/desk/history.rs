@@ -1,0 +1,49 @@
+//! Everything the book holds about every unit, for whoever judges all of it at once.
+use std::collections::BTreeMap;
+
+use sqlx::SqliteConnection;
+
+use super::{World, draft::UnitHistory, judge::runs_in, load};
+use crate::{
+    base::{Instant, UnitName},
+    rules::{Dossier, DossierKey, dossier::Subject, fact::RunFact, windows::windows},
+};
+
+/// Every dossier, every unit's days and holds, and the runs that matter for ground protection.
+#[derive(Debug, Default)]
+pub struct History {
+    pub units: BTreeMap<UnitName, UnitHistory>,
+    pub dossiers: BTreeMap<DossierKey, Dossier>,
+    pub runs: BTreeMap<UnitName, Vec<RunFact>>,
+}
+
+/// Only what had happened by a moment, as known now.
+pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> Result<History, sqlx::Error> {
+    let mut all = whole(db).await?;
+    let last = world.railway.zone.day_of(then);
+    for history in all.units.values_mut() {
+        history.days = history.days.up_to(last);
+        history.holds.retain(|(from, _)| *from <= then);
+        history.holds.iter_mut().for_each(|(_, to)| *to = to.filter(|to| *to <= then));
+    }
+    all.dossiers.values_mut().for_each(|dossier| *dossier = dossier.up_to(then));
+    all.runs.values_mut().for_each(|runs| runs.retain(|run| run.started <= then));
+    Ok(all)
+}
+
+pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
+    let mut all = History::default();
+    for row in sqlx::query("SELECT unit, days, holds FROM unit_history").fetch_all(&mut *db).await? {
+        all.units.insert(load::unit(&row), load::history(&row)?);
+    }
+    for row in sqlx::query("SELECT unit, subject, findings, facts FROM dossier").fetch_all(&mut *db).await? {
+        let (key, kept) = load::dossier(&row)?;
+        all.dossiers.insert(key, kept.dossier);
+    }
+    let of_ground = all.dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
+    let spans: Vec<(&UnitName, Instant, Instant)> = of_ground
+        .flat_map(|(key, dossier)| windows(dossier).into_iter().map(move |(from, to)| (&key.unit, from, to)))
+        .collect();
+    all.runs = runs_in(db, &spans).await?;
+    Ok(all)
+}

@@ -1,0 +1,113 @@
+//! The rules in words: a short name for lists, and the rule spelled out so that it can be checked with a pencil.
+use crate::rules::Rule;
+
+/// As lists say it.
+pub fn name(rule: Rule) -> &'static str {
+    match rule {
+        Rule::Burst => "operates in a burst",
+        Rule::Often => "operates often",
+        Rule::Worsening => "gets worse",
+        Rule::DidNotHold => "repair did not hold",
+        Rule::Proving => "repair on trial",
+        Rule::Held => "repair held",
+        Rule::ClassWide => "the whole class",
+        Rule::SharedCause => "one cause for several",
+        Rule::Wet => "more when wet",
+        Rule::StartingWeakens => "starting weakens",
+        Rule::WrongFuse => "wrong fuse",
+        Rule::ReclosedAgain => "closed again, reason not found",
+        Rule::MustStayOn => "must stay on, was opened",
+        Rule::Reported => "reported by a crew",
+        Rule::KeptTripping => "kept tripping in one run",
+        Rule::SafetyDevice => "safety device cut out",
+        Rule::NotAuthorised => "not authorised",
+        Rule::NobodyNamed => "nobody named",
+        Rule::StillOpen => "still open",
+        Rule::SecondGround => "second ground",
+        Rule::PositionDoubtful => "position doubtful",
+        Rule::NoPurpose => "no purpose given",
+        Rule::NoAuthority => "no authority given",
+        Rule::WrongOrder => "wrong order",
+        Rule::Seal => "seal",
+        Rule::SameHand => "reviewed by one with a hand in it",
+        Rule::NotReviewed => "not reviewed",
+        Rule::Expiring => "authorisation runs out",
+    }
+}
+
+/// The rule itself. Its figures stand beside it on the page.
+pub fn spelled(rule: Rule) -> &'static str {
+    match rule {
+        Rule::Burst => {
+            "A score for each device of each unit rises with every operation and falls with every service day without one, \
+             weighing 'seven times the sister units' rate' against 'their rate'. A line is written once the score passes a height \
+             that chance alone reaches so rarely that two in a hundred fleets of 20,000 devices see it more than about 52 times a \
+             year, and never for fewer than 3 operations. Operations within 60 minutes of the first count as one. The score starts \
+             afresh when a repair closes."
+        }
+        Rule::Reported => {
+            "Somebody wrote that the unit may not go on or only with a restriction, left a device off or cut out without a standing \
+             reason, found the ground relay locked out, or had a crankcase-device or overspeed shutdown. It stays until a repair or a \
+             later position ends it. No statistics."
+        }
+        Rule::WrongFuse => {
+            "The fuse in the holder, or the one put in, does not carry the schedule's four figures: amperes above, volts below, \
+             slower, another body, or bridged is certain; lower or faster is a caution; any figure unknown is 'cannot say'."
+        }
+        Rule::ReclosedAgain => {
+            "A device was closed again without the reason for its opening being determined, within 24 hours after another such \
+             closing by any crew, or more often than the schedule lets a crew. About the device, naming nobody \
+             (practice of 29 CFR 1910.334(b)(2))."
+        }
+        Rule::MustStayOn => {
+            "The schedule says this device stays on while the engine runs, or for some minutes after shutdown; it, or something up \
+             its feed, was opened by hand in that time."
+        }
+        Rule::KeptTripping => "The device operated three times or more in one run. Certain until answered.",
+        Rule::SafetyDevice => {
+            "A device that 49 CFR 218 subpart D protects (alerter, event recorder, cab signal cutouts) was cut out on a controlling \
+             unit. It is never mixed with ground protection."
+        }
+        Rule::NotAuthorised => {
+            "Whoever opened the ground-relay cutout held no authorisation for that class at that moment. Own right: no finding. \
+             Ordered by one who holds it: said so. Neither: said so. Closing is open to anyone and never a finding. Grants and \
+             revocations made later change nothing."
+        }
+        Rule::NobodyNamed => {
+            "The cutout was found open, or its opener is not known: the line says since when it can have been open, and who had the unit."
+        }
+        Rule::StillOpen => {
+            "Open while the engine runs, power is taken or the unit moves: at once. In the shop, engine shut down, lock or tag on \
+             record: a reminder each 8 hours. Otherwise after 1 hour. These are when the book begins to ask, never permissions."
+        }
+        Rule::SecondGround => {
+            "Power was taken, or there were signs of arcing, smoke or flash, while ground protection was bypassed; or the ground relay \
+             operated within 24 hours after closing."
+        }
+        Rule::PositionDoubtful => {
+            "A ground-relay operation is recorded while the cutout is recorded open, which silences the relay: a time is wrong, or \
+             somebody closed it unrecorded. Treat as open until looked at."
+        }
+        Rule::NoPurpose => {
+            "No purpose was given for opening the cutout; 'to keep moving' is its own, loud purpose."
+        }
+        Rule::NoAuthority => {
+            "Nobody was named on whose word the cutout was opened, by one without a right of their own."
+        }
+        Rule::WrongOrder => {
+            "The acts are recorded in an order that cannot be right: an insulation test with the engine running, say."
+        }
+        Rule::Seal => {
+            "The seal found is not the one last applied, was broken with no opening on record, or none was applied at closing. The \
+             first number seen is the baseline."
+        }
+        Rule::SameHand => "The review is signed by somebody who opened, closed, authorised or granted.",
+        Rule::Often => {
+            "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
+        }
+        Rule::DidNotHold => {
+            "The device operated again so soon after its repair that an average device would seldom do so."
+        }
+        _ => "See DEVELOPERS.md of this program for this rule.",
+    }
+}

@@ -1,0 +1,323 @@
+//! An entry in a sentence or two, as every list shows it. The contract's words, read aloud.
+use crate::{
+    base::{Instant, Stamp, Tag, UnitName, Zone, text},
+    desk::world::{World, is_late},
+    reports::{
+        Entry, What,
+        entry::{DeviceRef, Who},
+        kinds::{
+            BreakerTrip, Bypass, Defect, EngineStart, Fuse, FuseCheck, GroundRelay, Position, Reset, Shutdown,
+        },
+        store::EntryRow,
+        stored,
+        vocabulary::{MayGoOn, Signs},
+    },
+    roster::Schedule,
+    web::paths,
+};
+
+/// A word of the contract as people say it: `looked_no_sign` is `looked, no sign`.
+pub fn said(word: &str) -> String {
+    match word {
+        "looked_no_sign" => "looked, no sign".into(),
+        "de_energised" => "de-energised".into(),
+        "energised_no_tool" => "energised, no insulated tool".into(),
+        _ => word.replace('_', " "),
+    }
+}
+
+/// What one entry tells, in words. Legends come from the schedule in force then, if there is one.
+pub fn told(entry: &Entry, schedule: Option<&Schedule>, zone: &Zone) -> String {
+    let ctx = Context { schedule, zone };
+    let mut says = match &entry.what {
+        What::BreakerTrip(x) => ctx.trip(x, entry.when.is_found()),
+        What::GroundRelay(x) => ctx.ground(x),
+        What::Bypass(x) => ctx.bypass(x, entry.when.is_found()),
+        What::FuseCheck(x) => ctx.fuse(x),
+        What::EngineStart(x) => start(x),
+        What::Shutdown(x) => shutdown(x),
+        What::Defect(x) => defect(x),
+        What::Position(x) => ctx.position(x),
+    };
+    if let Some(signs) =
+        entry.signs.filter(|s| !matches!(s, Signs::None | Signs::NotLooked | Signs::NotKnown))
+    {
+        says.push_str(&format!(" Signs of {}.", said(signs.as_str())));
+    }
+    if let Some(note) = &entry.note {
+        says.push_str(&format!(" “{note}”"));
+    }
+    says
+}
+
+struct Context<'a> {
+    schedule: Option<&'a Schedule>,
+    zone: &'a Zone,
+}
+
+impl Context<'_> {
+    /// `TC2 Traction inverter 2`.
+    fn device(&self, device: &DeviceRef) -> String {
+        match device {
+            DeviceRef::Tag(tag) => named(tag, self.schedule),
+            DeviceRef::NotListed(legend) => format!("“{legend}” (not on the schedule)"),
+        }
+    }
+
+    fn at(&self, stamp: Stamp) -> String {
+        self.zone.in_words(stamp.at)
+    }
+
+    fn trip(&self, x: &BreakerTrip, found: bool) -> String {
+        let device = self.device(&x.device);
+        let mut says = if found { format!("{device} found tripped.") } else { format!("{device} tripped.") };
+        for reset in &x.resets {
+            says.push_str(&reset_says(reset));
+        }
+        says.push_str(&format!(" Left {}.", said(x.left.as_str())));
+        says
+    }
+
+    fn ground(&self, x: &GroundRelay) -> String {
+        let times = x.operations.map_or_else(
+            || "operated".into(),
+            |n| format!("operated {}", text::count(n.into(), "time", "times")),
+        );
+        let named = x.device.as_ref().map(|d| format!(" {}", self.device(d))).unwrap_or_default();
+        let mode = x.mode.map(|m| format!(", {}", said(m.as_str()))).unwrap_or_default();
+        let circuit = x.circuit.map(|c| format!(", {} circuit", said(c.as_str()))).unwrap_or_default();
+        let mut says = format!("Ground relay{named} {times}{mode}{circuit}.");
+        if let Some(reset) = x.reset {
+            says.push_str(&format!(" Reset: {}.", said(reset.as_str())));
+        }
+        if let Some(after) = x.after {
+            says.push_str(&format!(" After it: {}.", said(after.as_str())));
+        }
+        if !x.motors_cut_out.is_empty() {
+            says.push_str(&format!(" Motors cut out: {}.", x.motors_cut_out.join(", ")));
+        }
+        says
+    }
+
+    fn bypass(&self, x: &Bypass, found: bool) -> String {
+        let device = self.device(&x.device);
+        let by = x.by.as_ref().map_or("not stated", Who::in_words);
+        let mut says = if found {
+            format!("{device} found open, opened by: {by}.")
+        } else {
+            format!("{device} opened by {by}.")
+        };
+        if let Some(who) = &x.authorised_by {
+            let how = x.authorised_how.map(|how| format!(", {}", said(how.as_str()))).unwrap_or_default();
+            says.push_str(&format!(" On the word of {}{how}.", who.in_words()));
+        }
+        if let Some(purpose) = x.purpose {
+            says.push_str(&format!(" Purpose: {}.", said(purpose.as_str())));
+        }
+        if let Some(closed) = x.closed_at {
+            let by = x.closed_by.as_ref().map_or("not stated", Who::in_words);
+            says.push_str(&format!(" Closed {} by {by}.", self.at(closed)));
+        }
+        says
+    }
+
+    fn fuse(&self, x: &FuseCheck) -> String {
+        let mut says = format!("{}: {}.", self.device(&x.device), said(x.result.as_str()));
+        if let Some(fitted) = &x.fitted {
+            says.push_str(&format!(" In it: {}.", four_figures(fitted)));
+        }
+        if let Some(replaced) = &x.replaced_by {
+            says.push_str(&format!(" Replaced by {}.", four_figures(replaced)));
+        }
+        says
+    }
+
+    fn position(&self, x: &Position) -> String {
+        let mut says = format!("{} seen {}", self.device(&x.device), said(x.seen.as_str()));
+        if let Some(moved) = x.moved_to {
+            says.push_str(&format!(", moved to {}", said(moved.as_str())));
+        }
+        if let Some(by) = &x.by {
+            says.push_str(&format!(" by {}", by.in_words()));
+        }
+        says.push('.');
+        if let Some(why) = &x.why {
+            says.push_str(&format!(" Why: {why}."));
+        }
+        says
+    }
+}
+
+/// `TC2 Traction inverter 2`, or the tag alone where no schedule has it.
+pub fn named(tag: &Tag, schedule: Option<&Schedule>) -> String {
+    match tag.as_str() {
+        Tag::GROUND_RELAY => "Ground relay".into(),
+        Tag::ENGINE_START => "Engine start".into(),
+        _ => schedule
+            .and_then(|s| s.device(tag))
+            .map_or_else(|| tag.to_string(), |device| format!("{tag} {}", device.legend)),
+    }
+}
+
+fn reset_says(reset: &Reset) -> String {
+    let result = reset.result.map_or("result not stated", |r| match r.as_str() {
+        "held" => "held",
+        "tripped_again" => "tripped again",
+        "would_not_latch" => "would not latch",
+        _ => "result not known",
+    });
+    format!(" Closed again ({}): {result}.", said(reset.basis.as_str()))
+}
+
+fn four_figures(fuse: &Fuse) -> String {
+    let parts = [
+        fuse.rating_a.map(|a| format!("{a} A")),
+        fuse.rating_v.map(|v| format!("{v} V")),
+        fuse.speed.map(|s| said(s.as_str())),
+        fuse.body.as_ref().map(|b| format!("body {b}")),
+    ];
+    let known: Vec<_> = parts.into_iter().flatten().collect();
+    if known.is_empty() { "a fuse whose figures were not stated".into() } else { known.join(", ") }
+}
+
+fn start(x: &EngineStart) -> String {
+    let attempt = x.attempt.map(|n| format!(", attempt {n}")).unwrap_or_default();
+    let mut says = format!("Engine start{attempt}: {}.", said(x.outcome.as_str()));
+    let readings = [
+        x.battery_rest_v.map(|v| format!("battery {v} V at rest")),
+        x.battery_cranking_v.map(|v| format!("{v} V cranking")),
+        x.main_reservoir_psi.map(|p| format!("main reservoir {p} psi")),
+        x.test_cock_result.map(|t| format!("test cocks: {}", said(t.as_str()))),
+    ];
+    let readings: Vec<_> = readings.into_iter().flatten().collect();
+    if !readings.is_empty() {
+        says.push_str(&format!(" Read: {}.", readings.join(", ")));
+    }
+    says
+}
+
+fn shutdown(x: &Shutdown) -> String {
+    let cause = x.cause.map_or_else(|| "cause not stated".into(), |c| said(c.as_str()));
+    let mut says = format!("Engine shut down: {cause}.");
+    if x.water_drained == Some(crate::reports::vocabulary::YesNo::Yes) {
+        says.push_str(" Water drained.");
+    }
+    if let Some(notice) = &x.warning_notice {
+        says.push_str(&format!(" Warning notice: {notice}."));
+    }
+    says
+}
+
+fn defect(x: &Defect) -> String {
+    let system = x.system.as_deref().map(|s| format!(", {}", said(s))).unwrap_or_default();
+    let mut says =
+        format!("Defect{system}: {}.", x.text.as_deref().unwrap_or("not described").trim_end_matches('.'));
+    match x.may_go_on {
+        Some(MayGoOn::No) => says.push_str(" May not go on."),
+        Some(MayGoOn::Restricted) => {
+            let how = x.restriction.as_deref().map(|r| format!(": {r}")).unwrap_or_default();
+            says.push_str(&format!(" May go on restricted{how}."));
+        }
+        _ => {}
+    }
+    if let Some(notice) = &x.warning_notice {
+        says.push_str(&format!(" Warning notice: {notice}."));
+    }
+    says
+}
+
+/// One entry, ready to print in a list.
+#[derive(Clone, Debug)]
+pub struct EntryLine {
+    pub unit: String,
+    pub unit_path: String,
+    /// When it happened, or `found` and when.
+    pub at: String,
+    pub says: String,
+    /// `written by n.okafor`, and when it was not signed by them.
+    pub by: String,
+    /// Recorded more than a day after it happened: when.
+    pub late: Option<String>,
+    pub amended: bool,
+    pub withdrawn: bool,
+}
+
+impl EntryLine {
+    pub fn of(row: &EntryRow, world: &World) -> Self {
+        let zone = &world.railway.zone;
+        let unit = UnitName::from(row.unit.as_str());
+        let (at, recorded) = (Instant(row.at), Instant(row.recorded_at));
+        let schedule = world.roster.schedule_at(&unit, at);
+        // What cannot be read any more is shown as it stands, rather than not at all.
+        let says =
+            stored::entry(&row.detail).map_or_else(|_| row.detail.clone(), |e| told(&e, schedule, zone));
+        let when = zone.in_words(at);
+        Self {
+            unit_path: paths::Handover(unit).to_string(),
+            unit: row.unit.clone(),
+            at: if row.found { format!("found {when}") } else { when },
+            says,
+            by: written_by(row),
+            late: is_late(at, recorded).then(|| zone.in_words(recorded)),
+            amended: row.amended.is_some(),
+            withdrawn: row.withdrawn,
+        }
+    }
+}
+
+fn written_by(row: &EntryRow) -> String {
+    match row.channel.as_str() {
+        "import" => format!("entered from a file for {}, not signed by them", row.author),
+        "token" => format!("sent by a program of {}", row.author),
+        _ => format!("written by {}", row.author),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn says(json: &str) -> String {
+        told(&crate::reports::stored::entry(json).unwrap(), None, &Zone::named("America/Chicago").unwrap())
+    }
+
+    #[test]
+    fn entries_are_told_in_sentences() {
+        let id = r#""id": "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11""#;
+        let at = r#""at": "2026-03-02T23:12:00-06:00""#;
+        for (json, want) in [
+            (
+                format!(
+                    r#"{{{id}, "kind": "breaker_trip", {at}, "signs": "heat", "device": "TC2", "resets": [{{"basis": "looked_no_sign", "result": "tripped_again"}}], "left": "tripped", "note": "wet"}}"#
+                ),
+                "TC2 tripped. Closed again (looked, no sign): tripped again. Left tripped. Signs of heat. “wet”",
+            ),
+            (
+                format!(
+                    r#"{{{id}, "kind": "ground_relay", {at}, "device": null, "operations": 2, "mode": "motoring", "reset": "by_hand", "after": "loads_again"}}"#
+                ),
+                "Ground relay operated 2 times, motoring. Reset: by hand. After it: loads again.",
+            ),
+            (
+                format!(
+                    r#"{{{id}, "kind": "bypass", "found_open_at": "2026-03-02T23:12:00-06:00", "device": "GRC", "by": "not_known", "purpose": "none_given"}}"#
+                ),
+                "GRC found open, opened by: not known. Purpose: none given.",
+            ),
+            (
+                format!(
+                    r#"{{{id}, "kind": "fuse_check", {at}, "device": "SF", "result": "blown", "replaced_by": {{"rating_a": 400, "speed": "slow"}}, "basis": "examined"}}"#
+                ),
+                "SF: blown. Replaced by 400 A, slow.",
+            ),
+            (
+                format!(
+                    r#"{{{id}, "kind": "defect", {at}, "system": "cab_signal", "text": "no aspect.", "may_go_on": "restricted", "restriction": "trail only"}}"#
+                ),
+                "Defect, cab signal: no aspect. May go on restricted: trail only.",
+            ),
+        ] {
+            assert_eq!(says(&json), want);
+        }
+    }
+}

@@ -1,0 +1,136 @@
+//! One finding: its sentence, the rule spelled out, its figures, the entries it rests on.
+use askama::Template;
+use axum::{
+    extract::{Path, State},
+    http::StatusCode,
+};
+
+use crate::{
+    desk::World,
+    pages::drawn::{rules, told, told::EntryLine},
+    people::Act,
+    reports,
+    rules::{Finding, store, store::State as Standing},
+    web::{Answer, App, Frame, Me, Oops, page, paths},
+};
+
+#[derive(Template)]
+#[template(path = "shop/finding.html")]
+struct View {
+    frame: Frame,
+    unit: String,
+    unit_path: Option<String>,
+    device: String,
+    name: &'static str,
+    spelled: &'static str,
+    sentence: String,
+    state: &'static str,
+    since: String,
+    until: Option<String>,
+    certain: bool,
+    rank: String,
+    figures: Vec<Figure>,
+    entries: Vec<EntryLine>,
+    board: String,
+}
+
+struct Figure {
+    name: String,
+    value: String,
+}
+
+pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<String>) -> Answer {
+    let (world, now) = (app.world(), app.now());
+    let mut db = app.desk().read().await?;
+    let finding = store::by_key(&mut db, &key).await?;
+    let finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
+    if finding.rule.is_ground_protection() {
+        // It may name people, and only the register does that.
+        me.permit(Act::ReadBypasses)?;
+    }
+    let state = store::decisions(&mut db, now).await?.state(&finding, now);
+    let wanted = reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() };
+    let entries = reports::store::entries(&mut db, &wanted).await?;
+    drop(db);
+    let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
+    page(StatusCode::OK, &view(frame, &finding, state, entries, &world))
+}
+
+const GONE: &str =
+    "There is no such line any more: what was written since may have answered it. Look at the board again.";
+
+fn view(frame: Frame, finding: &Finding, state: Standing, entries: Vec<EntryLine>, world: &World) -> View {
+    let zone = &world.railway.zone;
+    let unit = finding.unit.as_ref();
+    let schedule = unit.and_then(|unit| world.roster.schedule_at(unit, finding.since));
+    View {
+        frame,
+        unit: unit.map(ToString::to_string).unwrap_or_default(),
+        unit_path: unit.map(|unit| paths::Handover(unit.clone()).to_string()),
+        device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
+        name: rules::name(finding.rule),
+        spelled: rules::spelled(finding.rule),
+        sentence: finding.sentence.clone(),
+        state: state_says(state),
+        since: zone.in_words(finding.since),
+        until: finding.until.map(|until| zone.in_words(until)),
+        certain: finding.rank.is_none(),
+        rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
+        figures: finding.figures.iter().map(|(name, value)| figure(name, value)).collect(),
+        entries,
+        board: unit
+            .map_or_else(|| paths::Triage.to_string(), |unit| paths::Triage.with(&[("unit", &unit.slug())])),
+    }
+}
+
+fn state_says(state: Standing) -> &'static str {
+    match state {
+        Standing::Open => "open",
+        Standing::SetAside => "set aside",
+        Standing::InRepair => "in repair",
+        Standing::Proving => "repair on trial",
+        Standing::Reviewed => "reviewed",
+        Standing::Ended => "ended",
+    }
+}
+
+/// A rule's figures by the names it gave them; numbers to four figures.
+fn figure(name: &str, value: &serde_json::Value) -> Figure {
+    let value = match value {
+        serde_json::Value::Number(n) => {
+            n.as_i64().map_or_else(|| four(n.as_f64().unwrap_or(0.0)), |n| n.to_string())
+        }
+        serde_json::Value::String(text) => text.replace('_', " "),
+        serde_json::Value::Array(all) => {
+            all.iter().map(|v| figure("", v).value).collect::<Vec<_>>().join(", ")
+        }
+        serde_json::Value::Bool(yes) => if *yes { "yes" } else { "no" }.to_owned(),
+        serde_json::Value::Null => "not known".to_owned(),
+        other => other.to_string(),
+    };
+    Figure { name: name.replace('_', " "), value }
+}
+
+fn four(n: f64) -> String {
+    if n == 0.0 || !n.is_finite() {
+        return format!("{n}");
+    }
+    let digits = 3.0 - n.abs().log10().floor();
+    // Between 0 and 17 by the clamp, so that the cast keeps it.
+    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped on the same line")]
+    let digits = digits.clamp(0.0, 17.0) as usize;
+    format!("{n:.digits$}")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn figures_are_read_to_four_figures() {
+        for (n, want) in [(0.011_111_1, "0.01111"), (7.0, "7.000"), (1234.56, "1235"), (0.0, "0")] {
+            assert_eq!(four(n), want);
+        }
+        assert_eq!(figure("sister_units_mean_days", &serde_json::json!(90)).name, "sister units mean days");
+    }
+}

@@ -1,0 +1,15 @@
+//! The shop's pages: which units first, why, what to test.
+mod finding;
+mod triage;
+
+use crate::{
+    people::Act,
+    web::{Route, paths},
+};
+
+pub fn routes() -> Vec<Route> {
+    vec![
+        Route::get(paths::Triage::PATTERN, Act::ReadBoard, triage::show),
+        Route::get(paths::Finding::PATTERN, Act::ReadBoard, finding::show),
+    ]
+}

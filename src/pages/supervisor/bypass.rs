@@ -1,0 +1,268 @@
+//! One opening: everything about it, the unit's ground-relay history around it, its reviews, and the form to
+//! sign one.
+use askama::Template;
+use axum::{
+    extract::{Path, State},
+    http::StatusCode,
+};
+use sqlx::SqliteConnection;
+
+use super::{bypasses::about, words};
+use crate::{
+    base::{EntryId, Instant, instant::DAY},
+    desk::{World, oversee},
+    oversight::{self, KeptReview, Line, Standing},
+    pages::drawn::{
+        form::{Choice, Field},
+        rules,
+        told::{EntryLine, named, said},
+    },
+    people::{Act, Authorisation, authorisation::Scope},
+    reports,
+    rules::{
+        Finding,
+        fact::Hand,
+        register::Authorised,
+        store::{self, Wanted},
+    },
+    web::{Answer, App, Frame, Me, Oops, page, paths},
+};
+
+#[derive(Template)]
+#[template(path = "supervisor/bypass.html")]
+pub(super) struct View {
+    frame: Frame,
+    unit: String,
+    unit_path: String,
+    device: String,
+    begins: String,
+    open: bool,
+    unauthorised: bool,
+    standing: &'static str,
+    facts: Vec<Fact>,
+    findings: Vec<Said>,
+    grants: Vec<String>,
+    entries: Vec<EntryLine>,
+    history: Vec<EntryLine>,
+    reviews: Vec<Review>,
+    changed: bool,
+    sign: Sign,
+}
+
+struct Fact {
+    name: &'static str,
+    says: String,
+}
+
+struct Said {
+    name: &'static str,
+    sentence: String,
+}
+
+struct Review {
+    by: String,
+    at: String,
+    judgement: &'static str,
+    words: String,
+    holds: bool,
+}
+
+/// The form, or why there is none.
+enum Sign {
+    Form(Box<Form>),
+    Refused(String),
+}
+
+struct Form {
+    action: String,
+    signer: String,
+    unit: String,
+    seen_seq: u64,
+    judgement: Choice,
+    words: Field,
+    password: Field,
+    /// Above the form: something changed since the page was opened.
+    says: Option<String>,
+}
+
+/// What was typed into the form before, with the sentences beside it.
+#[derive(Default)]
+pub(super) struct Typed {
+    pub judgement: String,
+    pub words: String,
+    pub judgement_says: Option<String>,
+    pub words_says: Option<String>,
+    pub password_says: Option<String>,
+    pub says: Option<String>,
+}
+
+pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(id): Path<String>) -> Answer {
+    let view = look_up(&app, frame, &me, &id, Typed::default()).await?;
+    page(StatusCode::OK, &view)
+}
+
+/// Loads all about one opening. `typed` is what a refused form held.
+pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: Typed) -> Result<View, Oops> {
+    let (world, now) = (app.world(), app.now());
+    let id: EntryId = id.parse().map_err(|_| Oops::NotFound(NOT_THERE.into()))?;
+    let mut db = app.desk().read().await?;
+    let line = oversight::store::by_id(&mut db, id).await?.ok_or_else(|| Oops::NotFound(NOT_THERE.into()))?;
+    let about_unit =
+        Wanted { unit: Some(&line.bypass.unit), ground_protection: Some(true), ..Wanted::default() };
+    let mut findings = store::all_until(&mut db, &about_unit, now).await?;
+    findings.retain(|finding| about(finding, &line.bypass));
+    let own = reports::store::Wanted { ids: Some(&line.bypass.entries), ..Default::default() };
+    let own = reports::store::entries(&mut db, &own).await?;
+    let history = history(&mut db, &line, &world).await?;
+    drop(db);
+    let own = own.iter().map(|row| EntryLine::of(row, &world)).collect();
+    let sign = sign(me, &line, &world, typed);
+    Ok(view(frame, &line, &findings, own, history, sign, &world, now))
+}
+
+const NOT_THERE: &str = "The register holds no such opening: look at the unit's openings again.";
+
+/// How far the unit's ground-relay history is shown to either side of an opening.
+const AROUND: i64 = 30 * DAY;
+
+/// Ground-relay operations and everything about this cutout, around the opening.
+async fn history(db: &mut SqliteConnection, line: &Line, world: &World) -> Result<Vec<EntryLine>, Oops> {
+    let bypass = &line.bypass;
+    let (from, to) =
+        (bypass.begins().minus(AROUND), bypass.closed_at.unwrap_or(bypass.begins()).plus(AROUND));
+    let wanted =
+        reports::store::Wanted { unit: Some(&bypass.unit), happened_by: Some(to), ..Default::default() };
+    let rows = reports::store::entries(db, &wanted).await?;
+    let device = bypass.device.as_str();
+    let near = rows.iter().filter(|row| {
+        row.at >= from.0 && (row.kind == "ground_relay" || row.device.as_deref() == Some(device))
+    });
+    let others = near.filter(|row| !bypass.entries.iter().any(|id| id.to_string() == row.id));
+    Ok(others.take(100).map(|row| EntryLine::of(row, world)).collect())
+}
+
+#[expect(clippy::too_many_arguments, reason = "each is one part of the page, loaded by the caller")]
+fn view(
+    frame: Frame,
+    line: &Line,
+    findings: &[Finding],
+    own: Vec<EntryLine>,
+    history: Vec<EntryLine>,
+    sign: Sign,
+    world: &World,
+    now: Instant,
+) -> View {
+    let (bypass, zone) = (&line.bypass, &world.railway.zone);
+    let schedule = world.roster.schedule_at(&bypass.unit, bypass.begins());
+    let standing = line.standing(now);
+    let said = |f: &Finding| Said { name: rules::name(f.rule), sentence: f.sentence.clone() };
+    View {
+        frame,
+        unit: bypass.unit.to_string(),
+        unit_path: paths::Handover(bypass.unit.clone()).to_string(),
+        device: named(&bypass.device, schedule),
+        begins: zone.in_words(bypass.begins()),
+        open: standing == Standing::Open,
+        unauthorised: bypass.authorised == Authorised::Neither,
+        standing: words::standing(standing),
+        facts: facts(line, world, now),
+        findings: findings.iter().map(said).collect(),
+        grants: grants(line, world),
+        entries: own,
+        history,
+        reviews: line.reviews.iter().map(|review| shown(review, line, world)).collect(),
+        changed: standing == Standing::ChangedSinceReviewed,
+        sign,
+    }
+}
+
+fn facts(line: &Line, world: &World, now: Instant) -> Vec<Fact> {
+    let (bypass, zone) = (&line.bypass, &world.railway.zone);
+    let begins = bypass.begins();
+    let words_of = |word: &Option<String>| word.as_deref().map_or_else(|| "not stated".into(), said);
+    let last_closed = bypass.last_closed_at.map(|at| {
+        let by = bypass.last_closed_by.as_ref().map_or_else(String::new, |who| format!(", told by {who}"));
+        format!("{}{by}", zone.in_words(at))
+    });
+    let all = [
+        ("Opened", Some(words::moment(bypass.opened_at, zone))),
+        ("By whom", Some(words::hand(&bypass.opened_by))),
+        ("Found open", bypass.found_open_at.map(|at| zone.in_words(at))),
+        ("Found by", bypass.found_by.as_ref().map(ToString::to_string)),
+        ("Last known closed before", last_closed),
+        (
+            "Authorised then",
+            Some(format!("{}. {}", words::authorised(bypass.authorised), bypass.authorised_why)),
+        ),
+        ("On whose word", bypass.authorised_by.as_ref().map(words::hand)),
+        ("Reference", bypass.reference.clone()),
+        ("Purpose", Some(words_of(&bypass.purpose))),
+        ("Seal found", Some(words_of(&bypass.seal_found))),
+        ("How long", Some(words::lasted(begins, bypass.closed_at.unwrap_or(now)))),
+        ("Closed", Some(bypass.closed_at.map_or_else(|| "not written down".into(), |at| zone.in_words(at)))),
+        ("Closed by", bypass.closed_by.as_ref().map(words::hand)),
+        ("Seal applied", Some(words_of(&bypass.seal_applied))),
+    ];
+    all.into_iter().filter_map(|(name, says)| says.map(|says| Fact { name, says })).collect()
+}
+
+/// Every right that the opener ever held, so that the reader can check the judgement for themselves.
+fn grants(line: &Line, world: &World) -> Vec<String> {
+    let Hand::Person(opener) = &line.bypass.opened_by else { return Vec::new() };
+    let theirs = world.people.authorisations.iter().filter(|grant| grant.person == *opener);
+    theirs.map(|grant| grant_says(grant, world)).collect()
+}
+
+fn grant_says(grant: &Authorisation, world: &World) -> String {
+    let zone = &world.railway.zone;
+    let scope = match &grant.scope {
+        Scope::All => "all classes".to_owned(),
+        Scope::Classes(classes) => classes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
+    };
+    let to = grant.to.map_or_else(|| "without an end".to_owned(), |to| format!("to {}", to.in_words()));
+    let how = if grant.from_list { "from a list entered" } else { "granted" };
+    let recorded = zone.in_words(grant.recorded_at);
+    let revoked = grant.revoked_at.map(|at| format!("; revoked {}", zone.in_words(at))).unwrap_or_default();
+    format!(
+        "{}: {scope}, from {} {to}, {how} {recorded}, by {}{revoked}",
+        grant.person,
+        grant.from.in_words(),
+        grant.granted_by
+    )
+}
+
+fn shown(review: &KeptReview, line: &Line, world: &World) -> Review {
+    Review {
+        by: review.by.to_string(),
+        at: world.railway.zone.in_words(review.at),
+        judgement: words::judgement(&review.judgement),
+        words: review.words.clone(),
+        holds: line.review().is_some_and(|holds| holds.seq == review.seq),
+    }
+}
+
+const JUDGEMENTS: &[(&str, &str)] =
+    &[("in_order", "In order"), ("not_in_order", "Not in order"), ("cannot_tell", "Cannot tell")];
+
+fn sign(me: &Me, line: &Line, world: &World, typed: Typed) -> Sign {
+    if !me.may(Act::ReviewBypass) {
+        return Sign::Refused("Only a supervisor reviews a bypass.".into());
+    }
+    if let Some(why) = oversee::own_hand(&line.bypass, me.sign_in(), &world.people) {
+        return Sign::Refused(why);
+    }
+    Sign::Form(Box::new(Form {
+        action: paths::BypassReview(line.bypass.id).to_string(),
+        signer: me.sign_in().to_string(),
+        unit: line.bypass.unit.to_string(),
+        seen_seq: line.bypass.last_seq,
+        judgement: Choice::of("judgement", "This opening was", &typed.judgement, JUDGEMENTS)
+            .few()
+            .says(typed.judgement_says),
+        words: Field::text("words", "In your words", &typed.words)
+            .hint("What you looked at, whom you asked, what follows.")
+            .says(typed.words_says),
+        password: Field::password("password", "Your password, as your signature").says(typed.password_says),
+        says: typed.says,
+    }))
+}

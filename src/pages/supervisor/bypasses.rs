@@ -1,0 +1,286 @@
+//! The register: a line for every opening of a ground-relay cutout. Open and unauthorised ones come first.
+use std::collections::BTreeSet;
+
+use askama::Template;
+use axum::{extract::State, http::StatusCode};
+use serde::Deserialize;
+
+use super::words;
+use crate::{
+    base::{Instant, SignIn, UnitName, text},
+    desk::World,
+    oversight::{self, Line, Standing},
+    pages::drawn::{
+        form::Field,
+        pager::{Pager, page_of},
+        rules,
+        told::said,
+    },
+    people::person,
+    rules::{
+        Bypass, Finding, Rule,
+        fact::Hand,
+        register::Authorised,
+        store::{self, Wanted},
+    },
+    web::{Answer, App, Asked, Frame, page, paths},
+};
+
+#[derive(Template)]
+#[template(path = "supervisor/bypasses.html")]
+struct View {
+    frame: Frame,
+    unit: Field,
+    person: Field,
+    month: Field,
+    shops: Vec<Pick>,
+    narrowed: bool,
+    open: String,
+    to_review: String,
+    rows: Vec<Row>,
+    pager: Pager,
+    safety: Vec<Other>,
+    others: Vec<Other>,
+}
+
+struct Pick {
+    value: String,
+    chosen: bool,
+}
+
+struct Row {
+    path: String,
+    loud: bool,
+    begins: String,
+    unit: String,
+    device: String,
+    opened_by: String,
+    found_by: String,
+    authorised: &'static str,
+    unauthorised: bool,
+    why: String,
+    purpose: String,
+    lasted: String,
+    open: bool,
+    closed_at: String,
+    closed_by: String,
+    standing: &'static str,
+    reviewed_by: String,
+    findings: Vec<&'static str>,
+}
+
+/// A finding that is not about one opening: a safety device cut out, a relay heard while its cutout was open.
+struct Other {
+    path: String,
+    unit: String,
+    name: &'static str,
+    sentence: String,
+    since: String,
+}
+
+#[derive(Deserialize, Default)]
+pub struct RegisterForm {
+    #[serde(default)]
+    unit: String,
+    #[serde(default)]
+    person: String,
+    #[serde(default)]
+    shop: String,
+    #[serde(default)]
+    month: String,
+    #[serde(default)]
+    page: String,
+}
+
+/// What was asked for, read; and the sentences beside the fields that could not be.
+#[derive(Default)]
+struct Filter {
+    unit: Option<UnitName>,
+    person: Option<SignIn>,
+    shop: Option<String>,
+    /// `2026-03`.
+    month: Option<String>,
+    unit_says: Option<String>,
+    person_says: Option<String>,
+    month_says: Option<String>,
+}
+
+impl Filter {
+    fn read(form: &RegisterForm) -> Self {
+        let mut filter = Self { shop: stated(&form.shop), ..Self::default() };
+        if let Some(typed) = stated(&form.unit) {
+            filter.unit = UnitName::tidy(&typed);
+            filter.unit_says =
+                filter.unit.is_none().then(|| "Give mark and road number, as in QHB 412.".into());
+        }
+        if let Some(typed) = stated(&form.person) {
+            filter.person = person::sign_in(&typed);
+            filter.person_says =
+                filter.person.is_none().then(|| "Give a sign-in name, as in n.okafor.".into());
+        }
+        if let Some(typed) = stated(&form.month) {
+            filter.month =
+                crate::base::Day::parse(&format!("{typed}-01")).map(|day| day.to_string()[..7].to_owned());
+            filter.month_says =
+                filter.month.is_none().then(|| "Give a year and a month, as in 2026-03.".into());
+        }
+        filter
+    }
+
+    fn is_wrong(&self) -> bool {
+        self.unit_says.is_some() || self.person_says.is_some() || self.month_says.is_some()
+    }
+
+    fn takes(&self, bypass: &Bypass, world: &World) -> bool {
+        let home = || world.roster.unit(&bypass.unit).and_then(|card| card.home_shop.clone());
+        let month = || world.railway.zone.day_of(bypass.begins()).to_string();
+        self.unit.as_ref().is_none_or(|unit| *unit == bypass.unit)
+            && self.person.as_ref().is_none_or(|person| had_a_part(bypass, person))
+            && self.shop.as_ref().is_none_or(|shop| home().as_ref() == Some(shop))
+            && self.month.as_ref().is_none_or(|m| month().starts_with(m.as_str()))
+    }
+}
+
+fn stated(typed: &str) -> Option<String> {
+    text::tidy(typed)
+}
+
+fn had_a_part(bypass: &Bypass, person: &SignIn) -> bool {
+    let is = |hand: &Hand| matches!(hand, Hand::Person(who) if who == person);
+    is(&bypass.opened_by)
+        || bypass.found_by.as_ref() == Some(person)
+        || bypass.closed_by.as_ref().is_some_and(is)
+        || bypass.authorised_by.as_ref().is_some_and(is)
+        || bypass.hands.contains(person)
+}
+
+pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<RegisterForm>) -> Answer {
+    let (world, now) = (app.world(), app.now());
+    let filter = Filter::read(&form);
+    let status = if filter.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    let mut db = app.desk().read().await?;
+    let register = oversight::store::register(&mut db, now).await?;
+    let about = Wanted { unit: filter.unit.as_ref(), ground_protection: Some(true), ..Wanted::default() };
+    let findings = store::open_at(&mut db, &about, now).await?;
+    let safety = Wanted { unit: filter.unit.as_ref(), rule: Some(Rule::SafetyDevice), ..Wanted::default() };
+    let safety = store::open_at(&mut db, &safety, now).await?;
+    drop(db);
+    let mut view = View::empty(frame, &form, &filter, &world);
+    if !filter.is_wrong() {
+        view.put(register, &findings, &filter, &form, &world, now);
+        view.safety = safety.iter().map(|finding| other(finding, &world)).collect();
+    }
+    page(status, &view)
+}
+
+impl View {
+    fn empty(frame: Frame, form: &RegisterForm, filter: &Filter, world: &World) -> Self {
+        let shops: BTreeSet<_> =
+            world.roster.units.values().filter_map(|card| card.home_shop.clone()).collect();
+        let field = |name, label, value: &str, says: &Option<String>| Field {
+            input: "search",
+            ..Field::text(name, label, value).says(says.clone())
+        };
+        Self {
+            frame,
+            unit: field("unit", "Unit", &form.unit, &filter.unit_says),
+            person: field("person", "Person", &form.person, &filter.person_says),
+            month: field("month", "Month", &form.month, &filter.month_says),
+            shops: shops.into_iter().map(|shop| Pick { chosen: shop == form.shop, value: shop }).collect(),
+            narrowed: [&form.unit, &form.person, &form.month, &form.shop]
+                .iter()
+                .any(|typed| !typed.is_empty()),
+            open: "0".into(),
+            to_review: "0".into(),
+            rows: Vec::new(),
+            pager: Pager::default(),
+            safety: Vec::new(),
+            others: Vec::new(),
+        }
+    }
+
+    fn put(
+        &mut self,
+        register: Vec<Line>,
+        findings: &[Finding],
+        filter: &Filter,
+        form: &RegisterForm,
+        world: &World,
+        now: Instant,
+    ) {
+        let mut lines: Vec<Line> =
+            register.into_iter().filter(|line| filter.takes(&line.bypass, world)).collect();
+        let standing = |line: &Line| line.standing(now);
+        self.open = lines.iter().filter(|line| standing(line) == Standing::Open).count().to_string();
+        self.to_review = lines.iter().filter(|line| line.review().is_none()).count().to_string();
+        // A stable sort: within each group the latest stays first.
+        lines.sort_by_key(|line| {
+            (standing(line) != Standing::Open, line.review().is_some() || is_authorised(line))
+        });
+        let told: BTreeSet<_> = lines.iter().flat_map(|line| line.bypass.entries.iter()).collect();
+        let apart = findings.iter().filter(|f| !f.entries.iter().any(|entry| told.contains(entry)));
+        self.others = if self.narrowed { Vec::new() } else { apart.map(|f| other(f, world)).collect() };
+        let link = |n: usize| {
+            let n = n.to_string();
+            let stated = [
+                ("unit", form.unit.as_str()),
+                ("person", &form.person),
+                ("shop", &form.shop),
+                ("month", &form.month),
+            ];
+            paths::Bypasses.with(&[&stated[..], &[("page", n.as_str())]].concat())
+        };
+        let (lines, pager) = Pager::cut(lines, page_of(&form.page), link);
+        self.rows = lines.iter().map(|line| row(line, findings, world, now)).collect();
+        self.pager = pager;
+    }
+}
+
+fn is_authorised(line: &Line) -> bool {
+    matches!(line.bypass.authorised, Authorised::OwnRight | Authorised::Ordered)
+}
+
+fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
+    let (bypass, zone) = (&line.bypass, &world.railway.zone);
+    let standing = line.standing(now);
+    let open = standing == Standing::Open;
+    let begins = zone.in_words(bypass.begins());
+    Row {
+        path: paths::Bypass(bypass.id).to_string(),
+        loud: line.review().is_none() && (open || !is_authorised(line)),
+        begins: if bypass.opened_at.is_some() { begins } else { format!("found open {begins}") },
+        unit: bypass.unit.to_string(),
+        device: bypass.device.to_string(),
+        opened_by: words::hand(&bypass.opened_by),
+        found_by: bypass.found_by.as_ref().map(ToString::to_string).unwrap_or_default(),
+        authorised: words::authorised(bypass.authorised),
+        unauthorised: bypass.authorised == Authorised::Neither,
+        why: bypass.authorised_why.clone(),
+        purpose: bypass.purpose.as_deref().map_or_else(|| "not stated".into(), said),
+        lasted: words::lasted(bypass.begins(), bypass.closed_at.unwrap_or(now)),
+        open,
+        closed_at: bypass.closed_at.map(|at| zone.in_words(at)).unwrap_or_default(),
+        closed_by: bypass.closed_by.as_ref().map(words::hand).unwrap_or_default(),
+        standing: words::standing(standing),
+        reviewed_by: line
+            .review()
+            .map(|r| format!("{}: {}", r.by, words::judgement(&r.judgement)))
+            .unwrap_or_default(),
+        findings: findings.iter().filter(|f| about(f, bypass)).map(|f| rules::name(f.rule)).collect(),
+    }
+}
+
+/// A finding is about an opening when they rest on an entry in common.
+pub(super) fn about(finding: &Finding, bypass: &Bypass) -> bool {
+    finding.entries.iter().any(|entry| bypass.entries.contains(entry))
+}
+
+fn other(finding: &Finding, world: &World) -> Other {
+    Other {
+        path: paths::Finding(finding.key.clone()).to_string(),
+        unit: finding.unit.as_ref().map(ToString::to_string).unwrap_or_default(),
+        name: rules::name(finding.rule),
+        sentence: finding.sentence.clone(),
+        since: world.railway.zone.in_words(finding.since),
+    }
+}
