@@ -39,7 +39,8 @@ impl Draft {
                 });
                 world::put_schedule(&mut self.world_mut(seq).roster, (**schedule).clone());
                 let of_class = |card: &&Arc<crate::roster::UnitCard>| card.class == schedule.class;
-                let units: Vec<_> = self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
+                let units: Vec<_> =
+                    self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
                 self.again.units.extend(units);
             }
             Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(seq, (**card).clone()),
@@ -99,7 +100,8 @@ impl Draft {
     }
 
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
-        let added_at = self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
+        let added_at =
+            self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
         let person = Person { sign_in: card.sign_in.clone(), role: card.role, added_at, active: card.active };
         self.rows.persons.add(&tables::PersonRow { sign_in: person.sign_in.clone(), card: json(&person) });
         self.world_mut(filed.seq).people.persons.insert(person.sign_in.clone(), Arc::new(person));
@@ -125,7 +127,9 @@ impl Draft {
     }
 
     fn put_authorisation(&mut self, seq: u64, authorisation: Authorisation) {
-        self.rows.authorisations.add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
+        self.rows
+            .authorisations
+            .add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
         let list = &mut self.world_mut(seq).people.authorisations;
         list.retain(|known| known.seq != authorisation.seq);
         list.push(Arc::new(authorisation));

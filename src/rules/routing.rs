@@ -51,7 +51,9 @@ fn subjects(entry: &Entry, schedule: Option<&Schedule>) -> Vec<Subject> {
     let on_schedule = device.as_ref().and_then(|tag| schedule?.device(tag));
     match &entry.what {
         What::BreakerTrip(_) | What::FuseCheck(_) => device.map(Subject::Device).into_iter().collect(),
-        What::GroundRelay(_) => vec![Subject::Device(Tag::from(Tag::GROUND_RELAY)), Subject::GroundProtection],
+        What::GroundRelay(_) => {
+            vec![Subject::Device(Tag::from(Tag::GROUND_RELAY)), Subject::GroundProtection]
+        }
         What::Bypass(_) => vec![Subject::GroundProtection],
         What::EngineStart(_) => vec![Subject::Device(Tag::from(Tag::ENGINE_START)), Subject::Unit],
         What::Shutdown(_) | What::Defect(_) => vec![Subject::Unit],
@@ -62,7 +64,8 @@ fn subjects(entry: &Entry, schedule: Option<&Schedule>) -> Vec<Subject> {
             }
             if let (Some(schedule), Some(device)) = (schedule, on_schedule)
                 && schedule.devices.iter().any(|d| {
-                    d.keep_on_running && (d.tag == device.tag || schedule.feeds_of(d).any(|feed| feed.tag == device.tag))
+                    d.keep_on_running
+                        && (d.tag == device.tag || schedule.feeds_of(d).any(|feed| feed.tag == device.tag))
                 })
             {
                 all.push(Subject::Unit);
@@ -102,8 +105,16 @@ fn fact(source: &Source, entry: &Entry) -> Fact {
 fn told(what: &What) -> Told {
     match what {
         What::BreakerTrip(trip) => {
-            let reset = |r: &crate::reports::kinds::Reset| ResetFact { at: r.at.map(|s| s.at), basis: r.basis, result: r.result };
-            Told::Trip { device: tag(&trip.device), resets: trip.resets.iter().map(reset).collect(), left: trip.left }
+            let reset = |r: &crate::reports::kinds::Reset| ResetFact {
+                at: r.at.map(|s| s.at),
+                basis: r.basis,
+                result: r.result,
+            };
+            Told::Trip {
+                device: tag(&trip.device),
+                resets: trip.resets.iter().map(reset).collect(),
+                left: trip.left,
+            }
         }
         What::GroundRelay(ground) => Told::Ground {
             operations: ground.operations.unwrap_or(1),
@@ -123,7 +134,9 @@ fn told(what: &What) -> Told {
         What::EngineStart(start) => {
             Told::Start { outcome: start.outcome, battery_cranking_v: start.battery_cranking_v }
         }
-        What::Shutdown(down) => Told::Shutdown { cause: down.cause, warning_notice: down.warning_notice.clone() },
+        What::Shutdown(down) => {
+            Told::Shutdown { cause: down.cause, warning_notice: down.warning_notice.clone() }
+        }
         What::Defect(defect) => Told::Defect {
             system: defect.system.clone(),
             text: defect.text.clone(),
