@@ -40,7 +40,6 @@ pub struct ReportPage {
     pub slip: SlipView,
     pub hidden: Vec<(&'static str, String)>,
     pub action: String,
-    pub write: String,
 }
 
 pub struct LineView {
@@ -87,7 +86,6 @@ impl ReportPage {
             slip: SlipView::of(here, slip, &wrong.says),
             hidden: vec![("draft", kept.id.to_string()), ("version", kept.version.to_string())],
             action: paths::Report(here.unit.clone()).to_string(),
-            write: paths::Write(here.unit.clone()).to_string(),
         }
     }
 }
@@ -144,6 +142,8 @@ struct Form {
     draft: Option<ReportId>,
     version: i64,
     sure: bool,
+    /// Another button than the signature: `write` something else down, or sign `later`.
+    then: String,
     password: String,
     slip: Typed,
 }
@@ -153,8 +153,8 @@ impl Form {
         let mut slip: Typed = fields.into_iter().collect();
         let mut own = |name: &str| slip.remove(name).unwrap_or_default();
         let (draft, version) = (own("draft").parse().ok(), own("version").parse().unwrap_or(0));
-        let (sure, password) = (own("sure") == "yes", own("password"));
-        Self { draft, version, sure, password, slip }
+        let (sure, then, password) = (own("sure") == "yes", own("then"), own("password"));
+        Self { draft, version, sure, then, password, slip }
     }
 }
 
@@ -172,6 +172,9 @@ pub async fn sign(
     {
         return see(&paths::Receipt(id));
     }
+    if !form.then.is_empty() {
+        return sign_later(&app, &me, here, form).await;
+    }
     let (mut kept, _) = open(&app, &me, &here).await?;
     if kept.version == 0 {
         kept.id = form.draft.unwrap_or(kept.id);
@@ -184,6 +187,15 @@ pub async fn sign(
     let slip = form.slip.clone();
     let kept = keep(&app, me.sign_in(), &here, move |draft| draft.slip = slip).await.unwrap_or(kept);
     page(status, &ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong))
+}
+
+/// Keeps what was typed and goes where the button leads.
+async fn sign_later(app: &App, me: &Me, here: UnitHere, form: Form) -> Answer {
+    keep(app, me.sign_in(), &here, move |draft| draft.slip = form.slip).await?;
+    match form.then.as_str() {
+        "write" => see(&paths::Write(here.unit)),
+        _ => see(&paths::Units),
+    }
 }
 
 type Back = (StatusCode, Wrong);
