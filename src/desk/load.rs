@@ -15,7 +15,7 @@ use crate::{
     rules::{
         Bypass, Dossier, DossierKey,
         dossier::Subject,
-        routing::{self, Source},
+        routing,
         service_days::DaySet,
     },
 };
@@ -203,16 +203,15 @@ impl Wanted {
                 let day = draft.world.railway.zone.day_of(report.signed_at.at);
                 self.units.entry(report.unit.clone()).or_default().insert(day);
                 self.ground_of(&report.unit);
-                let source = Source::blank();
                 for entry in &report.entries {
-                    self.entry_subjects(&report.unit, &source, entry, draft);
+                    self.entry_subjects(&report.unit, entry, draft);
                 }
             }
             Body::EntryAmended(amendment) => {
                 let Some(known) = draft.entries.get(&amendment.entry) else { return };
                 self.units.entry(known.unit.clone()).or_default();
                 for entry in std::iter::once(&known.entry).chain(&amendment.replacement) {
-                    self.entry_subjects(&known.unit, &Source::blank(), entry, draft);
+                    self.entry_subjects(&known.unit, entry, draft);
                 }
             }
             Body::UnitHeld(hold) => {
@@ -221,6 +220,7 @@ impl Wanted {
             Body::UnitReleased(release) => {
                 self.units.entry(release.unit.clone()).or_default();
                 self.ground_of(&release.unit);
+                self.dossiers.insert(DossierKey { unit: release.unit.clone(), subject: Subject::Unit });
             }
             Body::RepairClosed(closed) => {
                 let Some(repair) = draft.repairs.get(&closed.id) else { return };
@@ -239,12 +239,11 @@ impl Wanted {
     fn entry_subjects(
         &mut self,
         unit: &UnitName,
-        source: &Source,
         entry: &crate::reports::Entry,
         draft: &Draft,
     ) {
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
-        let subjects = routing::route(source, entry, schedule).into_iter().map(|(subject, _)| subject);
+        let subjects = routing::subjects(entry, schedule).into_iter();
         self.dossiers.extend(subjects.map(|subject| DossierKey { unit: unit.clone(), subject }));
     }
 }

@@ -13,9 +13,12 @@ pub mod ground;
 pub mod ground_open;
 pub mod judge;
 pub mod occurrence;
+#[cfg(test)]
+mod properties;
 pub mod reclosed;
 pub mod register;
 pub mod reported;
+pub mod reset_answer;
 pub mod routing;
 pub mod running;
 #[cfg(test)]

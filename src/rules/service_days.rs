@@ -287,6 +287,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn sets_do_not_know_in_what_order_they_were_filled(
             mut days in proptest::collection::vec(-9_000..30_000_i32, 0..60), seed in any::<u64>(),
