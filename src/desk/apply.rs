@@ -267,6 +267,7 @@ impl Draft {
             for old in dossier.take(amendment.entry) {
                 if stays {
                     let by = Withdrawn {
+                        seq: filed.seq,
                         by: amendment.author.clone(),
                         at: filed.recorded_at,
                         reason: amendment.reason.clone(),
