@@ -327,4 +327,18 @@ fn how_long_one_judgement_takes() {
         std::hint::black_box(super::statistics::gamma_quantile(0.8, f64::from(i % 100 + 6)));
     }
     println!("a gamma quantile: {:?}", begun.elapsed() / 10_000);
+    let positions =
+        (0..3_000).map(|i| Fact { at: begin.plus(i * DAY), ..position(BEGIN, "D1", "closed", None) });
+    let ground_protection = Dossier::of(positions.collect());
+    let begun = std::time::Instant::now();
+    for _ in 0..100 {
+        std::hint::black_box(judged(&railway, &Subject::GroundProtection, &ground_protection, &days, &[]));
+    }
+    println!("3,000 times seen closed: {:?}", begun.elapsed() / 100);
+    let packed = postcard::to_stdvec(&ground_protection).unwrap();
+    let begun = std::time::Instant::now();
+    for _ in 0..100 {
+        std::hint::black_box(postcard::from_bytes::<Dossier>(&packed).unwrap());
+    }
+    println!("unpacking them, {} bytes: {:?}", packed.len(), begun.elapsed() / 100);
 }
