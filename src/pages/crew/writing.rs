@@ -11,7 +11,7 @@ use super::{
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
-    store,
+    resetting, store,
     typed::Typed,
     unit_of::UnitHere,
     write::{Asked, ChoosePage, EntryPage, PickPage, only_choice, wants_device},
@@ -38,6 +38,7 @@ pub struct Tapped {
 /// The panel to tap on, or straight away the form where nothing has to be tapped.
 pub async fn ask(
     State(app): State<App>,
+    me: Me,
     frame: Frame,
     Path((unit, kind)): Path<(String, String)>,
     Query(tapped): Query<Tapped>,
@@ -53,7 +54,7 @@ pub async fn ask(
     }
     let entry = EntryId(fresh_id(here.now));
     let sheet = Sheet { kind, about, entry, typed: Typed::default() };
-    form(StatusCode::OK, frame, &here, &sheet, &Checked::default())
+    form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
 async fn pick(app: &App, frame: Frame, here: &UnitHere, kind: Kind) -> Answer {
@@ -75,7 +76,7 @@ pub async fn change(
     let entry = entry.parse::<EntryId>().ok();
     let found = kept.as_ref().zip(entry).and_then(|(kept, id)| kept.draft.entry(id));
     let Some(found) = found.filter(|e| e.sent.is_none()) else { return see(&paths::Report(here.unit)) };
-    form(StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default())
+    form(&app, &me, StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default()).await
 }
 
 /// Checks a form and keeps its entry in the draft; wrong, it comes back with everything that was typed.
@@ -94,7 +95,7 @@ pub async fn take(
     let others = reports::store::entries(&mut *app.desk().read().await?, &wanted).await?;
     let checked = sheet.check(&here, me.sign_in(), &others);
     if !checked.says.is_empty() || !(checked.asks.is_empty() || sure) {
-        return form(StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked);
+        return form(&app, &me, StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked).await;
     }
     let entry = sheet.entry;
     keep(&app, me.sign_in(), &here, move |draft| draft.put(sheet.into())).await?;
@@ -130,7 +131,15 @@ fn sheet_of(kind: Kind, fields: Vec<(String, String)>, here: &UnitHere) -> (Shee
     (Sheet { kind, about, entry, typed }, sure, send)
 }
 
-fn form(status: StatusCode, frame: Frame, here: &UnitHere, sheet: &Sheet, checked: &Checked) -> Result<Response, Oops> {
+async fn form(
+    app: &App,
+    me: &Me,
+    status: StatusCode,
+    frame: Frame,
+    here: &UnitHere,
+    sheet: &Sheet,
+    checked: &Checked,
+) -> Result<Response, Oops> {
     let asked = Asked {
         unit: &here.unit,
         kind: sheet.kind,
@@ -139,6 +148,7 @@ fn form(status: StatusCode, frame: Frame, here: &UnitHere, sheet: &Sheet, checke
         entry: sheet.entry,
         action: paths::WriteKind(here.unit.clone(), sheet.kind.as_str().to_owned()).to_string(),
         back: paths::Write(here.unit.clone()).to_string(),
+        reset: resetting::answer(app, me, here, sheet).await?,
     };
     let no_device = matches!(&sheet.about, About::Device(_)) && asked.device.is_none();
     let mut says = checked.says.clone();
