@@ -3,6 +3,8 @@ mod harness;
 mod html;
 mod roster;
 
+mod api;
+mod board;
 mod doors;
 mod parked;
 mod sign_in;
