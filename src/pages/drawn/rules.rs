@@ -37,6 +37,12 @@ pub fn name(rule: Rule) -> &'static str {
 
 /// The rule itself. Its figures stand beside it on the page.
 pub fn spelled(rule: Rule) -> &'static str {
+    if rule.is_ground_protection() { about_ground_protection(rule) } else { about_equipment(rule) }
+}
+
+const UNWRITTEN: &str = "This rule is not spelled out yet: ask whoever keeps this program.";
+
+fn about_equipment(rule: Rule) -> &'static str {
     match rule {
         Rule::Burst => {
             "A score for each device of each unit rises with every operation and falls with every service day without one, \
@@ -68,6 +74,18 @@ pub fn spelled(rule: Rule) -> &'static str {
             "A device that 49 CFR 218 subpart D protects (alerter, event recorder, cab signal cutouts) was cut out on a controlling \
              unit. It is never mixed with ground protection."
         }
+        Rule::Often => {
+            "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
+        }
+        Rule::DidNotHold => {
+            "The device operated again so soon after its repair that an average device would seldom do so."
+        }
+        _ => UNWRITTEN,
+    }
+}
+
+fn about_ground_protection(rule: Rule) -> &'static str {
+    match rule {
         Rule::NotAuthorised => {
             "Whoever opened the ground-relay cutout held no authorisation for that class at that moment. Own right: no finding. \
              Ordered by one who holds it: said so. Neither: said so. Closing is open to anyone and never a finding. Grants and \
@@ -102,14 +120,9 @@ pub fn spelled(rule: Rule) -> &'static str {
              first number seen is the baseline."
         }
         Rule::SameHand => "The review is signed by somebody who opened, closed, authorised or granted.",
-        Rule::Often => {
-            "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
-        }
-        Rule::DidNotHold => {
-            "The device operated again so soon after its repair that an average device would seldom do so."
-        }
-        _ => "See DEVELOPERS.md of this program for this rule.",
+        _ => UNWRITTEN,
     }
+}
 }
 
 /// A figure's name on a page. A rule that brings a new one is read out as it stands.
