@@ -15,7 +15,7 @@ use crate::{
     rules::{
         Bypass, Dossier, DossierKey,
         dossier::Subject,
-        routing::{self, Source},
+        routing,
         service_days::DaySet,
     },
 };
@@ -46,23 +46,38 @@ impl Draft {
         self.load_dossiers(db, &wanted).await
     }
 
-    async fn load_reports(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<ReportId>) -> Result<(), sqlx::Error> {
+    async fn load_reports(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<ReportId>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT seq, id, unit, author, recorded_at, sha256, root FROM report WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let root = hex::decode(row.get::<String, _>("root")).ok().and_then(|bytes| Hash::from_slice(&bytes));
+            let root =
+                hex::decode(row.get::<String, _>("root")).ok().and_then(|bytes| Hash::from_slice(&bytes));
             let filed = Filed {
                 seq: seq(&row, "seq"),
                 recorded_at: Instant(row.get("recorded_at")),
                 root: root.unwrap_or(Hash([0; 32])),
             };
-            let known = KnownReport { filed, author: text(&row, "author"), unit: text(&row, "unit"), sha256: row.get("sha256") };
+            let known = KnownReport {
+                filed,
+                author: text(&row, "author"),
+                unit: text(&row, "unit"),
+                sha256: row.get("sha256"),
+            };
             self.reports.insert(id(&row, "id")?, known);
         }
         Ok(())
     }
 
-    async fn load_entries(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<EntryId>) -> Result<(), sqlx::Error> {
-        let sql = "SELECT e.id, e.report, e.seq, e.place_in, e.unit, e.author, e.channel, e.recorded_at, e.detail,
+    async fn load_entries(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<EntryId>,
+    ) -> Result<(), sqlx::Error> {
+        let sql =
+            "SELECT e.id, e.report, e.seq, e.place_in, e.unit, e.author, e.channel, e.recorded_at, e.detail,
                 CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position
             FROM entry e JOIN report r ON r.id = e.report WHERE e.id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
@@ -77,32 +92,48 @@ impl Draft {
                 recorded_at: Instant(row.get("recorded_at")),
                 entry,
                 run: row.get::<Option<i64>, _>("run").map(Instant),
-                position: row.get::<Option<&str>, _>("position").and_then(crate::reports::vocabulary::RunPosition::parse),
+                position: row
+                    .get::<Option<&str>, _>("position")
+                    .and_then(crate::reports::vocabulary::RunPosition::parse),
             };
             self.entries.insert(id(&row, "id")?, known);
         }
         Ok(())
     }
 
-    async fn load_bypasses(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<EntryId>) -> Result<(), sqlx::Error> {
+    async fn load_bypasses(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<EntryId>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT data FROM bypass WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let bypass: Bypass = serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+            let bypass: Bypass =
+                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
             self.bypasses.insert(bypass.id, bypass);
         }
         Ok(())
     }
 
-    async fn load_repairs(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<uuid::Uuid>) -> Result<(), sqlx::Error> {
+    async fn load_repairs(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<uuid::Uuid>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT data FROM repair WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let repair: crate::shop::Repair = serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+            let repair: crate::shop::Repair =
+                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
             self.repairs.insert(repair.id, repair);
         }
         Ok(())
     }
 
-    async fn load_units(&mut self, db: &mut SqliteConnection, units: &BTreeMap<UnitName, BTreeSet<Day>>) -> Result<(), sqlx::Error> {
+    async fn load_units(
+        &mut self,
+        db: &mut SqliteConnection,
+        units: &BTreeMap<UnitName, BTreeSet<Day>>,
+    ) -> Result<(), sqlx::Error> {
         let names: Vec<&UnitName> = units.keys().collect();
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
@@ -113,7 +144,8 @@ impl Draft {
 
     /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
     async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let keys: Vec<(&UnitName, String)> = wanted.dossiers.iter().map(|k| (&k.unit, k.subject.to_string())).collect();
+        let keys: Vec<(&UnitName, String)> =
+            wanted.dossiers.iter().map(|k| (&k.unit, k.subject.to_string())).collect();
         let zone = &self.world.railway.zone;
         let changed: Vec<(&UnitName, Instant)> = wanted
             .units
@@ -171,16 +203,15 @@ impl Wanted {
                 let day = draft.world.railway.zone.day_of(report.signed_at.at);
                 self.units.entry(report.unit.clone()).or_default().insert(day);
                 self.ground_of(&report.unit);
-                let source = Source::blank();
                 for entry in &report.entries {
-                    self.entry_subjects(&report.unit, &source, entry, draft);
+                    self.entry_subjects(&report.unit, entry, draft);
                 }
             }
             Body::EntryAmended(amendment) => {
                 let Some(known) = draft.entries.get(&amendment.entry) else { return };
                 self.units.entry(known.unit.clone()).or_default();
                 for entry in std::iter::once(&known.entry).chain(&amendment.replacement) {
-                    self.entry_subjects(&known.unit, &Source::blank(), entry, draft);
+                    self.entry_subjects(&known.unit, entry, draft);
                 }
             }
             Body::UnitHeld(hold) => {
@@ -189,6 +220,7 @@ impl Wanted {
             Body::UnitReleased(release) => {
                 self.units.entry(release.unit.clone()).or_default();
                 self.ground_of(&release.unit);
+                self.dossiers.insert(DossierKey { unit: release.unit.clone(), subject: Subject::Unit });
             }
             Body::RepairClosed(closed) => {
                 let Some(repair) = draft.repairs.get(&closed.id) else { return };
@@ -204,16 +236,22 @@ impl Wanted {
         self.dossiers.insert(DossierKey { unit: unit.clone(), subject: Subject::GroundProtection });
     }
 
-    fn entry_subjects(&mut self, unit: &UnitName, source: &Source, entry: &crate::reports::Entry, draft: &Draft) {
+    fn entry_subjects(
+        &mut self,
+        unit: &UnitName,
+        entry: &crate::reports::Entry,
+        draft: &Draft,
+    ) {
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
-        let subjects = routing::route(source, entry, schedule).into_iter().map(|(subject, _)| subject);
+        let subjects = routing::subjects(entry, schedule).into_iter();
         self.dossiers.extend(subjects.map(|subject| DossierKey { unit: unit.clone(), subject }));
     }
 }
 
 /// Rows of one dossier table row, also for whoever goes through all of them.
 pub fn dossier(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
-    let subject = Subject::parse(row.get("subject")).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
+    let subject =
+        Subject::parse(row.get("subject")).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
     let dossier: Dossier = postcard::from_bytes(row.get("facts")).map_err(|why| damaged(why.to_string()))?;
     let findings = usize::try_from(row.get::<i64, _>("findings")).unwrap_or(0);
     Ok((DossierKey { unit: text(row, "unit"), subject }, Kept { dossier, findings, touched: false }))
@@ -225,7 +263,11 @@ pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
     Ok(UnitHistory { days, holds })
 }
 
-async fn fetch(db: &mut SqliteConnection, sql: &'static str, ids: &impl Serializable) -> Result<Vec<SqliteRow>, sqlx::Error> {
+async fn fetch(
+    db: &mut SqliteConnection,
+    sql: &'static str,
+    ids: &impl Serializable,
+) -> Result<Vec<SqliteRow>, sqlx::Error> {
     if ids.nothing() {
         return Ok(Vec::new());
     }
@@ -249,7 +291,10 @@ impl<T: serde::Serialize> Serializable for Vec<T> {
 
 /// A projection that cannot be read: `verify` names it, `rebuild` mends it.
 pub fn damaged(why: String) -> sqlx::Error {
-    sqlx::Error::Decode(format!("a projection is damaged ({why}): run `breakerbook verify`, then `breakerbook rebuild`").into())
+    sqlx::Error::Decode(
+        format!("a projection is damaged ({why}): run `breakerbook verify`, then `breakerbook rebuild`")
+            .into(),
+    )
 }
 
 fn seq(row: &SqliteRow, column: &str) -> u64 {

@@ -72,7 +72,7 @@ impl<'a> Stretch<'a> {
             self.openers.push(Opener { at: event.at, hand, fact: event.fact });
         }
         if let Told::Bypass(told) = &event.fact.told {
-            self.covered_until = self.covered_until.max(told.closed_at);
+            self.covered_until = self.covered_until.max(told.end(event.fact.at));
         }
     }
 
@@ -130,6 +130,13 @@ impl<'a> Stretch<'a> {
     }
 }
 
+impl BypassFact {
+    /// When it was closed again, unless that is before it was opened: then nobody knows.
+    pub fn end(&self, begin: Instant) -> Option<Instant> {
+        self.closed_at.filter(|closed| *closed >= begin)
+    }
+}
+
 /// The tags that are ground-relay cutouts here: by the schedule, or because an entry opened them as one.
 pub fn cutouts<'a>(case: &Case<'_>, facts: &[&'a Fact]) -> Vec<&'a Tag> {
     let mut tags: Vec<&Tag> = Vec::new();
@@ -180,7 +187,7 @@ fn events<'a>(facts: &[&'a Fact], device: &Tag) -> Vec<Event<'a>> {
         match &fact.told {
             Told::Bypass(told) if told.device == *device => {
                 push(fact.at, if fact.found { Kind::SeenOpen } else { Kind::Opened }, Some(&told.by));
-                if let Some(closed) = told.closed_at {
+                if let Some(closed) = told.end(fact.at) {
                     push(closed, Kind::Closed, told.closed_by.as_ref());
                 }
             }

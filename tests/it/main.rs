@@ -5,6 +5,7 @@ mod roster;
 
 mod api;
 mod board;
+mod crew;
 mod doors;
 mod parked;
 mod sign_in;

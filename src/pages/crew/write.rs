@@ -99,7 +99,9 @@ impl PickPage {
             unit: unit.to_string(),
             title: title(kind),
             question: "Tap it on the panel.",
-            cautions: vec!["Before the cabinet: train stopped and secured, dispatcher told. Local instructions decide."],
+            cautions: vec![
+                "Before the cabinet: train stopped and secured, dispatcher told. Local instructions decide.",
+            ],
             drawing: schedule.map(|schedule| draw(schedule, now, known, link)),
             not_listed: form.with(&[("device", "?")]),
             back: paths::Write(unit.clone()).to_string(),
@@ -175,6 +177,8 @@ pub struct Asked<'a> {
     /// Where the form goes.
     pub action: String,
     pub back: String,
+    /// Whether it may be closed again, in lines; nothing where that is no question.
+    pub reset: Vec<String>,
 }
 
 impl EntryPage {
@@ -189,13 +193,13 @@ impl EntryPage {
             hidden: vec![("entry", asked.entry.to_string()), ("device", about.as_str().to_owned())],
             glyph: device.map_or(glyph(kind), |d| face_of(d, None).glyph),
             device: device.map(DeviceFacts::of),
-            facts_open: matches!(kind, Kind::BreakerTrip | Kind::FuseCheck),
+            facts_open: kind == Kind::FuseCheck,
             not_listed: (*about == About::NotListed).then(|| {
                 let typed = typed.raw("device.not_listed");
                 Field::text("device.not_listed", "The words on its plate", typed).says(legend)
             }),
             when: when_view(kind, typed, says),
-            parts: part_views(kind, device, typed, says),
+            parts: part_views(kind, device, typed, says, &asked.reset),
             problems: says.get("").cloned().into_iter().collect(),
             asked: again.to_vec(),
             offers_send: sends_at_once(kind),
@@ -230,7 +234,8 @@ mod tests {
         sample::write("pick", |frame| {
             let schedule = sample::schedule();
             let unit = "QHB 412".into();
-            let page = PickPage::of(frame, &unit, Kind::BreakerTrip, Some(&schedule), sample::now(), sample::known);
+            let page =
+                PickPage::of(frame, &unit, Kind::BreakerTrip, Some(&schedule), sample::now(), sample::known);
             let html = page.render().unwrap();
             assert!(html.contains("/units/QHB-412/write/breaker_trip?device=TC2"));
             assert!(!html.contains("device=GRC"), "a switch does not trip");
@@ -248,6 +253,14 @@ mod tests {
             entry: "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11".parse().unwrap(),
             action: "/there".into(),
             back: "/back".into(),
+            reset: match kind {
+                Kind::BreakerTrip => vec![
+                    "Do not reset: reset twice since yesterday 14:10, once by the crew before you.".into(),
+                    "If it is left off: pull at reduced load, tell the dispatcher".into(),
+                    crate::rules::reset_answer::DEFERS.into(),
+                ],
+                _ => vec![],
+            },
         };
         EntryPage::of(frame, &asked, typed, says, again).render().unwrap()
     }
@@ -267,13 +280,19 @@ mod tests {
             (Kind::Position, "?"),
         ] {
             let typed = Typed::default().with("note", "kept <this>").with("when", "5");
-            let html = form(sample::frame(crate::web::frame::Palette::Auto), kind, tag, &typed, &Says::new(), &[]);
+            let html =
+                form(sample::frame(crate::web::frame::Palette::Auto), kind, tag, &typed, &Says::new(), &[]);
             let schedule = sample::schedule();
-            for q in super::super::asking::parts(kind, schedule.device(&tag.into())).iter().flat_map(|p| p.questions) {
+            for q in super::super::asking::parts(kind, schedule.device(&tag.into()))
+                .iter()
+                .flat_map(|p| p.questions)
+            {
                 assert!(html.contains(&format!("name=\"{}\"", q.name)), "{kind}: {}", q.name);
             }
             assert!(html.contains("kept &#60;this&#62;") && html.contains("value=\"5\" checked"), "{kind}");
-            assert!(html.contains("Only when stopped") && !html.contains("style=") && !html.contains("<script>"));
+            assert!(
+                html.contains("Only when stopped") && !html.contains("style=") && !html.contains("<script>")
+            );
             assert_eq!(html.contains("send this now"), sends_at_once(kind), "{kind}");
         }
     }

@@ -123,7 +123,6 @@ fn about_ground_protection(rule: Rule) -> &'static str {
         _ => UNWRITTEN,
     }
 }
-}
 
 /// A figure's name on a page. A rule that brings a new one is read out as it stands.
 pub fn figure_name(name: &str) -> String {
