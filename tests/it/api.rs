@@ -89,6 +89,10 @@ async fn lists_leave_as_json_and_csv() {
     let (status, answer) =
         app.api(&token, "GET", "/api/v1/findings?as_of=yesterday&format=xml&history=maybe", None).await;
     assert_eq!((status, answer["problems"].as_array().unwrap().len()), (422, 3), "{answer}");
+    let shop = app.token("sam").await;
+    let (_, rows) = app.api(&shop, "GET", "/api/v1/findings", None).await;
+    assert!(rows.as_array().unwrap().iter().any(|row| row["rule"] == "reported"), "{rows}");
+    assert!(!rows.to_string().contains("not_authorised"), "what may name people is the supervisor's: {rows}");
     let crew = app.token("ann").await;
     let (status, _) = app.api(&crew, "GET", "/api/v1/bypasses", None).await;
     assert_eq!(status, 403);

@@ -120,9 +120,15 @@ impl App {
 
     /// The key of the first open finding by a rule.
     pub async fn finding_key(&self, rule: &str) -> String {
+        self.finding_about(rule, "").await
+    }
+
+    /// The same, resting on an entry.
+    pub async fn finding_about(&self, rule: &str, entry: &str) -> String {
         let token = self.token("sue").await;
         let (_, rows) = self.api(&token, "GET", "/api/v1/findings", None).await;
-        let found = rows.as_array().unwrap().iter().find(|row| row["rule"] == rule);
+        let is_it = |row: &&Value| row["rule"] == rule && row["entries"].to_string().contains(entry);
+        let found = rows.as_array().unwrap().iter().find(is_it);
         found.unwrap_or_else(|| panic!("no {rule} in {rows}"))["key"].as_str().unwrap().to_owned()
     }
 

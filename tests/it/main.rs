@@ -8,4 +8,6 @@ mod board;
 mod crew;
 mod doors;
 mod parked;
+mod permits;
 mod sign_in;
+mod weight;
