@@ -12,7 +12,11 @@ pub struct StoredPage {
 }
 
 /// Up to `limit` pages from `from` on, in order.
-pub async fn pages_from(db: &mut SqliteConnection, from: i64, limit: i64) -> Result<Vec<StoredPage>, sqlx::Error> {
+pub async fn pages_from(
+    db: &mut SqliteConnection,
+    from: i64,
+    limit: i64,
+) -> Result<Vec<StoredPage>, sqlx::Error> {
     sqlx::query_as("SELECT seq, blob, leaf FROM page WHERE seq >= ? ORDER BY seq LIMIT ?")
         .bind(from)
         .bind(limit)
@@ -54,8 +58,12 @@ impl std::fmt::Display for Flaw {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Changed(seq) => write!(f, "page {seq}: its bytes are not the ones that were filed"),
-            Self::Gap { missing, found } => write!(f, "page {missing} is missing; the next one is page {found}"),
-            Self::BeforeFirst(seq) => write!(f, "page {seq}: there is no page before page 0; somebody put this one in"),
+            Self::Gap { missing, found } => {
+                write!(f, "page {missing} is missing; the next one is page {found}")
+            }
+            Self::BeforeFirst(seq) => {
+                write!(f, "page {seq}: there is no page before page 0; somebody put this one in")
+            }
             Self::Unreadable { after, why } => write!(f, "the pages from {after} on cannot be read ({why})"),
         }
     }

@@ -69,7 +69,12 @@ impl Frontier {
     }
 
     pub fn root(&self) -> Hash {
-        self.peaks.iter().rev().copied().reduce(|right, left| node_hash(left, right)).unwrap_or_else(empty_root)
+        self.peaks
+            .iter()
+            .rev()
+            .copied()
+            .reduce(|right, left| node_hash(left, right))
+            .unwrap_or_else(empty_root)
     }
 
     pub fn to_bytes(&self) -> Vec<u8> {
@@ -110,7 +115,16 @@ mod tests {
     use super::*;
 
     fn reference_leaves() -> Vec<Hash> {
-        let data = ["", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f"];
+        let data = [
+            "",
+            "00",
+            "10",
+            "2021",
+            "3031",
+            "40414243",
+            "5051525354555657",
+            "606162636465666768696a6b6c6d6e6f",
+        ];
         data.iter().map(|d| leaf_hash(&hex::decode(d).unwrap())).collect()
     }
 

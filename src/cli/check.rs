@@ -17,12 +17,17 @@ pub async fn verify(book: &Book) -> Outcome {
     match verify::verify(&book.db).await? {
         Verdict::Clean { size, root } => {
             say(&format!("clean: {size} pages, root {root}"));
-            say("Hold size and root against a receipt or handover sheet kept elsewhere: only that shows that nothing was taken off the end or written anew.");
+            say(
+                "Hold size and root against a receipt or handover sheet kept elsewhere: only that shows that nothing was taken off the end or written anew.",
+            );
             Ok(ExitCode::SUCCESS)
         }
         Verdict::Flawed(flaws) => {
             flaws.iter().for_each(|flaw| say(flaw));
-            Err(Failed { says: "this book is not clean: keep the file as it is and compare it with a copy".to_owned(), code: 1 })
+            Err(Failed {
+                says: "this book is not clean: keep the file as it is and compare it with a copy".to_owned(),
+                code: 1,
+            })
         }
     }
 }

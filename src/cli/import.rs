@@ -8,7 +8,10 @@ use std::{
 
 use super::{Book, Failed, Outcome, open, say};
 use crate::{
-    base::{Day, Problem, SignIn, table::{Import, Reject}},
+    base::{
+        Day, Problem, SignIn,
+        table::{Import, Reject},
+    },
     book::Channel,
     desk::{
         Desk, Pending, Refused,
@@ -124,7 +127,8 @@ fn read(path: &Path) -> Result<Vec<u8>, Failed> {
 
 fn importer(desk: &Desk, by: Option<&str>) -> Result<Option<SignIn>, Failed> {
     let Some(typed) = by else { return Ok(None) };
-    let nobody = || Failed::from(format!("nobody in this book signs in as {typed:?}: give another name with --as"));
+    let nobody =
+        || Failed::from(format!("nobody in this book signs in as {typed:?}: give another name with --as"));
     let name = person::sign_in(typed).ok_or_else(nobody)?;
     desk.world().people.person(&name).filter(|p| p.active).map(|_| Some(name.clone())).ok_or_else(nobody)
 }
@@ -141,15 +145,24 @@ fn check(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>) -> Resul
         List::People => people::import::people(bytes).map(|i| done(i.good.len(), i.rejects)),
         List::Schedules => {
             let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
-            roster::import::schedules(bytes, world.railway.zone.start_of(from)).map(|i| done(i.good.len(), i.rejects))
+            roster::import::schedules(bytes, world.railway.zone.start_of(from))
+                .map(|i| done(i.good.len(), i.rejects))
         }
         List::Units => roster::import::units(bytes).map(|i| done(i.good.len(), i.rejects)),
-        List::Authorisations => people::import::authorisations(bytes, &world.people).map(|i| done(i.good.len(), i.rejects)),
+        List::Authorisations => {
+            people::import::authorisations(bytes, &world.people).map(|i| done(i.good.len(), i.rejects))
+        }
     }?)
 }
 
 /// Imports a list: its good rows in one transaction.
-pub async fn list(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>, by: Option<&SignIn>) -> Result<Done, Failed> {
+pub async fn list(
+    desk: &Desk,
+    list: List,
+    bytes: &[u8],
+    effective: Option<Day>,
+    by: Option<&SignIn>,
+) -> Result<Done, Failed> {
     let world = desk.world();
     let channel = Channel::Import;
     match list {
@@ -157,7 +170,12 @@ pub async fn list(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>,
             let Import { good, rejects } = people::import::people(bytes)?;
             let wanted: Vec<PersonWanted> = good
                 .into_iter()
-                .map(|row| PersonWanted { sign_in: row.sign_in, role: row.role, name: row.name, craft: row.craft.unwrap_or_default() })
+                .map(|row| PersonWanted {
+                    sign_in: row.sign_in,
+                    role: row.role,
+                    name: row.name,
+                    craft: row.craft.unwrap_or_default(),
+                })
                 .collect();
             let mut db = desk.read().await?;
             let names = kept_names(&mut db).await?;
@@ -167,7 +185,8 @@ pub async fn list(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>,
         }
         List::Schedules => {
             let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
-            let Import { good, rejects } = roster::import::schedules(bytes, world.railway.zone.start_of(from))?;
+            let Import { good, rejects } =
+                roster::import::schedules(bytes, world.railway.zone.start_of(from))?;
             let kept = desk.act(IssueSchedules::of(good, by, channel)).await.map_err(refused)?;
             Ok(Done { kept, rejects })
         }
@@ -226,7 +245,11 @@ async fn reports_of(file: File) -> Outcome {
         match FileReport::read(line, &filer, &desk.world(), desk.clock().now()) {
             Err(why) => tally.reject(n + 1, line, problems(why))?,
             Ok(_) if file.dry_run => tally.kept.new += 1,
-            Ok(act) => under_way.push_back((n + 1, line, desk.hand_over_patiently(act, None).await.map_err(refused)?)),
+            Ok(act) => under_way.push_back((
+                n + 1,
+                line,
+                desk.hand_over_patiently(act, None).await.map_err(refused)?,
+            )),
         }
         if under_way.len() >= UNDER_WAY {
             tally.settle(under_way.pop_front()).await?;

@@ -35,11 +35,20 @@ pub async fn run(args: Args) -> Outcome {
         Failed::from("a sign-in name is 2 to 40 letters, digits, dots, hyphens or underscores: give another with --admin")
     })?;
     if Zone::named(&args.zone).is_none() {
-        return Err(Failed::from(format!("there is no time zone {:?}: give an IANA name such as America/Chicago", args.zone)));
+        return Err(Failed::from(format!(
+            "there is no time zone {:?}: give an IANA name such as America/Chicago",
+            args.zone
+        )));
     }
-    let book = begin::NewBook { railway: args.railway, mark: args.mark.to_uppercase(), time_zone: args.zone, demo: false };
+    let book = begin::NewBook {
+        railway: args.railway,
+        mark: args.mark.to_uppercase(),
+        time_zone: args.zone,
+        demo: false,
+    };
     let one_time = password::one_time()?;
-    let hash = password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
+    let hash =
+        password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
     begin::begin(&args.db, &book, &admin, hash, DeskOptions::default()).await?;
     say(&format!("begun {}", args.db.display()));
     say(&format!("sign-in administrator {admin} {one_time}"));

@@ -84,7 +84,8 @@ pub enum Format {
 }
 
 fn moment(text: &str) -> Result<Instant, String> {
-    Instant::parse(text).ok_or_else(|| "a time with its offset is wanted, as in 2026-03-03T05:14:00-06:00".to_owned())
+    Instant::parse(text)
+        .ok_or_else(|| "a time with its offset is wanted, as in 2026-03-03T05:14:00-06:00".to_owned())
 }
 
 /// A failure that ends the program, in a sentence.

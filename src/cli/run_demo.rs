@@ -41,7 +41,10 @@ pub async fn run(args: Args) -> Outcome {
     }
     let desk = Desk::open(&path, DeskOptions::default()).await?;
     if !desk.world().railway.demo {
-        return Err(Failed::from(format!("{} is a railway's own book, not a demo: give another file", path.display())));
+        return Err(Failed::from(format!(
+            "{} is a railway's own book, not a demo: give another file",
+            path.display()
+        )));
     }
     serve::serve(desk, &args.listening, |url| {
         say(&format!("listening {url}"));
@@ -95,7 +98,9 @@ async fn fill_new(path: &std::path::Path, ends: Instant) -> Result<(), Filling> 
         demo: true,
     };
     begin::create(path, &book, &clock).await?;
-    let desk = Desk::open(path, DeskOptions { clock, writer: WriterOptions::default(), ..DeskOptions::default() }).await?;
+    let desk =
+        Desk::open(path, DeskOptions { clock, writer: WriterOptions::default(), ..DeskOptions::default() })
+            .await?;
     let zone = desk.world().railway.zone.clone();
     load_lists(&desk, &demo::files(ends, &zone)).await?;
     file_year(&desk, ends, &zone).await?;
@@ -118,7 +123,9 @@ async fn load_lists(desk: &Desk, files: &demo::Csvs) -> Result<(), Failed> {
     for (_, name, password) in demo::SIGN_INS {
         let hash = hash_now(&Password::typed(password)).map_err(|why| Failed::from(format!("{why:?}")))?;
         let of = SignIn::from(*name);
-        desk.act(KeepSecret::password(&of, hash, false, None, desk.clock().now())).await.map_err(|why| Failed::from(why.says()))?;
+        desk.act(KeepSecret::password(&of, hash, false, None, desk.clock().now()))
+            .await
+            .map_err(|why| Failed::from(why.says()))?;
     }
     Ok(())
 }
@@ -148,7 +155,9 @@ type Promise = std::pin::Pin<Box<dyn Future<Output = Result<(), Refused>> + Send
 
 async fn settle(promise: Option<Promise>) -> Result<(), Failed> {
     if let Some(promise) = promise {
-        promise.await.map_err(|why| Failed::from(format!("the demo's history was refused: {}", why.says())))?;
+        promise
+            .await
+            .map_err(|why| Failed::from(format!("the demo's history was refused: {}", why.says())))?;
     }
     Ok(())
 }
@@ -173,7 +182,13 @@ async fn hand_over(
         demo::Act::RepairClosed { unit, device, by: who, at, cause, new_life } => {
             let id = uuid::Uuid::from_u64_pair(demo::SEED, n as u64);
             repairs.insert((unit.clone(), device.clone()), id);
-            let opened = RepairOpened { id, unit: UnitName::from(unit), device: device.map(Tag::from), at, findings: Vec::new() };
+            let opened = RepairOpened {
+                id,
+                unit: UnitName::from(unit),
+                device: device.map(Tag::from),
+                at,
+                findings: Vec::new(),
+            };
             let closed = RepairClosed { id, at, cause, words: None, new_life };
             vec![
                 (by(&who), at, Body::RepairOpened(Box::new(opened))),
@@ -181,7 +196,12 @@ async fn hand_over(
             ]
         }
         demo::Act::Held { unit, by: who, at, reason } => {
-            let hold = Hold { unit: UnitName::from(unit), at, reason: HoldReason::parse(&reason).unwrap_or(HoldReason::Repair), words: Some(reason) };
+            let hold = Hold {
+                unit: UnitName::from(unit),
+                at,
+                reason: HoldReason::parse(&reason).unwrap_or(HoldReason::Repair),
+                words: Some(reason),
+            };
             vec![(by(&who), at, Body::UnitHeld(Box::new(hold)))]
         }
         demo::Act::Released { unit, by: who, at, reason } => {
@@ -208,38 +228,63 @@ async fn hand_over(
 async fn report_of(desk: &Desk, report: &serde_json::Value, recorded: Instant) -> Result<Promise, Failed> {
     let author = report["author"].as_str().map(SignIn::from);
     let filer = Filer { by: author, channel: Channel::Page };
-    let act = FileReport::read(report.to_string().as_bytes(), &filer, &desk.world(), recorded).map_err(|why| match why {
-        ReadingFailed::Unreadable(why) => Failed::from(why.says()),
-        ReadingFailed::Refused(why) => Failed::from(why.says()),
-    })?;
-    let pending = desk.hand_over_patiently(act, Some(recorded)).await.map_err(|why| Failed::from(why.says()))?;
+    let act =
+        FileReport::read(report.to_string().as_bytes(), &filer, &desk.world(), recorded).map_err(|why| {
+            match why {
+                ReadingFailed::Unreadable(why) => Failed::from(why.says()),
+                ReadingFailed::Refused(why) => Failed::from(why.says()),
+            }
+        })?;
+    let pending =
+        desk.hand_over_patiently(act, Some(recorded)).await.map_err(|why| Failed::from(why.says()))?;
     Ok(Box::pin(async move { pending.answer().await.map(drop) }))
 }
 
-async fn amendment_of(desk: &Desk, amendment: &serde_json::Value, at: Option<Instant>) -> Result<Promise, Failed> {
-    use crate::{desk::reports::{AmendEntry, role_of}, people::{Act, Role}, reports::stored};
+async fn amendment_of(
+    desk: &Desk,
+    amendment: &serde_json::Value,
+    at: Option<Instant>,
+) -> Result<Promise, Failed> {
+    use crate::{
+        desk::reports::{AmendEntry, role_of},
+        people::{Act, Role},
+        reports::stored,
+    };
     let amendment = stored::amendment(&amendment.to_string()).map_err(Failed::from)?;
     let world = desk.world();
-    let person = world.people.person(&amendment.author).ok_or_else(|| Failed::from("the demo amends as nobody"))?;
-    let permit = person.permit(Act::AmendEntry).ok_or_else(|| Failed::from("the demo amends without a right"))?;
+    let person =
+        world.people.person(&amendment.author).ok_or_else(|| Failed::from("the demo amends as nobody"))?;
+    let permit =
+        person.permit(Act::AmendEntry).ok_or_else(|| Failed::from("the demo amends without a right"))?;
     let role = role_of(&world, &amendment.author).unwrap_or(Role::Crew);
     let act = AmendEntry::of(amendment, &permit, role, Channel::Page);
     let pending = desk.hand_over_patiently(act, at).await.map_err(|why| Failed::from(why.says()))?;
     Ok(Box::pin(async move { pending.answer().await.map(drop) }))
 }
 
-async fn review_of(desk: &Desk, entry: &str, by: &str, at: Instant, judgement: &str, words: String) -> Result<Promise, Failed> {
+async fn review_of(
+    desk: &Desk,
+    entry: &str,
+    by: &str,
+    at: Instant,
+    judgement: &str,
+    words: String,
+) -> Result<Promise, Failed> {
     use crate::{desk::oversee::ReviewBypass, people::Act};
-    let entry: EntryId = entry.parse().map_err(|_| Failed::from("the demo reviews an entry without an id"))?;
+    let entry: EntryId =
+        entry.parse().map_err(|_| Failed::from("the demo reviews an entry without an id"))?;
     let world = desk.world();
     let mut db = desk.read().await?;
     let register = crate::oversight::store::register(&mut db, at).await?;
     let line = register.iter().find(|line| line.bypass.entries.contains(&entry));
-    let bypass = &line.ok_or_else(|| Failed::from(format!("the demo reviews an opening that is not there: {entry}")))?.bypass;
+    let bypass = &line
+        .ok_or_else(|| Failed::from(format!("the demo reviews an opening that is not there: {entry}")))?
+        .bypass;
     let permit = world.people.person(&SignIn::from(by)).and_then(|person| person.permit(Act::ReviewBypass));
     let permit = permit.ok_or_else(|| Failed::from("the demo reviews without a right"))?;
     let judgement = Judgement::parse(judgement).unwrap_or(Judgement::CannotTell);
-    let act = ReviewBypass::of(bypass.id, bypass.unit.clone(), bypass.last_seq, judgement, words, &permit, at);
+    let act =
+        ReviewBypass::of(bypass.id, bypass.unit.clone(), bypass.last_seq, judgement, words, &permit, at);
     let pending = desk.hand_over_patiently(act, Some(at)).await.map_err(|why| Failed::from(why.says()))?;
     Ok(Box::pin(async move { pending.answer().await.map(drop) }))
 }

@@ -32,7 +32,8 @@ pub async fn token(args: Args) -> Outcome {
 pub async fn password(args: Args) -> Outcome {
     let (of, desk) = (whose(&args)?, open(&args.book).await?);
     let one_time = password::one_time()?;
-    let hash = password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
+    let hash =
+        password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
     desk.act(KeepSecret::password(&of, hash, true, None, desk.clock().now())).await.map_err(refused)?;
     say(&one_time);
     Ok(ExitCode::SUCCESS)

@@ -35,9 +35,9 @@ pub async fn run(args: Args) -> Outcome {
 /// Serves until the process is told to stop; answers what is under way first.
 pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str)) -> Outcome {
     log_to_stderr();
-    let listener = TcpListener::bind(listening.listen)
-        .await
-        .map_err(|why| Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen)))?;
+    let listener = TcpListener::bind(listening.listen).await.map_err(|why| {
+        Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen))
+    })?;
     let address = listener.local_addr()?;
     let app = App::new(desk, Settings { tls: listening.behind_tls });
     let service = site::site(&app);

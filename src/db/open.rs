@@ -19,8 +19,12 @@ pub enum OpenError {
 impl std::fmt::Display for OpenError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::NoSuchFile(path) => write!(f, "there is no book at {path}: begin one with `breakerbook init --db {path} …`"),
-            Self::AlreadyThere(path) => write!(f, "{path} is already there and stays as it is: give another name"),
+            Self::NoSuchFile(path) => {
+                write!(f, "there is no book at {path}: begin one with `breakerbook init --db {path} …`")
+            }
+            Self::AlreadyThere(path) => {
+                write!(f, "{path} is already there and stays as it is: give another name")
+            }
             Self::NewerThanProgram(path) => write!(
                 f,
                 "{path} was written by a newer breakerbook than this one and was left untouched: start the newer program"

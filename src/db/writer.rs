@@ -92,7 +92,11 @@ impl<J> Clone for Writing<J> {
 
 impl<J: Send + 'static> Writing<J> {
     /// Starts the writer on a thread of its own: deciding is reckoning, and must not hold up the web.
-    pub fn start<C: Clerk<Job = J>>(db: SqliteConnection, clerk: C, options: WriterOptions) -> std::io::Result<Self> {
+    pub fn start<C: Clerk<Job = J>>(
+        db: SqliteConnection,
+        clerk: C,
+        options: WriterOptions,
+    ) -> std::io::Result<Self> {
         let (queue, jobs) = mpsc::channel(QUEUE);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         std::thread::Builder::new()
@@ -161,7 +165,11 @@ async fn write_group<C: Clerk>(
         }
         Err(trouble) => {
             // One of them is at fault: singly, the others still get through.
-            tracing::warn!(?trouble, jobs = group.len(), "a group was undone and is written again one by one");
+            tracing::warn!(
+                ?trouble,
+                jobs = group.len(),
+                "a group was undone and is written again one by one"
+            );
             for job in group {
                 let mut alone = vec![job];
                 let outcome = attempt(db, clerk, &mut alone, options).await;

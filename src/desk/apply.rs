@@ -8,7 +8,7 @@ use super::{
     world,
 };
 use crate::{
-    base::{EntryId, Instant, ReportId, SignIn, UnitName},
+    base::{EntryId, Instant, SignIn, UnitName},
     book::Heading,
     people::{Authorisation, Person, authorisation::Scope},
     reports::{Entry, Report, amendment::Amendment, content},
@@ -39,7 +39,8 @@ impl Draft {
                 });
                 world::put_schedule(&mut self.world_mut(seq).roster, (**schedule).clone());
                 let of_class = |card: &&Arc<crate::roster::UnitCard>| card.class == schedule.class;
-                let units: Vec<_> = self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
+                let units: Vec<_> =
+                    self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
                 self.again.units.extend(units);
             }
             Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(seq, (**card).clone()),
@@ -64,10 +65,10 @@ impl Draft {
                 at: filed.recorded_at,
             }),
             Body::UnitHeld(hold) => {
-                self.units.entry(hold.unit.clone()).or_default().holds.push((hold.at, None));
+                self.unit_mut(&hold.unit).holds.push((hold.at, None));
                 self.again.units.insert(hold.unit.clone());
             }
-            Body::UnitReleased(release) => self.release(filed, &release.unit, release.at),
+            Body::UnitReleased(release) => self.release(filed, heading, &release.unit, release.at),
             Body::RepairOpened(opened) => self.open_repair(heading, opened),
             Body::RepairClosed(closed) => self.close_repair(filed, heading, closed),
             Body::FindingSetAside(aside) => self.rows.set_asides.add(&tables::SetAsideRow {
@@ -99,7 +100,8 @@ impl Draft {
     }
 
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
-        let added_at = self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
+        let added_at =
+            self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
         let person = Person { sign_in: card.sign_in.clone(), role: card.role, added_at, active: card.active };
         self.rows.persons.add(&tables::PersonRow { sign_in: person.sign_in.clone(), card: json(&person) });
         self.world_mut(filed.seq).people.persons.insert(person.sign_in.clone(), Arc::new(person));
@@ -125,7 +127,9 @@ impl Draft {
     }
 
     fn put_authorisation(&mut self, seq: u64, authorisation: Authorisation) {
-        self.rows.authorisations.add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
+        self.rows
+            .authorisations
+            .add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
         let list = &mut self.world_mut(seq).people.authorisations;
         list.retain(|known| known.seq != authorisation.seq);
         list.push(Arc::new(authorisation));
@@ -174,7 +178,7 @@ impl Draft {
             root: filed.root.to_string(),
         });
         let day = self.world.railway.zone.day_of(report.signed_at.at);
-        let _ = self.units.entry(report.unit.clone()).or_default().days.insert(day);
+        let _ = self.unit_mut(&report.unit).days.insert(day);
         self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
         for (place_in, entry) in report.entries.iter().enumerate() {
             let known = KnownEntry {
@@ -257,12 +261,13 @@ impl Draft {
     fn withdraw_facts(&mut self, known: &KnownEntry, filed: Filed, amendment: &Amendment) {
         let world = Arc::clone(&self.world);
         let schedule = world.roster.schedule_at(&known.unit, known.entry.when.at());
-        for (subject, _) in routing::route(&source(known, known.seq), &known.entry, schedule) {
+        for subject in routing::subjects(&known.entry, schedule) {
             let stays = subject == Subject::GroundProtection;
             let dossier = self.dossier_mut(DossierKey { unit: known.unit.clone(), subject });
             for old in dossier.take(amendment.entry) {
                 if stays {
                     let by = Withdrawn {
+                        seq: filed.seq,
                         by: amendment.author.clone(),
                         at: filed.recorded_at,
                         reason: amendment.reason.clone(),
@@ -273,11 +278,13 @@ impl Draft {
         }
     }
 
-    fn release(&mut self, filed: Filed, unit: &UnitName, at: Instant) {
-        let holds = &mut self.units.entry(unit.clone()).or_default().holds;
+    fn release(&mut self, filed: Filed, heading: &Heading, unit: &UnitName, at: Instant) {
+        let holds = &mut self.unit_mut(unit).holds;
         holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));
-        let fact = shop_fact(filed, at, Told::Released);
-        self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::GroundProtection }).add(fact);
+        let fact = shop_fact(filed, &author(heading), at, Told::Released);
+        for subject in [Subject::GroundProtection, Subject::Unit] {
+            self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(fact.clone());
+        }
         self.again.units.insert(unit.clone());
     }
 
@@ -301,7 +308,8 @@ impl Draft {
     fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
         let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
         let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
-        let fact = shop_fact(filed, closed.at, Told::RepairClosed { new_life: closed.new_life });
+        let fact =
+            shop_fact(filed, &author(heading), closed.at, Told::RepairClosed { new_life: closed.new_life });
         self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
         self.put_repair(Repair {
             closed_at: Some(closed.at),
@@ -344,23 +352,8 @@ fn source(known: &KnownEntry, seq: u64) -> Source {
     }
 }
 
-/// An act of the shop as the rules see it; it has no entry and no report.
-fn shop_fact(filed: Filed, at: Instant, told: Told) -> Fact {
-    use crate::reports::vocabulary::{AtHow, YesNo};
-    Fact {
-        entry: EntryId(uuid::Uuid::from_u64_pair(0, filed.seq)),
-        report: ReportId(uuid::Uuid::nil()),
-        seq: filed.seq,
-        at,
-        at_how: AtHow::Clock,
-        found: false,
-        author: SignIn::from("shop"),
-        recorded_at: filed.recorded_at,
-        run: None,
-        position: None,
-        signs: None,
-        engine: YesNo::NotKnown,
-        withdrawn: None,
-        told,
-    }
+/// An act of the shop as the rules see it; its id is made from its page's number.
+fn shop_fact(filed: Filed, by: &SignIn, at: Instant, told: Told) -> Fact {
+    let act = EntryId(uuid::Uuid::from_u64_pair(0, filed.seq));
+    routing::shop_fact(act, at, by, (filed.seq, filed.recorded_at), told)
 }

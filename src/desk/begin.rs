@@ -6,8 +6,9 @@ use sqlx::Connection;
 use super::{
     Desk, DeskOptions, Draft, Page, World,
     body::{Body, BookOpened},
-    clerk, rebuild,
+    clerk,
     keep_people::{KeepPeople, KeepSecret, PersonWanted},
+    rebuild,
 };
 use crate::{
     base::{Clock, SignIn},
@@ -57,7 +58,13 @@ pub async fn create(path: &Path, book: &NewBook, clock: &Clock) -> Result<(), Op
 }
 
 /// Creates the book with its first administrator, whose password must be changed at the first sign-in.
-pub async fn begin(path: &Path, book: &NewBook, admin: &SignIn, password_hash: String, options: DeskOptions) -> Result<Desk, OpenError> {
+pub async fn begin(
+    path: &Path,
+    book: &NewBook,
+    admin: &SignIn,
+    password_hash: String,
+    options: DeskOptions,
+) -> Result<Desk, OpenError> {
     let clock = options.clock.clone();
     create(path, book, &clock).await?;
     let desk = Desk::open(path, options).await?;

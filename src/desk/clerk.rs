@@ -4,7 +4,13 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use sqlx::SqliteConnection;
 
-use super::{act::Errand, draft::Draft, load::damaged, tables::json, world::{self, World}};
+use super::{
+    act::Errand,
+    draft::Draft,
+    load::damaged,
+    tables::json,
+    world::{self, World},
+};
 use crate::{
     base::Clock,
     book::Frontier,
@@ -20,7 +26,10 @@ pub enum Job {
 
 /// A change outside the book. It is run once, in a transaction of its own.
 pub trait Aside: Send {
-    fn run<'a>(&'a mut self, db: &'a mut SqliteConnection) -> futures_util::future::BoxFuture<'a, Result<(), sqlx::Error>>;
+    fn run<'a>(
+        &'a mut self,
+        db: &'a mut SqliteConnection,
+    ) -> futures_util::future::BoxFuture<'a, Result<(), sqlx::Error>>;
     fn finish(self: Box<Self>, outcome: Result<(), &Trouble>);
 }
 
@@ -103,7 +112,11 @@ impl Clerk for DeskClerk {
 }
 
 /// Writes a decided draft: pages and rows, then what judging makes of them, then the book's head.
-pub(super) async fn write(db: &mut SqliteConnection, draft: &mut Draft, size_before: u64) -> Result<(), sqlx::Error> {
+pub(super) async fn write(
+    db: &mut SqliteConnection,
+    draft: &mut Draft,
+    size_before: u64,
+) -> Result<(), sqlx::Error> {
     draft.rows.flush(db).await?;
     if draft.frontier.size() == size_before {
         return Ok(());

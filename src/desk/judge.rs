@@ -13,13 +13,8 @@ use crate::{
     base::{Instant, UnitName},
     reports::vocabulary::{Occasion, RunPosition},
     rules::{
-        Dossier, DossierKey, Judgement,
-        dossier::Subject,
-        fact::RunFact,
-        windows::windows,
-
-        judge::judge,
-        service_days::ServiceDays,
+        Dossier, DossierKey, Judgement, dossier::Subject, fact::RunFact, judge::judge,
+        service_days::ServiceDays, windows::windows,
     },
 };
 
@@ -31,11 +26,20 @@ impl Draft {
     /// who had a unit while its cutout stood open is read from there.
     pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let runs = runs_during(db, &self.dossiers).await?;
+        self.check_loaded()?;
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         for (key, kept) in std::mem::take(&mut self.dossiers) {
-            let clock = clocks.entry(key.unit.clone()).or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
-            let judgement = judge(&key, &kept.dossier, clock, runs.get(&key.unit).map_or(&[], Vec::as_slice), &self.world.ground());
+            let clock = clocks
+                .entry(key.unit.clone())
+                .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
+            let judgement = judge(
+                &key,
+                &kept.dossier,
+                clock,
+                runs.get(&key.unit).map_or(&[], Vec::as_slice),
+                &self.world.ground(),
+            );
             write_judgement(&mut self.judged, &key, &kept, &judgement);
         }
         self.judged.flush(db).await
@@ -43,11 +47,22 @@ impl Draft {
 
     /// Writes what was loaded and added to, unjudged: `rebuild` judges once at its end.
     pub async fn keep_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        self.check_loaded()?;
         self.keep_histories();
         for (key, kept) in std::mem::take(&mut self.dossiers) {
             write_judgement(&mut self.judged, &key, &kept, &Judgement::default());
         }
         self.judged.flush(db).await
+    }
+
+    /// A group whose pages touch what was not loaded is undone; replayed one by one, each loads its own.
+    fn check_loaded(&self) -> Result<(), sqlx::Error> {
+        match &self.unloaded {
+            None => Ok(()),
+            Some(what) => {
+                Err(sqlx::Error::Protocol(format!("{what} was written to without having been loaded")))
+            }
+        }
     }
 
     fn keep_histories(&mut self) {
@@ -80,7 +95,11 @@ impl Draft {
         }
     }
 
-    async fn load_whole_units(&mut self, db: &mut SqliteConnection, units: &[String]) -> Result<(), sqlx::Error> {
+    async fn load_whole_units(
+        &mut self,
+        db: &mut SqliteConnection,
+        units: &[String],
+    ) -> Result<(), sqlx::Error> {
         let names = json(&units);
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
@@ -152,7 +171,9 @@ async fn runs_during(
 ) -> Result<BTreeMap<UnitName, Vec<RunFact>>, sqlx::Error> {
     let of_ground = dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
     let spans: Vec<(&UnitName, Instant, Instant)> = of_ground
-        .flat_map(|(key, kept)| windows(&kept.dossier).into_iter().map(move |(from, to)| (&key.unit, from, to)))
+        .flat_map(|(key, kept)| {
+            windows(&kept.dossier).into_iter().map(move |(from, to)| (&key.unit, from, to))
+        })
         .collect();
     runs_in(db, &spans).await
 }
@@ -184,7 +205,8 @@ pub async fn runs_in(
             started: Instant(row.get("started")),
             ended: row.get::<Option<i64>, _>("ended").map(Instant),
             symbol: row.get("symbol"),
-            moved: row.get::<&str, _>("occasion") == Occasion::Run.as_str() && position != Some(RunPosition::Dead),
+            moved: row.get::<&str, _>("occasion") == Occasion::Run.as_str()
+                && position != Some(RunPosition::Dead),
             position,
         };
         runs.entry(unit).or_default().push(run);
@@ -202,10 +224,10 @@ pub fn judge_batch<'a>(
     let mut all = Judgement::default();
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));
-        let judgement = judge(key, dossier, &clock, runs.get(&key.unit).map_or(&[], Vec::as_slice), &world.ground());
+        let judgement =
+            judge(key, dossier, &clock, runs.get(&key.unit).map_or(&[], Vec::as_slice), &world.ground());
         all.findings.extend(judgement.findings);
         all.bypasses.extend(judgement.bypasses);
     }
     all
 }
-

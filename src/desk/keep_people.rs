@@ -39,7 +39,11 @@ pub async fn kept_names(db: &mut SqliteConnection) -> Result<HashMap<SignIn, Kep
     let rows = sqlx::query("SELECT sign_in, name, craft, salt FROM person_name").fetch_all(db).await?;
     rows.iter()
         .map(|row| {
-            let kept = KeptName { name: row.try_get("name")?, craft: row.try_get("craft")?, salt: row.try_get("salt")? };
+            let kept = KeptName {
+                name: row.try_get("name")?,
+                craft: row.try_get("craft")?,
+                salt: row.try_get("salt")?,
+            };
             Ok((SignIn::from(row.try_get::<String, _>("sign_in")?), kept))
         })
         .collect()
@@ -70,7 +74,12 @@ pub struct KeepPeople {
 }
 
 impl KeepPeople {
-    pub fn of(wanted: &[PersonWanted], kept: &HashMap<SignIn, KeptName>, by: Option<&SignIn>, channel: Channel) -> Result<Self, getrandom::Error> {
+    pub fn of(
+        wanted: &[PersonWanted],
+        kept: &HashMap<SignIn, KeptName>,
+        by: Option<&SignIn>,
+        channel: Channel,
+    ) -> Result<Self, getrandom::Error> {
         let (mut pages, mut names) = (Vec::new(), Vec::new());
         for person in wanted {
             let salt = match kept.get(&person.sign_in) {
@@ -87,7 +96,8 @@ impl KeepPeople {
                 active: true,
                 name_digest: name_digest(&salt, &person.name, &person.craft),
             };
-            let same_name = kept.get(&person.sign_in).is_some_and(|k| k.name == person.name && k.craft == person.craft);
+            let same_name =
+                kept.get(&person.sign_in).is_some_and(|k| k.name == person.name && k.craft == person.craft);
             let body = if kept.contains_key(&person.sign_in) {
                 Body::PersonChanged(Box::new(card))
             } else {
@@ -118,7 +128,8 @@ impl Act for KeepPeople {
         let mut decided = Decided::default();
         for (place, (page, name)) in self.pages.iter().zip(&self.names).enumerate() {
             let (Body::PersonAdded(card) | Body::PersonChanged(card)) = &page.body else { continue };
-            let same_role = draft.world.people.person(&card.sign_in).is_some_and(|p| p.role == card.role && p.active);
+            let same_role =
+                draft.world.people.person(&card.sign_in).is_some_and(|p| p.role == card.role && p.active);
             if same_role && name.name.is_empty() {
                 continue;
             }
@@ -162,7 +173,8 @@ impl Act for GrantAuthorisations {
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
         let is_new = |page: &&Page| {
             let Body::AuthorisationGranted(grant) = &page.body else { return false };
-            let scope = if grant.classes.is_empty() { Scope::All } else { Scope::Classes(grant.classes.clone()) };
+            let scope =
+                if grant.classes.is_empty() { Scope::All } else { Scope::Classes(grant.classes.clone()) };
             !draft.world.people.authorisations.iter().any(|a| {
                 a.person == grant.sign_in
                     && a.scope == scope
@@ -172,7 +184,8 @@ impl Act for GrantAuthorisations {
                     && a.revoked_at.is_none()
             })
         };
-        let file = self.0.iter().enumerate().filter(|(_, page)| is_new(page)).map(|(place, _)| place).collect();
+        let file =
+            self.0.iter().enumerate().filter(|(_, page)| is_new(page)).map(|(place, _)| place).collect();
         Ok(Decided { file, outside: Vec::new() })
     }
 
@@ -193,13 +206,29 @@ impl KeepSecret {
         let channel = if by.is_some() { Channel::Page } else { Channel::Console };
         let body = Body::PasswordSet(Box::new(SecretChanged { sign_in: of.clone() }));
         let outside = Outside::Password(PasswordRow { sign_in: of.clone(), hash, set_at: now, one_time });
-        Self { page: Page { author: by.cloned(), channel, on_behalf_of: None, happened_at: None, body }, outside }
+        Self {
+            page: Page { author: by.cloned(), channel, on_behalf_of: None, happened_at: None, body },
+            outside,
+        }
     }
 
     pub fn token(of: &SignIn, token_hash: [u8; 32], now: Instant) -> Self {
         let body = Body::TokenMade(Box::new(SecretChanged { sign_in: of.clone() }));
-        let outside = Outside::Token(TokenRow { token_hash: hex::encode(token_hash), sign_in: of.clone(), created_at: now });
-        Self { page: Page { author: None, channel: Channel::Console, on_behalf_of: None, happened_at: None, body }, outside }
+        let outside = Outside::Token(TokenRow {
+            token_hash: hex::encode(token_hash),
+            sign_in: of.clone(),
+            created_at: now,
+        });
+        Self {
+            page: Page {
+                author: None,
+                channel: Channel::Console,
+                on_behalf_of: None,
+                happened_at: None,
+                body,
+            },
+            outside,
+        }
     }
 }
 
@@ -211,11 +240,16 @@ impl Act for KeepSecret {
     }
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
-        let (Body::PasswordSet(of) | Body::TokenMade(of)) = &self.page.body else { return Ok(Decided::default()) };
+        let (Body::PasswordSet(of) | Body::TokenMade(of)) = &self.page.body else {
+            return Ok(Decided::default());
+        };
         if draft.world.people.person(&of.sign_in).is_some_and(|p| p.active) {
             Ok(Decided { file: vec![0], outside: vec![self.outside.clone()] })
         } else {
-            Err(Refused::NotThere(format!("Nobody in this book signs in as {}: add the person first.", of.sign_in)))
+            Err(Refused::NotThere(format!(
+                "Nobody in this book signs in as {}: add the person first.",
+                of.sign_in
+            )))
         }
     }
 

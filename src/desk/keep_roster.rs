@@ -18,7 +18,12 @@ pub struct IssueSchedules(Vec<Page>);
 
 impl IssueSchedules {
     pub fn of(schedules: Vec<Schedule>, by: Option<&SignIn>, channel: Channel) -> Self {
-        Self(schedules.into_iter().map(|schedule| page(Body::ScheduleIssued(Box::new(schedule)), by, channel)).collect())
+        Self(
+            schedules
+                .into_iter()
+                .map(|schedule| page(Body::ScheduleIssued(Box::new(schedule)), by, channel))
+                .collect(),
+        )
     }
 }
 
@@ -37,9 +42,11 @@ impl Act for IssueSchedules {
         let is_new = |page: &Page| {
             let Body::ScheduleIssued(schedule) = &page.body else { return false };
             let known = draft.world.roster.classes.get(&schedule.class).and_then(|class| class.latest());
-            known.is_none_or(|known| Schedule { effective: known.effective, ..(**schedule).clone() } != *known)
+            known
+                .is_none_or(|known| Schedule { effective: known.effective, ..(**schedule).clone() } != *known)
         };
-        let file = self.0.iter().enumerate().filter(|(_, page)| is_new(page)).map(|(place, _)| place).collect();
+        let file =
+            self.0.iter().enumerate().filter(|(_, page)| is_new(page)).map(|(place, _)| place).collect();
         Ok(Decided { file, outside: Vec::new() })
     }
 
@@ -54,7 +61,12 @@ pub struct KeepUnits(Vec<Page>);
 
 impl KeepUnits {
     /// `known` says which units the roster has, so that the page says added or changed.
-    pub fn of(cards: Vec<UnitCard>, known: impl Fn(&UnitCard) -> bool, by: Option<&SignIn>, channel: Channel) -> Self {
+    pub fn of(
+        cards: Vec<UnitCard>,
+        known: impl Fn(&UnitCard) -> bool,
+        by: Option<&SignIn>,
+        channel: Channel,
+    ) -> Self {
         let body = |card: UnitCard| {
             if known(&card) { Body::UnitChanged(Box::new(card)) } else { Body::UnitAdded(Box::new(card)) }
         };
@@ -77,7 +89,10 @@ impl Act for KeepUnits {
                 return Err(Refused::Problems(vec![Problem {
                     path: "class".to_owned(),
                     code: Code::NotAllowed,
-                    says: format!("There is no class {} yet: import its schedule first, then {}.", card.class, card.unit),
+                    says: format!(
+                        "There is no class {} yet: import its schedule first, then {}.",
+                        card.class, card.unit
+                    ),
                 }]));
             }
             if draft.world.roster.unit(&card.unit) != Some(card) {

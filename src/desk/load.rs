@@ -4,65 +4,64 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    body::Body,
     draft::{Draft, Filed, Kept, KnownEntry, KnownReport, Page, UnitHistory},
     tables::json,
+    wanted::Wanted,
 };
 use crate::{
     base::{EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::stored,
-    rules::{
-        Bypass, Dossier, DossierKey,
-        dossier::Subject,
-        routing::{self, Source},
-        service_days::DaySet,
-    },
+    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet},
 };
-
-/// What pages are about, found out in two steps: ids first, then the histories they lead to.
-#[derive(Debug, Default)]
-struct Wanted {
-    reports: BTreeSet<ReportId>,
-    entries: BTreeSet<EntryId>,
-    bypasses: BTreeSet<EntryId>,
-    repairs: BTreeSet<uuid::Uuid>,
-    /// With the days on which a page reports about it.
-    units: BTreeMap<UnitName, BTreeSet<Day>>,
-    dossiers: BTreeSet<DossierKey>,
-}
 
 impl Draft {
     /// Loads everything that filing these pages will look at.
     pub async fn load_for(&mut self, db: &mut SqliteConnection, pages: &[&Page]) -> Result<(), sqlx::Error> {
-        let mut wanted = Wanted::default();
-        pages.iter().for_each(|page| wanted.ids_of(&page.body));
+        let mut wanted = Wanted::ids_of(pages);
         self.load_reports(db, &wanted.reports).await?;
         self.load_entries(db, &wanted.entries).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
-        pages.iter().for_each(|page| wanted.subjects_of(&page.body, self));
+        wanted.add_subjects(pages, self);
+        self.asked.extend(wanted.dossiers.iter().cloned());
         self.load_units(db, &wanted.units).await?;
+        self.asked_units.extend(wanted.units.keys().cloned());
         self.load_dossiers(db, &wanted).await
     }
 
-    async fn load_reports(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<ReportId>) -> Result<(), sqlx::Error> {
+    async fn load_reports(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<ReportId>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT seq, id, unit, author, recorded_at, sha256, root FROM report WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let root = hex::decode(row.get::<String, _>("root")).ok().and_then(|bytes| Hash::from_slice(&bytes));
+            let root =
+                hex::decode(row.get::<String, _>("root")).ok().and_then(|bytes| Hash::from_slice(&bytes));
             let filed = Filed {
                 seq: seq(&row, "seq"),
                 recorded_at: Instant(row.get("recorded_at")),
                 root: root.unwrap_or(Hash([0; 32])),
             };
-            let known = KnownReport { filed, author: text(&row, "author"), unit: text(&row, "unit"), sha256: row.get("sha256") };
+            let known = KnownReport {
+                filed,
+                author: text(&row, "author"),
+                unit: text(&row, "unit"),
+                sha256: row.get("sha256"),
+            };
             self.reports.insert(id(&row, "id")?, known);
         }
         Ok(())
     }
 
-    async fn load_entries(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<EntryId>) -> Result<(), sqlx::Error> {
-        let sql = "SELECT e.id, e.report, e.seq, e.place_in, e.unit, e.author, e.channel, e.recorded_at, e.detail,
+    async fn load_entries(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<EntryId>,
+    ) -> Result<(), sqlx::Error> {
+        let sql =
+            "SELECT e.id, e.report, e.seq, e.place_in, e.unit, e.author, e.channel, e.recorded_at, e.detail,
                 CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position
             FROM entry e JOIN report r ON r.id = e.report WHERE e.id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
@@ -77,32 +76,48 @@ impl Draft {
                 recorded_at: Instant(row.get("recorded_at")),
                 entry,
                 run: row.get::<Option<i64>, _>("run").map(Instant),
-                position: row.get::<Option<&str>, _>("position").and_then(crate::reports::vocabulary::RunPosition::parse),
+                position: row
+                    .get::<Option<&str>, _>("position")
+                    .and_then(crate::reports::vocabulary::RunPosition::parse),
             };
             self.entries.insert(id(&row, "id")?, known);
         }
         Ok(())
     }
 
-    async fn load_bypasses(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<EntryId>) -> Result<(), sqlx::Error> {
+    async fn load_bypasses(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<EntryId>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT data FROM bypass WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let bypass: Bypass = serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+            let bypass: Bypass =
+                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
             self.bypasses.insert(bypass.id, bypass);
         }
         Ok(())
     }
 
-    async fn load_repairs(&mut self, db: &mut SqliteConnection, ids: &BTreeSet<uuid::Uuid>) -> Result<(), sqlx::Error> {
+    async fn load_repairs(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<uuid::Uuid>,
+    ) -> Result<(), sqlx::Error> {
         let sql = "SELECT data FROM repair WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let repair: crate::shop::Repair = serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+            let repair: crate::shop::Repair =
+                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
             self.repairs.insert(repair.id, repair);
         }
         Ok(())
     }
 
-    async fn load_units(&mut self, db: &mut SqliteConnection, units: &BTreeMap<UnitName, BTreeSet<Day>>) -> Result<(), sqlx::Error> {
+    async fn load_units(
+        &mut self,
+        db: &mut SqliteConnection,
+        units: &BTreeMap<UnitName, BTreeSet<Day>>,
+    ) -> Result<(), sqlx::Error> {
         let names: Vec<&UnitName> = units.keys().collect();
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
@@ -113,7 +128,8 @@ impl Draft {
 
     /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
     async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let keys: Vec<(&UnitName, String)> = wanted.dossiers.iter().map(|k| (&k.unit, k.subject.to_string())).collect();
+        let keys: Vec<(&UnitName, String)> =
+            wanted.dossiers.iter().map(|k| (&k.unit, k.subject.to_string())).collect();
         let zone = &self.world.railway.zone;
         let changed: Vec<(&UnitName, Instant)> = wanted
             .units
@@ -138,82 +154,10 @@ impl Draft {
     }
 }
 
-impl Wanted {
-    fn ids_of(&mut self, body: &Body) {
-        match body {
-            Body::ReportFiled(report) => {
-                self.reports.insert(report.id);
-                self.entries.extend(report.entries.iter().map(|e| e.id));
-            }
-            Body::EntryAmended(amendment) => {
-                self.reports.insert(amendment.report);
-                self.entries.insert(amendment.entry);
-            }
-            Body::StatementAdded(said) => {
-                self.entries.insert(said.entry);
-            }
-            Body::BypassReviewed(review) => {
-                self.bypasses.insert(review.bypass);
-            }
-            Body::RepairOpened(opened) => {
-                self.repairs.insert(opened.id);
-            }
-            Body::RepairClosed(closed) => {
-                self.repairs.insert(closed.id);
-            }
-            _ => {}
-        }
-    }
-
-    fn subjects_of(&mut self, body: &Body, draft: &Draft) {
-        match body {
-            Body::ReportFiled(report) => {
-                let day = draft.world.railway.zone.day_of(report.signed_at.at);
-                self.units.entry(report.unit.clone()).or_default().insert(day);
-                self.ground_of(&report.unit);
-                let source = Source::blank();
-                for entry in &report.entries {
-                    self.entry_subjects(&report.unit, &source, entry, draft);
-                }
-            }
-            Body::EntryAmended(amendment) => {
-                let Some(known) = draft.entries.get(&amendment.entry) else { return };
-                self.units.entry(known.unit.clone()).or_default();
-                for entry in std::iter::once(&known.entry).chain(&amendment.replacement) {
-                    self.entry_subjects(&known.unit, &Source::blank(), entry, draft);
-                }
-            }
-            Body::UnitHeld(hold) => {
-                self.units.entry(hold.unit.clone()).or_default();
-            }
-            Body::UnitReleased(release) => {
-                self.units.entry(release.unit.clone()).or_default();
-                self.ground_of(&release.unit);
-            }
-            Body::RepairClosed(closed) => {
-                let Some(repair) = draft.repairs.get(&closed.id) else { return };
-                self.units.entry(repair.unit.clone()).or_default();
-                let subject = repair.device.clone().map_or(Subject::Unit, Subject::Device);
-                self.dossiers.insert(DossierKey { unit: repair.unit.clone(), subject });
-            }
-            _ => {}
-        }
-    }
-
-    fn ground_of(&mut self, unit: &UnitName) {
-        self.dossiers.insert(DossierKey { unit: unit.clone(), subject: Subject::GroundProtection });
-    }
-
-    fn entry_subjects(&mut self, unit: &UnitName, source: &Source, entry: &crate::reports::Entry, draft: &Draft) {
-        let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
-        let subjects = routing::route(source, entry, schedule).into_iter().map(|(subject, _)| subject);
-        self.dossiers.extend(subjects.map(|subject| DossierKey { unit: unit.clone(), subject }));
-    }
-}
-
 /// Rows of one dossier table row, also for whoever goes through all of them.
 pub fn dossier(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
-    let subject = Subject::parse(row.get("subject")).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
+    let subject =
+        Subject::parse(row.get("subject")).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
     let dossier: Dossier = postcard::from_bytes(row.get("facts")).map_err(|why| damaged(why.to_string()))?;
     let findings = usize::try_from(row.get::<i64, _>("findings")).unwrap_or(0);
     Ok((DossierKey { unit: text(row, "unit"), subject }, Kept { dossier, findings, touched: false }))
@@ -225,7 +169,11 @@ pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
     Ok(UnitHistory { days, holds })
 }
 
-async fn fetch(db: &mut SqliteConnection, sql: &'static str, ids: &impl Serializable) -> Result<Vec<SqliteRow>, sqlx::Error> {
+async fn fetch(
+    db: &mut SqliteConnection,
+    sql: &'static str,
+    ids: &impl Serializable,
+) -> Result<Vec<SqliteRow>, sqlx::Error> {
     if ids.nothing() {
         return Ok(Vec::new());
     }
@@ -249,7 +197,10 @@ impl<T: serde::Serialize> Serializable for Vec<T> {
 
 /// A projection that cannot be read: `verify` names it, `rebuild` mends it.
 pub fn damaged(why: String) -> sqlx::Error {
-    sqlx::Error::Decode(format!("a projection is damaged ({why}): run `breakerbook verify`, then `breakerbook rebuild`").into())
+    sqlx::Error::Decode(
+        format!("a projection is damaged ({why}): run `breakerbook verify`, then `breakerbook rebuild`")
+            .into(),
+    )
 }
 
 fn seq(row: &SqliteRow, column: &str) -> u64 {

@@ -20,6 +20,7 @@ pub mod rows;
 pub mod shop;
 pub mod tables;
 pub mod verify;
+pub mod wanted;
 pub mod world;
 
 use std::{path::Path, sync::Arc};
@@ -29,9 +30,9 @@ use futures_util::future::BoxFuture;
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 use tokio::sync::oneshot;
 
+pub use crate::db::writer::Trouble;
 pub use act::Act;
 pub use draft::{Draft, Filed, Page};
-pub use crate::db::writer::Trouble;
 pub use refused::Refused;
 pub use world::World;
 
@@ -64,7 +65,9 @@ pub struct Pending<T>(oneshot::Receiver<Result<T, Refused>>);
 
 impl<T> Pending<T> {
     pub async fn answer(self) -> Result<T, Refused> {
-        self.0.await.unwrap_or_else(|_| Err(Refused::Trouble(Trouble::Fault("the writer is gone".to_owned()))))
+        self.0
+            .await
+            .unwrap_or_else(|_| Err(Refused::Trouble(Trouble::Fault("the writer is gone".to_owned()))))
     }
 }
 
@@ -106,7 +109,8 @@ impl Desk {
     pub async fn world_now(&self, db: &mut SqliteConnection) -> Result<Arc<World>, Trouble> {
         let shown = self.world();
         let sql = "SELECT world_seq FROM head";
-        let seq: i64 = sqlx::query_scalar(sql).fetch_one(&mut *db).await.map_err(|why| Trouble::from(&why))?;
+        let seq: i64 =
+            sqlx::query_scalar(sql).fetch_one(&mut *db).await.map_err(|why| Trouble::from(&why))?;
         if u64::try_from(seq).is_ok_and(|seq| seq <= shown.seq) {
             return Ok(shown);
         }
@@ -129,10 +133,17 @@ impl Desk {
     }
 
     /// The same for imports: waits for a place in the queue.
-    pub async fn hand_over_patiently<A: Act>(&self, act: A, at: Option<Instant>) -> Result<Pending<A::Answer>, Refused> {
+    pub async fn hand_over_patiently<A: Act>(
+        &self,
+        act: A,
+        at: Option<Instant>,
+    ) -> Result<Pending<A::Answer>, Refused> {
         let (reply, answer) = oneshot::channel();
         let job = Job::Act(Box::new(Waiting { act, at, answer: None, reply }));
-        self.writing.hand(job).await.map_err(|_| Refused::Trouble(Trouble::Fault("the writer is gone".to_owned())))?;
+        self.writing
+            .hand(job)
+            .await
+            .map_err(|_| Refused::Trouble(Trouble::Fault("the writer is gone".to_owned())))?;
         Ok(Pending(answer))
     }
 

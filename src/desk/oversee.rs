@@ -13,7 +13,13 @@ use crate::{
 };
 
 fn signed(permit: &Permit, now: Instant, body: Body) -> Page {
-    Page { author: Some(permit.by().clone()), channel: Channel::Page, on_behalf_of: None, happened_at: Some(Stamp::utc(now)), body }
+    Page {
+        author: Some(permit.by().clone()),
+        channel: Channel::Page,
+        on_behalf_of: None,
+        happened_at: Some(Stamp::utc(now)),
+        body,
+    }
 }
 
 /// 'Read and understood.'
@@ -47,7 +53,15 @@ pub struct ReviewBypass(Page);
 
 impl ReviewBypass {
     /// `seen_seq` is the highest page the bypass rested on when it was shown.
-    pub fn of(bypass: EntryId, unit: UnitName, seen_seq: u64, judgement: Judgement, words: String, permit: &Permit, now: Instant) -> Self {
+    pub fn of(
+        bypass: EntryId,
+        unit: UnitName,
+        seen_seq: u64,
+        judgement: Judgement,
+        words: String,
+        permit: &Permit,
+        now: Instant,
+    ) -> Self {
         let review = Review { bypass, unit, last_seq: seen_seq, judgement, words };
         Self(signed(permit, now, Body::BypassReviewed(Box::new(review))))
     }
@@ -65,7 +79,9 @@ impl Act for ReviewBypass {
             return Ok(Decided::default());
         };
         let Some(bypass) = draft.bypasses.get(&review.bypass) else {
-            return Err(Refused::NotThere("The register holds no such opening any more: look at the unit's openings again.".to_owned()));
+            return Err(Refused::NotThere(
+                "The register holds no such opening any more: look at the unit's openings again.".to_owned(),
+            ));
         };
         if bypass.last_seq > review.last_seq {
             return Err(Refused::Stale(
@@ -90,10 +106,13 @@ pub fn own_hand(bypass: &Bypass, reviewer: &SignIn, people: &crate::people::Peop
             "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.".to_owned(),
         );
     }
-    let opener = if let crate::rules::fact::Hand::Person(opener) = &bypass.opened_by { Some(opener) } else { None };
-    let granted = people
-        .authorisations
-        .iter()
-        .any(|a| a.granted_by == *reviewer && opener == Some(&a.person) && a.scope.covers(bypass.class.as_ref()));
-    granted.then(|| "You granted the authorisation it was opened under: somebody with no hand in it has to review it.".to_owned())
+    let opener =
+        if let crate::rules::fact::Hand::Person(opener) = &bypass.opened_by { Some(opener) } else { None };
+    let granted = people.authorisations.iter().any(|a| {
+        a.granted_by == *reviewer && opener == Some(&a.person) && a.scope.covers(bypass.class.as_ref())
+    });
+    granted.then(|| {
+        "You granted the authorisation it was opened under: somebody with no hand in it has to review it."
+            .to_owned()
+    })
 }

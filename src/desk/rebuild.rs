@@ -49,10 +49,12 @@ pub async fn rebuild(db: &mut SqliteConnection) -> Result<u64, sqlx::Error> {
     }
     sqlx::raw_sql(PROJECTIONS).execute(&mut *tx).await?;
     let pages = refill(&mut tx).await?;
-    sqlx::query("INSERT INTO shape (one, hash) VALUES (1, ?) ON CONFLICT (one) DO UPDATE SET hash = excluded.hash")
-        .bind(shape())
-        .execute(&mut *tx)
-        .await?;
+    sqlx::query(
+        "INSERT INTO shape (one, hash) VALUES (1, ?) ON CONFLICT (one) DO UPDATE SET hash = excluded.hash",
+    )
+    .bind(shape())
+    .execute(&mut *tx)
+    .await?;
     tx.commit().await?;
     Ok(pages)
 }
@@ -69,7 +71,8 @@ async fn refill(db: &mut SqliteConnection) -> Result<u64, sqlx::Error> {
         }
         let mut pages = Vec::with_capacity(stored.len());
         for page in &stored {
-            let (heading, body) = read_page(page.seq, &page.blob).map_err(|why| damaged_page(page.seq, &why))?;
+            let (heading, body) =
+                read_page(page.seq, &page.blob).map_err(|why| damaged_page(page.seq, &why))?;
             if world.is_none()
                 && let Body::BookOpened(opened) = &body
             {

@@ -28,7 +28,9 @@ impl Refused {
             }
             Self::NotYours(says) | Self::NotThere(says) | Self::Stale(says) => says.clone(),
             Self::Busy { retry_after_s } => {
-                format!("Too many are writing at once: nothing of this was kept. Send it again in {retry_after_s} seconds.")
+                format!(
+                    "Too many are writing at once: nothing of this was kept. Send it again in {retry_after_s} seconds."
+                )
             }
             Self::Trouble(trouble) => {
                 let says = trouble.to_string();

@@ -55,11 +55,18 @@ impl FileReport {
     /// sends it, an import says on whose behalf.
     pub fn read(bytes: &[u8], filer: &Filer, world: &World, now: Instant) -> Result<Self, ReadingFailed> {
         let tree = json::parse(bytes).map_err(ReadingFailed::Unreadable)?;
-        let (report, problems) = reading::read_report(&tree).map_err(|p| ReadingFailed::Refused(Refused::Problems(p.refusals)))?;
+        let (report, problems) =
+            reading::read_report(&tree).map_err(|p| ReadingFailed::Refused(Refused::Problems(p.refusals)))?;
         Self::of(report, problems, filer, world, now).map_err(ReadingFailed::Refused)
     }
 
-    pub fn of(report: Report, mut problems: Problems, filer: &Filer, world: &World, now: Instant) -> Result<Self, Refused> {
+    pub fn of(
+        report: Report,
+        mut problems: Problems,
+        filer: &Filer,
+        world: &World,
+        now: Instant,
+    ) -> Result<Self, Refused> {
         let live = matches!(filer.channel, Channel::Page);
         let mine = filer.by.as_ref() == Some(&report.author);
         if !mine && !matches!(filer.channel, Channel::Import) {
@@ -118,7 +125,14 @@ impl Act for FileReport {
             return Err(Refused::Conflict(used));
         }
         if draft.world.seq != self.checked_at {
-            let again = validity::check(report, &draft.world.roster, &draft.world.people, &draft.world.railway.zone, now, self.live);
+            let again = validity::check(
+                report,
+                &draft.world.roster,
+                &draft.world.people,
+                &draft.world.railway.zone,
+                now,
+                self.live,
+            );
             if again.is_refused() {
                 return Err(Refused::Problems(again.refusals));
             }
@@ -217,7 +231,9 @@ impl Act for AmendEntry {
         let Body::EntryAmended(amendment) = &self.page.body else { return Ok(Decided::default()) };
         let known = draft.entries.get(&amendment.entry).filter(|known| known.report == amendment.report);
         let Some(known) = known else {
-            return Err(Refused::NotThere("The book holds no such entry in that report: look it up again.".to_owned()));
+            return Err(Refused::NotThere(
+                "The book holds no such entry in that report: look it up again.".to_owned(),
+            ));
         };
         let mine = self.page.author.as_ref() == Some(&known.author);
         if !mine && !matches!(self.role, Role::Shop | Role::Supervisor) {
@@ -235,7 +251,15 @@ impl Act for AmendEntry {
         }
         let checked = {
             let world = &draft.world;
-            validity::check_amendment(amendment, (&known.unit, None), &world.roster, &world.people, &world.railway.zone, now, false)
+            validity::check_amendment(
+                amendment,
+                (&known.unit, None),
+                &world.roster,
+                &world.people,
+                &world.railway.zone,
+                now,
+                false,
+            )
         };
         if checked.is_refused() { Err(Refused::Problems(checked.refusals)) } else { Ok(Decided::all(1)) }
     }

@@ -34,7 +34,9 @@ impl Rows {
             }
         }
         let (names, values) = (names.join(", "), values.join(", "));
-        Self::running(format!("INSERT INTO {table} ({names}) SELECT {values} FROM json_each(?1) WHERE true {tail}"))
+        Self::running(format!(
+            "INSERT INTO {table} ({names}) SELECT {values} FROM json_each(?1) WHERE true {tail}"
+        ))
     }
 
     /// Any statement whose only parameter is the JSON array of rows.
@@ -61,7 +63,8 @@ impl Rows {
             return Ok(());
         }
         self.json.push(b']');
-        let json = String::from_utf8(std::mem::take(&mut self.json)).map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
+        let json = String::from_utf8(std::mem::take(&mut self.json))
+            .map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
         // The text is put together from this program's own constants only.
         sqlx::query(AssertSqlSafe(self.sql.as_str())).bind(json).execute(db).await?;
         Ok(())

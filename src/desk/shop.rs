@@ -32,9 +32,12 @@ impl Act for ShopAct {
         match &self.0.body {
             Body::RepairOpened(opened) if draft.repairs.contains_key(&opened.id) => Ok(Decided::default()),
             Body::RepairClosed(closed) => match draft.repairs.get(&closed.id) {
-                None => Err(Refused::NotThere("The book holds no such repair: look at the unit again.".to_owned())),
+                None => Err(Refused::NotThere(
+                    "The book holds no such repair: look at the unit again.".to_owned(),
+                )),
                 Some(known) if known.closed_at.is_some() => Err(Refused::Stale(
-                    "This repair was closed already, perhaps from another screen: it stays as it was closed.".to_owned(),
+                    "This repair was closed already, perhaps from another screen: it stays as it was closed."
+                        .to_owned(),
                 )),
                 Some(_) => Ok(Decided::all(1)),
             },

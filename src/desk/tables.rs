@@ -121,7 +121,8 @@ pub struct Judged {
 
 impl Default for Judged {
     fn default() -> Self {
-        let cleared = "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?1))";
+        let cleared =
+            "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?1))";
         let cleared_bypasses = "DELETE FROM bypass WHERE unit IN (SELECT value FROM json_each(?1))";
         Self {
             histories: UnitHistoryRow::table(),

@@ -51,7 +51,11 @@ async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, s
         flaws.extend(projections(&mut tx, scratch).await?);
     }
     tx.rollback().await?;
-    if flaws.is_empty() { Ok(Verdict::Clean { size: frontier.size(), root: frontier.root() }) } else { Ok(Verdict::Flawed(flaws)) }
+    if flaws.is_empty() {
+        Ok(Verdict::Clean { size: frontier.size(), root: frontier.root() })
+    } else {
+        Ok(Verdict::Flawed(flaws))
+    }
 }
 
 fn unreadable(what: &str, why: &sqlx::Error) -> String {
@@ -60,7 +64,11 @@ fn unreadable(what: &str, why: &sqlx::Error) -> String {
 
 async fn integrity(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
     let says: Vec<String> = sqlx::query_scalar("PRAGMA integrity_check(20)").fetch_all(db).await?;
-    Ok(says.into_iter().filter(|line| line != "ok").map(|line| format!("the file is damaged: {line}")).collect())
+    Ok(says
+        .into_iter()
+        .filter(|line| line != "ok")
+        .map(|line| format!("the file is damaged: {line}"))
+        .collect())
 }
 
 /// A new book without pages, with this program's tables.
@@ -96,7 +104,9 @@ async fn shape(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
 
 /// How many rows of a table the book and a new one do not share.
 fn both_ways(columns: &str, table: &str) -> String {
-    let less = |a: &str, b: &str| format!("SELECT * FROM (SELECT {columns} FROM {a}.{table} EXCEPT SELECT {columns} FROM {b}.{table})");
+    let less = |a: &str, b: &str| {
+        format!("SELECT * FROM (SELECT {columns} FROM {a}.{table} EXCEPT SELECT {columns} FROM {b}.{table})")
+    };
     format!("SELECT count(*) FROM ({} UNION ALL {})", less("main", "fresh"), less("fresh", "main"))
 }
 
@@ -111,13 +121,20 @@ async fn head(db: &mut SqliteConnection, frontier: &Frontier) -> Result<Option<S
         && Hash::from_slice(&root) == Some(frontier.root())
         && edge == frontier.to_bytes();
     Ok((!agrees).then(|| {
-        format!("head: it says {size} pages with root {}; the pages make {} with root {}", hex::encode(root), frontier.size(), frontier.root())
+        format!(
+            "head: it says {size} pages with root {}; the pages make {} with root {}",
+            hex::encode(root),
+            frontier.size(),
+            frontier.root()
+        )
     }))
 }
 
 /// Every projection against a rebuild of the same pages in a file of its own.
 async fn projections(db: &mut SqliteConnection, scratch: &Path) -> Result<Vec<String>, sqlx::Error> {
-    let mut fresh = db::open::writer(scratch, &Opening::default()).await.map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
+    let mut fresh = db::open::writer(scratch, &Opening::default())
+        .await
+        .map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
     copy_pages(db, &mut fresh).await?;
     let rebuilt = rebuild::rebuild(&mut fresh).await;
     if let Err(why) = rebuilt {
@@ -129,8 +146,12 @@ async fn projections(db: &mut SqliteConnection, scratch: &Path) -> Result<Vec<St
         let right = digest(&mut fresh, table).await?;
         match kept {
             Ok(kept) if kept == right => {}
-            Ok(_) => flaws.push(format!("{table}: this projection is not what the book says; `breakerbook rebuild` mends it")),
-            Err(why) => flaws.push(format!("{table}: this projection cannot be read ({why}); `breakerbook rebuild` mends it")),
+            Ok(_) => flaws.push(format!(
+                "{table}: this projection is not what the book says; `breakerbook rebuild` mends it"
+            )),
+            Err(why) => flaws.push(format!(
+                "{table}: this projection cannot be read ({why}); `breakerbook rebuild` mends it"
+            )),
         }
     }
     fresh.close().await?;
@@ -156,7 +177,8 @@ async fn copy_pages(from: &mut SqliteConnection, to: &mut SqliteConnection) -> R
 pub async fn digest(db: &mut SqliteConnection, table: &str) -> Result<String, sqlx::Error> {
     use futures_util::TryStreamExt;
     use sha2::{Digest, Sha256};
-    let columns: Vec<String> = sqlx::query_scalar("SELECT name FROM pragma_table_info(?)").bind(table).fetch_all(&mut *db).await?;
+    let columns: Vec<String> =
+        sqlx::query_scalar("SELECT name FROM pragma_table_info(?)").bind(table).fetch_all(&mut *db).await?;
     // `quote` reads a text only up to its first zero byte, and what is no UTF-8 could not be fetched: texts go as hex.
     let cell = |c: &String| format!("CASE typeof({c}) WHEN 'text' THEN 't' || hex({c}) ELSE quote({c}) END");
     let list = columns.iter().map(cell).collect::<Vec<_>>().join(" || ',' || ");

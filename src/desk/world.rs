@@ -72,7 +72,10 @@ impl std::fmt::Display for Unreadable {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Database(why) => write!(f, "the file cannot be read: {why}"),
-            Self::Contents(why) => write!(f, "the book cannot be read: {why}. Run `breakerbook verify`, then `breakerbook rebuild`"),
+            Self::Contents(why) => write!(
+                f,
+                "the book cannot be read: {why}. Run `breakerbook verify`, then `breakerbook rebuild`"
+            ),
         }
     }
 }
@@ -83,8 +86,11 @@ fn from_json<T: serde::de::DeserializeOwned>(text: &str, what: &str) -> Result<T
 
 /// Page 0, read.
 pub async fn opened(db: &mut SqliteConnection) -> Result<BookOpened, Unreadable> {
-    let page = book::store::page(db, 0).await?.ok_or_else(|| Unreadable::Contents("it has no first page".to_owned()))?;
-    let envelope = Envelope::read(&page.blob).map_err(|why| Unreadable::Contents(format!("page 0: {why}")))?;
+    let page = book::store::page(db, 0)
+        .await?
+        .ok_or_else(|| Unreadable::Contents("it has no first page".to_owned()))?;
+    let envelope =
+        Envelope::read(&page.blob).map_err(|why| Unreadable::Contents(format!("page 0: {why}")))?;
     match Body::read(&envelope.kind, envelope.body) {
         Ok(Body::BookOpened(opened)) => Ok(*opened),
         Ok(_) => Err(Unreadable::Contents("page 0 does not open a book".to_owned())),
@@ -110,7 +116,10 @@ pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
         let person: Person = from_json(&card, "a person")?;
         world.people.persons.insert(person.sign_in.clone(), Arc::new(person));
     }
-    for card in sqlx::query_scalar::<_, String>("SELECT card FROM authorisation ORDER BY seq").fetch_all(&mut *db).await? {
+    for card in sqlx::query_scalar::<_, String>("SELECT card FROM authorisation ORDER BY seq")
+        .fetch_all(&mut *db)
+        .await?
+    {
         world.people.authorisations.push(Arc::new(from_json::<Authorisation>(&card, "an authorisation")?));
     }
     let schedules = "SELECT schedule FROM class_schedule ORDER BY class, effective, seq";
@@ -121,7 +130,8 @@ pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
         let unit: UnitCard = from_json(&card, "a unit")?;
         world.roster.units.insert(unit.unit.clone(), Arc::new(unit));
     }
-    let figures: Option<String> = sqlx::query_scalar("SELECT figures FROM class_figures").fetch_optional(&mut *db).await?;
+    let figures: Option<String> =
+        sqlx::query_scalar("SELECT figures FROM class_figures").fetch_optional(&mut *db).await?;
     world.figures = figures.map(|text| from_json(&text, "the class figures")).transpose()?.map(Arc::new);
     Ok(world)
 }

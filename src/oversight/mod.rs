@@ -59,6 +59,10 @@ impl Line {
 
     /// How long it was open by then, in hours; counted from when it was found, where its opening is not known.
     pub fn open_hours(&self, then: Instant) -> f64 {
-        self.bypass.closed_at.map_or(then, |closed| closed.min(then)).hours_since(self.bypass.begins()).max(0.0)
+        self.bypass
+            .closed_at
+            .map_or(then, |closed| closed.min(then))
+            .hours_since(self.bypass.begins())
+            .max(0.0)
     }
 }

@@ -28,8 +28,10 @@ pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<Line
 }
 
 pub async fn by_id(db: &mut SqliteConnection, id: EntryId) -> Sql<Option<Line>> {
-    let data: Option<String> =
-        sqlx::query_scalar("SELECT data FROM bypass WHERE id = ?").bind(id.to_string()).fetch_optional(&mut *db).await?;
+    let data: Option<String> = sqlx::query_scalar("SELECT data FROM bypass WHERE id = ?")
+        .bind(id.to_string())
+        .fetch_optional(&mut *db)
+        .await?;
     let Some(data) = data else { return Ok(None) };
     let bypass = read(&data)?;
     let reviews = reviews(db, Some(&bypass.unit), Instant::MAX).await?;
@@ -53,12 +55,17 @@ fn line(bypass: Bypass, reviews: &HashMap<EntryId, Vec<KeptReview>>) -> Line {
     Line { bypass, reviews: of_it }
 }
 
-async fn reviews(db: &mut SqliteConnection, unit: Option<&UnitName>, then: Instant) -> Sql<HashMap<EntryId, Vec<KeptReview>>> {
+async fn reviews(
+    db: &mut SqliteConnection,
+    unit: Option<&UnitName>,
+    then: Instant,
+) -> Sql<HashMap<EntryId, Vec<KeptReview>>> {
     let sql = "SELECT seq, bypass, by, at, last_seq, judgement, words FROM review
         WHERE (?1 IS NULL OR unit = ?1) AND at <= ?2 ORDER BY seq";
     let mut all: HashMap<EntryId, Vec<KeptReview>> = HashMap::new();
     for row in sqlx::query(sql).bind(unit.map(|u| u.as_str().to_owned())).bind(then.0).fetch_all(db).await? {
-        let id: EntryId = row.try_get::<&str, _>("bypass")?.parse().map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
+        let id: EntryId =
+            row.try_get::<&str, _>("bypass")?.parse().map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
         let review = KeptReview {
             seq: u64::try_from(row.try_get::<i64, _>("seq")?).unwrap_or(0),
             bypass: id,

@@ -9,5 +9,5 @@ use crate::web::Route;
 
 /// Every reader's pages.
 pub fn routes() -> Vec<Route> {
-    [office::routes(), shop::routes(), supervisor::routes()].into_iter().flatten().collect()
+    [office::routes(), crew::routes(), shop::routes(), supervisor::routes()].into_iter().flatten().collect()
 }

@@ -1,7 +1,7 @@
 //! People, what each may do, and the dated rights to open a ground-relay cutout.
 pub mod authorisation;
-pub mod password;
 pub mod import;
+pub mod password;
 pub mod permit;
 pub mod person;
 pub mod secrets;

@@ -66,7 +66,8 @@ pub struct Wanted<'a> {
     pub limit: Option<i64>,
 }
 
-const ENTRY: &str = "SELECT id, report, unit, class, kind, at, found, device, place, throttle, author, channel,
+const ENTRY: &str =
+    "SELECT id, report, unit, class, kind, at, found, device, place, throttle, author, channel,
     recorded_at, amended, withdrawn, detail FROM entry WHERE true";
 
 /// Entries, the latest first.
@@ -88,7 +89,10 @@ pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<
         query.push(" AND report = ").push_bind(report.to_string());
     }
     if let Some(ids) = wanted.ids {
-        query.push(" AND id IN (SELECT value FROM json_each(").push_bind(serde_json::json!(ids).to_string()).push("))");
+        query
+            .push(" AND id IN (SELECT value FROM json_each(")
+            .push_bind(serde_json::json!(ids).to_string())
+            .push("))");
     }
     query.push(" ORDER BY at DESC, id");
     if let Some(limit) = wanted.limit {

@@ -36,10 +36,7 @@ words! { pub enum Protection { Lock = "lock", Tag = "tag", BlueSignal = "blue_si
 words! { pub enum FuseResult { Good = "good", Blown = "blown", Missing = "missing", WrongOne = "wrong_one", Bridged = "bridged", NotKnown = "not_known", } }
 words! { pub enum TestedWith { Meter = "meter", Lamp = "lamp", Indicator = "indicator", ByEye = "by_eye", NotKnown = "not_known", } }
 words! { pub enum Handling { DeEnergised = "de_energised", InsulatedTool = "insulated_tool", EnergisedNoTool = "energised_no_tool", NotKnown = "not_known", } }
-words! {
-    /// How fast a fuse opens. The contract's example has `slow`; the trade knows three.
-    pub enum FuseSpeed { Slow = "slow", Normal = "normal", Fast = "fast", NotKnown = "not_known", }
-}
+pub use crate::roster::schedule::FuseSpeed;
 
 words! { pub enum TestCock { Clear = "clear", Water = "water", Fuel = "fuel", Oil = "oil", NotLooked = "not_looked", NotKnown = "not_known", } }
 words! { pub enum Motors { Both = "both", Electric = "electric", Air = "air", NotKnown = "not_known", } }

@@ -4,13 +4,17 @@ use std::sync::Arc;
 use serde::{Deserialize, Serialize};
 
 use crate::base::{ClassName, Instant, Tag, words::words};
-use crate::reports::vocabulary::FuseSpeed;
 
 words! { pub enum DeviceKind { Breaker = "breaker", Fuse = "fuse", Switch = "switch", Relay = "relay", } }
 words! { pub enum RightPosition { On = "on", Off = "off", Any = "any", } }
 words! {
     /// What the unit may not do while the device is off.
     pub enum Restriction { NoLead = "no_lead", DoNotLoad = "do_not_load", ReducedLoad = "reduced_load", NoDynamicBrake = "no_dynamic_brake", ShutDown = "shut_down", Hold = "hold", None = "none", }
+}
+
+words! {
+    /// How fast a fuse opens. The contract's example has `slow`; the trade knows three.
+    pub enum FuseSpeed { Slow = "slow", Normal = "normal", Fast = "fast", NotKnown = "not_known", }
 }
 
 /// Units built alike. Versions of the schedule in the order they took effect.

@@ -24,7 +24,7 @@ pub fn authority(case: &Case<'_>, opener: &Hand, act: Instant, ordered_by: Optio
     match (own, ordered_by) {
         (Ok(own), ordered_by) => Authority {
             authorised: Authorised::OwnRight,
-            why: words(case, own) + &note(case, ordered_by, act),
+            why: format!("{}{}", words(case, own), note(case, ordered_by, act)),
             granted_by: Some(own.granted_by.clone()),
         },
         (Err(why_not), Some(Hand::Person(person))) => match right(case, person, act) {

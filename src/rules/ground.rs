@@ -1,13 +1,16 @@
 //! Findings about ground protection, all evaluated as of the act. None of them ever ends by an amendment.
 use super::{
+    DossierKey, Ground,
     authority::authority,
     bypass::{Stretch, bypass, cutouts, stretches},
     case::Case,
+    dossier::Subject,
     fact::{Fact, Told},
     finding::{Finding, Rule},
     ground_open::{position_doubtful, second_ground, still_open},
     register::{Authorised, Bypass},
     seal::seal,
+    service_days::ServiceDays,
 };
 use crate::{
     base::{EntryId, Instant, SignIn},
@@ -58,6 +61,7 @@ fn keep_withdrawn(case: &Case<'_>, old: &Fact, as_told: Version, now: &mut Versi
             |b: &Bypass| b.device == line.device && b.entries.iter().any(|e| line.entries.contains(e));
         if !now.bypasses.iter().any(told_still) {
             line.withdrawn = true;
+            line.last_seq = line.last_seq.max(withdrawn.seq);
             now.bypasses.push(line);
         }
     }
@@ -117,7 +121,11 @@ fn not_authorised(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &m
         let who = opener.hand.in_words();
         let device = case.named(&line.device, opener.at);
         let when = case.when(opener.at);
-        let mark = format!("{}:{who}", line.id);
+        // In quotes, a free name cannot be taken for a sign-in name spelt the same.
+        let mark = match opener.hand.person() {
+            Some(person) => format!("{}:{person}", line.id),
+            None => format!("{}:{who:?}", line.id),
+        };
         out.push(
             case.finding(Rule::NotAuthorised, Some(&line.device), &mark, opener.at)
                 .weighs(weight)
@@ -157,7 +165,10 @@ fn nobody_named(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &mut
 fn had_the_unit(case: &Case<'_>, from: Option<Instant>, to: Instant) -> String {
     const SHOWN: usize = 5;
     let after = |end: Instant| from.is_none_or(|from| end > from);
-    let within = case.runs.iter().filter(|r| r.started < to && after(r.ended.unwrap_or(r.started)));
+    let within = case
+        .runs
+        .iter()
+        .filter(|r| r.unit == *case.unit() && r.started < to && after(r.ended.unwrap_or(r.started)));
     let mut runs: Vec<_> = within.collect();
     runs.sort_by_key(|r| (std::cmp::Reverse(r.started), r.report));
     runs.dedup_by_key(|r| (r.started, r.author.clone()));
@@ -223,9 +234,11 @@ pub struct Reviewed {
 }
 
 /// Reviews by somebody with a hand in the bypass. The desk refuses them; an import may bring them.
-pub fn same_hand(case: &Case<'_>, lines: &[Bypass], reviews: &[Reviewed]) -> Vec<Finding> {
+pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) -> Vec<Finding> {
     let mut out = Vec::new();
     for line in lines {
+        let key = DossierKey { unit: line.unit.clone(), subject: Subject::GroundProtection };
+        let case = Case { key: &key, facts: &[], days: &ServiceDays::Calendar, runs: &[], ground };
         for review in reviews.iter().filter(|r| r.bypass == line.id && line.hands.contains(&r.by)) {
             let says = format!(
                 "{} reviewed the opening of {} of {} and had a hand in it: opened, closed, authorised or granted.",
@@ -245,4 +258,300 @@ pub fn same_hand(case: &Case<'_>, lines: &[Bypass], reviews: &[Reviewed]) -> Vec
 pub fn may_review(line: &Bypass, person: &SignIn, people: &People) -> bool {
     let may = people.person(person).and_then(|p| p.permit(crate::people::Act::ReviewBypass)).is_some();
     may && !line.hands.contains(person)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::rules::{
+        fact::{BypassFact, Hand, RunFact, Withdrawn},
+        sample::{Railway, at, bypass, device, entry, fact, ground, position, word},
+    };
+
+    const TEN: &str = "2026-03-01T10:00:00Z";
+
+    fn railway() -> Railway {
+        let mut railway = Railway::with(vec![device("GRC", |d| d.ground_protection = true)]);
+        railway.authorise("a.lind", "2026-02-01", Some("2026-07-31"));
+        railway
+    }
+
+    fn rules(railway: &Railway, facts: Vec<Fact>) -> Vec<Rule> {
+        let mut rules: Vec<_> = findings(railway, facts).iter().map(|f| f.rule).collect();
+        rules.dedup();
+        rules
+    }
+
+    fn findings(railway: &Railway, facts: Vec<Fact>) -> Vec<Finding> {
+        railway.judge(Subject::GroundProtection, facts).findings
+    }
+
+    /// Opened and closed within the hour, sealed.
+    fn opened(change: impl FnOnce(&mut BypassFact)) -> Fact {
+        bypass(TEN, "GRC", |b| {
+            b.closed_at = Some(at("2026-03-01T10:50:00Z"));
+            b.closed_by = Some(Hand::Person("a.lind".into()));
+            b.seal_applied = Some("20433".into());
+            change(b);
+        })
+    }
+
+    fn by(person: &str) -> Hand {
+        Hand::Person(person.into())
+    }
+
+    fn run(author: &str, from: &str, to: &str) -> RunFact {
+        RunFact {
+            report: crate::base::ReportId(uuid::Uuid::from_u64_pair(9, from.len() as u64)),
+            unit: "QHB 412".into(),
+            author: author.into(),
+            started: at(from),
+            ended: Some(at(to)),
+            symbol: Some("K17".into()),
+            moved: true,
+            position: None,
+        }
+    }
+
+    #[test]
+    fn an_opening_in_order_finds_nothing() {
+        assert_eq!(rules(&railway(), vec![opened(|_| {})]), []);
+    }
+
+    #[test]
+    fn own_right_ordered_or_neither() {
+        // Vector V21, corrected: it concerns the person who opened; a named authoriser without a right is a note.
+        let mut railway = railway();
+        railway.authorise("old.hand", "2025-02-01", Some("2026-01-31"));
+        railway.authorise("late", "2026-01-01", None).recorded_at = at("2026-03-01T10:00:00Z");
+        railway.authorise("listed", "2026-01-01", None).recorded_at = at("2026-06-01T10:00:00Z");
+        let listed = railway.people.authorisations.len() - 1;
+        std::sync::Arc::get_mut(&mut railway.people.authorisations[listed]).unwrap().from_list = true;
+        let scope = crate::people::authorisation::Scope::Classes(vec!["C9".into()]);
+        railway.authorise("elsewhere", "2026-01-01", None).scope = scope;
+        for (opener, orderer, want, why) in [
+            (by("a.lind"), None, "own_right", "authorised 1 February 2026 to 31 July 2026 by m.ruiz"),
+            (
+                by("a.lind"),
+                Some(by("x")),
+                "own_right",
+                "; note: x, named as authorising it: no authorisation",
+            ),
+            (by("listed"), None, "own_right", "(from a list entered on 1 June 2026 by m.ruiz)"),
+            (by("b.sato"), Some(by("a.lind")), "ordered", "no authorisation in the book; ordered by a.lind"),
+            (by("b.sato"), None, "neither", "no authorisation in the book"),
+            (by("b.sato"), Some(by("x")), "neither", "x, named as ordering it: no authorisation in the book"),
+            (by("old.hand"), None, "neither", "authorisation ended 31 January 2026"),
+            (by("late"), None, "neither", "after the act"),
+            (by("elsewhere"), None, "neither", "authorised for other classes, not for class C1"),
+            (Hand::Named("a contractor".into()), None, "neither", "no sign-in name"),
+        ] {
+            let named = opener.in_words().to_owned();
+            let facts = vec![opened(|b| (b.by, b.authorised_by) = (opener, orderer))];
+            let judged = railway.judge(Subject::GroundProtection, facts);
+            let line = &judged.bypasses[0];
+            assert_eq!(line.authorised.as_str(), want, "{named}");
+            assert!(line.authorised_why.contains(why), "{}", line.authorised_why);
+            let found = judged.findings.iter().filter(|f| f.rule == Rule::NotAuthorised).count();
+            assert_eq!(found, usize::from(want != "own_right"), "{named}");
+        }
+    }
+
+    #[test]
+    fn later_revocation_changes_nothing_and_closing_is_open_to_anyone() {
+        let mut railway = railway();
+        railway.authorise("gone", "2026-01-01", None).revoked_at = Some(at("2026-03-02T00:00:00Z"));
+        assert_eq!(rules(&railway, vec![opened(|b| b.by = by("gone"))]), []);
+        assert_eq!(rules(&railway, vec![opened(|b| b.closed_by = Some(by("b.sato")))]), []);
+    }
+
+    #[test]
+    fn two_tellers_who_name_two_people_have_both_judged() {
+        let other = opened(|b| b.by = by("b.sato"));
+        let found = findings(&railway(), vec![opened(|_| {}), other]);
+        let named: Vec<_> = found.iter().filter(|f| f.rule == Rule::NotAuthorised).collect();
+        assert_eq!(named.len(), 1);
+        assert!(named[0].sentence.starts_with("b.sato opened GRC (GRC LEGEND) 1 Mar 2026 04:00 -06:00"));
+    }
+
+    #[test]
+    fn found_open_says_who_had_the_unit_since_it_was_seen_closed() {
+        let mut seen = position("2026-02-27T08:00:00Z", "GRC", "closed", None);
+        seen.author = "z.ode".into();
+        let found = bypass(TEN, "GRC", |b| (b.by, b.purpose) = (Hand::NotKnown, Some(word("none_given"))));
+        let facts = vec![seen, Fact { found: true, ..found }];
+        let runs = [
+            run("early", "2026-02-26T08:00:00Z", "2026-02-26T20:00:00Z"),
+            run("c.rey", "2026-02-28T08:00:00Z", "2026-02-28T20:00:00Z"),
+        ];
+        let judged = railway().judge_with(Subject::GroundProtection, facts, &runs);
+        let nobody = judged.findings.iter().find(|f| f.rule == Rule::NobodyNamed).unwrap();
+        assert_eq!(
+            nobody.sentence,
+            "GRC (GRC LEGEND) found open 1 Mar 2026 04:00 -06:00 by n.okafor; who opened it is not known. \
+             Last known closed 27 Feb 2026 02:00 -06:00 by z.ode. Had the unit in between: \
+             c.rey (K17, 28 Feb 2026 02:00 -06:00)."
+        );
+    }
+
+    fn asks(facts: Vec<Fact>, runs: &[RunFact]) -> Option<(String, Option<String>)> {
+        let judged = railway().judge_with(Subject::GroundProtection, facts, runs);
+        let found = judged.findings.into_iter().find(|f| f.rule == Rule::StillOpen)?;
+        let short = |at: Instant| at.to_z()[8..16].to_owned();
+        Some((short(found.since), found.until.map(short)))
+    }
+
+    #[test]
+    fn when_the_book_starts_asking() {
+        let ask = |since: &str, until: Option<&str>| Some((since.to_owned(), until.map(str::to_owned)));
+        let open = |change: &dyn Fn(&mut BypassFact)| bypass(TEN, "GRC", |b| change(b));
+        let none = |b: &mut BypassFact| b.protection = Some(word("none"));
+        assert_eq!(asks(vec![open(&|_| {})], &[]), ask("01T18:00", None), "locked, engine shut down: 8 h");
+        assert_eq!(asks(vec![open(&none)], &[]), ask("01T11:00", None), "otherwise an hour");
+        assert_eq!(asks(vec![open(&|b| b.engine_running = YesNo::NotKnown)], &[]), ask("01T11:00", None));
+        assert_eq!(asks(vec![open(&|b| b.engine_running = YesNo::Yes)], &[]), ask("01T10:00", None));
+        assert_eq!(asks(vec![open(&|b| b.power_taken = YesNo::Yes)], &[]), ask("01T10:00", None));
+        let closed = |when: &'static str| {
+            move |b: &mut BypassFact| {
+                b.protection = None;
+                b.closed_at = Some(at(when));
+            }
+        };
+        assert_eq!(asks(vec![open(&closed("2026-03-01T11:00:00Z"))], &[]), None);
+        assert_eq!(asks(vec![open(&closed("2026-03-01T12:00:00Z"))], &[]), ask("01T11:00", Some("01T12:00")));
+    }
+
+    #[test]
+    fn release_and_a_run_ask_at_once_and_an_inspection_finds_it() {
+        // Vector V24: open at a daily inspection (here: two hours later), and released to service.
+        let ask = |since: &str| Some((since.to_owned(), None));
+        let open = || bypass(TEN, "GRC", |_| {});
+        let released = fact("2026-03-01T12:00:00Z", Told::Released);
+        assert_eq!(asks(vec![open(), released], &[]), ask("01T12:00"));
+        let run = run("c.rey", "2026-03-01T13:00:00Z", "2026-03-01T20:00:00Z");
+        assert_eq!(asks(vec![open()], &[run]), ask("01T13:00"));
+        let mut seen = position("2026-03-01T12:00:00Z", "GRC", "open", None);
+        seen.engine = YesNo::Yes;
+        assert_eq!(asks(vec![open(), seen], &[]), ask("01T12:00"), "seen open with the engine running");
+    }
+
+    #[test]
+    fn a_second_ground_is_the_highest_of_all() {
+        // Vector V22: cutout open and a new ground indication on the same unit.
+        let during = ground("2026-03-01T10:20:00Z", 1);
+        let found = findings(&railway(), vec![opened(|_| {}), during]);
+        assert_eq!(found.iter().map(|f| f.rule).collect::<Vec<_>>(), [Rule::PositionDoubtful]);
+        assert!(found[0].severity >= 10.0);
+        for (after, want) in [("2026-03-02T10:50:00Z", true), ("2026-03-02T10:50:01Z", false)] {
+            let found = rules(&railway(), vec![opened(|_| {}), ground(after, 1)]);
+            assert_eq!(found.contains(&Rule::SecondGround), want, "{after}");
+        }
+        let mut smoke = fact("2026-03-01T10:30:00Z", Told::Shutdown { cause: None, warning_notice: None });
+        smoke.signs = Some(word("smoke"));
+        assert_eq!(rules(&railway(), vec![opened(|_| {}), smoke]), [Rule::SecondGround]);
+        let power = opened(|b| b.power_taken = YesNo::Yes);
+        assert_eq!(rules(&railway(), vec![power]), [Rule::SecondGround, Rule::StillOpen]);
+    }
+
+    #[test]
+    fn doubt_ends_when_somebody_looked() {
+        let open = bypass(TEN, "GRC", |_| {});
+        let looked = position("2026-03-01T12:00:00Z", "GRC", "open", None);
+        let found = findings(&railway(), vec![open, ground("2026-03-01T11:00:00Z", 1), looked]);
+        let doubt = found.iter().find(|f| f.rule == Rule::PositionDoubtful).unwrap();
+        assert_eq!(
+            (doubt.since, doubt.until),
+            (at("2026-03-01T11:00:00Z"), Some(at("2026-03-01T12:00:00Z")))
+        );
+    }
+
+    #[test]
+    fn purpose_authority_and_order() {
+        // Vector V23, corrected: kept and flagged as wrong_order, never refused.
+        let running = opened(|b| b.engine_running = YesNo::Yes);
+        assert_eq!(rules(&railway(), vec![running]), [Rule::StillOpen, Rule::WrongOrder]);
+        let moving = opened(|b| b.purpose = Some(Purpose::ToKeepMoving));
+        let found = findings(&railway(), vec![moving]);
+        assert_eq!((found[0].rule, found[0].severity), (Rule::NoPurpose, 8.0));
+        assert_eq!(rules(&railway(), vec![opened(|b| b.purpose = None)]), [Rule::NoPurpose]);
+        let nobody = opened(|b| b.by = by("b.sato"));
+        assert_eq!(rules(&railway(), vec![nobody]), [Rule::NoAuthority, Rule::NotAuthorised]);
+    }
+
+    #[test]
+    fn seals_must_follow_on_one_another() {
+        let sealed = |when: &str, seal: &str| {
+            let mut seen = position(when, "GRC", "closed", None);
+            if let Told::Position(p) = &mut seen.told {
+                p.seal = Some(seal.into());
+            }
+            seen
+        };
+        let before = || sealed("2026-02-01T10:00:00Z", "20417");
+        let seals = |facts| {
+            let found = findings(&railway(), facts);
+            found.into_iter().filter(|f| f.rule == Rule::Seal).map(|f| f.sentence).collect::<Vec<_>>()
+        };
+        let found = |seal: &str| opened(|b| b.seal_found = Some(seal.into()));
+        assert_eq!(seals(vec![found("20417")]), Vec::<String>::new(), "the first number is the baseline");
+        assert_eq!(seals(vec![before(), found("20417")]), Vec::<String>::new());
+        assert!(
+            seals(vec![before(), found("20418")])[0].contains("found 20418, the one last on record is 20417")
+        );
+        let broken = sealed("2026-02-05T10:00:00Z", "broken");
+        assert!(seals(vec![before(), broken.clone()])[0].contains("found broken with no opening on record"));
+        assert_eq!(seals(vec![broken]), Vec::<String>::new(), "nobody knows that there was one");
+        assert!(seals(vec![opened(|b| b.seal_applied = None)])[0].contains("no seal written down"));
+        assert!(seals(vec![opened(|b| b.seal_applied = Some("none".into()))])[0].contains("no seal applied"));
+        let after = sealed("2026-03-05T10:00:00Z", "99");
+        assert!(seals(vec![found("20417"), after])[0].contains("found 99, the one last on record is 20433"));
+    }
+
+    #[test]
+    fn what_was_withdrawn_stays_on_the_register() {
+        let first = opened(|b| b.by = by("b.sato"));
+        let withdrawn = |fact: &Fact| Fact {
+            withdrawn: Some(Withdrawn {
+                seq: 900,
+                by: "b.sato".into(),
+                at: at("2026-03-03T10:00:00Z"),
+                reason: "wrong unit".into(),
+            }),
+            ..fact.clone()
+        };
+        let judged = railway().judge(Subject::GroundProtection, vec![withdrawn(&first)]);
+        assert!(judged.bypasses.len() == 1 && judged.bypasses[0].withdrawn);
+        assert_eq!(judged.bypasses[0].last_seq, 900, "a review before the amendment no longer counts");
+        let not_authorised = judged.findings.iter().find(|f| f.rule == Rule::NotAuthorised).unwrap();
+        assert!(
+            not_authorised.sentence.ends_with("Withdrawn by amendment of b.sato, 3 March 2026: wrong unit.")
+        );
+        assert_eq!(not_authorised.until, None);
+
+        // Amended to name somebody who held the right: the line is one, the finding stays.
+        let mut second = Fact { seq: 900, ..opened(|_| {}) };
+        second.entry = first.entry;
+        let judged = railway().judge(Subject::GroundProtection, vec![withdrawn(&first), second]);
+        assert_eq!(judged.bypasses.len(), 1);
+        assert!(!judged.bypasses[0].withdrawn && judged.bypasses[0].authorised == Authorised::OwnRight);
+        assert_eq!(judged.findings.iter().filter(|f| f.rule == Rule::NotAuthorised).count(), 1);
+    }
+
+    #[test]
+    fn a_reviewer_with_a_hand_in_it_is_found() {
+        let railway = railway();
+        let judged =
+            railway.judge(Subject::GroundProtection, vec![opened(|b| b.closed_by = Some(by("c.rey")))]);
+        let review = |person: &str| Reviewed {
+            bypass: judged.bypasses[0].id,
+            by: person.into(),
+            at: at("2026-03-04T10:00:00Z"),
+        };
+        for (person, want) in [("a.lind", 1), ("c.rey", 1), ("m.ruiz", 1), ("k.berg", 0)] {
+            let found = same_hand(&railway.ground(), &judged.bypasses, &[review(person)]);
+            assert_eq!(found.len(), want, "{person}: opened, closed, granted, or none of these");
+        }
+        let other = Reviewed { bypass: entry(u64::MAX), ..review("a.lind") };
+        assert_eq!(same_hand(&railway.ground(), &judged.bypasses, &[other]), []);
+    }
 }

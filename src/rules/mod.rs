@@ -13,19 +13,22 @@ pub mod ground;
 pub mod ground_open;
 pub mod judge;
 pub mod occurrence;
+#[cfg(test)]
+mod properties;
 pub mod reclosed;
 pub mod register;
-pub mod store;
-pub mod windows;
 pub mod reported;
+pub mod reset_answer;
+pub mod routing;
 pub mod running;
 #[cfg(test)]
 pub mod sample;
-pub mod routing;
 pub mod seal;
 pub mod service_days;
 pub mod state;
 pub mod statistics;
+pub mod store;
+pub mod windows;
 
 use crate::{base::Zone, people::People, roster::Roster};
 

@@ -1,79 +1,106 @@
-//! From an entry to the facts that the dossiers hold: which subjects it concerns, and what the rules need of it.
+//! Which dossiers an entry belongs to, and what of it the rules see.
 use super::{
     dossier::Subject,
-    fact::{BypassFact, Fact, FuseFact, Hand, PositionFact, ResetFact, Told},
+    fact::{BypassFact, Fact, FuseFact, Hand, PositionFact, ResetFact, RunFact, Told},
+    running::keeps_on,
 };
 use crate::{
-    base::{Instant, ReportId, SignIn, Tag},
+    base::{EntryId, Instant, ReportId, SignIn, Tag},
     reports::{
-        Entry, What,
-        entry::{DeviceRef, Who},
-        kinds::{Bypass, Fuse, Position},
-        vocabulary::{RunPosition, Throttle, YesNo},
+        Entry, Report, What,
+        entry::{DeviceRef, Seal, Who},
+        kinds::{Bypass, Fuse, Position, Reset},
+        vocabulary::{AtHow, Occasion, RunPosition, Signs, Throttle, YesNo},
     },
     roster::Schedule,
 };
 
-/// What a fact takes over from its report.
+/// What a fact takes over from its report, and from the page that holds this version of the entry.
 #[derive(Clone, Debug)]
 pub struct Source {
     pub report: ReportId,
-    /// The page that holds this version of the entry.
     pub seq: u64,
     pub author: SignIn,
     pub recorded_at: Instant,
+    /// When the run began.
     pub run: Option<Instant>,
     pub position: Option<RunPosition>,
 }
 
 impl Source {
-    /// For finding out which subjects an entry concerns, when the facts themselves do not matter.
-    pub fn blank() -> Self {
+    pub fn of(report: &Report, seq: u64, recorded_at: Instant) -> Self {
         Self {
-            report: ReportId(uuid::Uuid::nil()),
-            seq: 0,
-            author: SignIn::from(""),
-            recorded_at: Instant(0),
-            run: None,
-            position: None,
+            report: report.id,
+            seq,
+            author: report.author.clone(),
+            recorded_at,
+            run: report.run.as_ref().map(|run| run.started.at),
+            position: report.position,
         }
     }
 }
 
-/// The subjects an entry concerns, each with its fact. A device that is not listed counts under the words on its plate.
+/// The facts one entry gives, each with whose dossier it goes to. `schedule`: the one in force at the entry's
+/// time; `None` for a unit off the roster.
+///
+/// What might be about a cutout goes to ground protection even where no schedule says so: an entry may yet
+/// name the same tag as one.
 pub fn route(source: &Source, entry: &Entry, schedule: Option<&Schedule>) -> Vec<(Subject, Fact)> {
     let fact = fact(source, entry);
     subjects(entry, schedule).into_iter().map(|subject| (subject, fact.clone())).collect()
 }
 
-fn subjects(entry: &Entry, schedule: Option<&Schedule>) -> Vec<Subject> {
-    let device = entry.what.device().map(tag);
-    let on_schedule = device.as_ref().and_then(|tag| schedule?.device(tag));
+/// The dossiers an entry belongs to.
+pub fn subjects(entry: &Entry, schedule: Option<&Schedule>) -> Vec<Subject> {
+    let mut subjects = Vec::with_capacity(2);
+    let device = entry.what.device().map(tag_of);
     match &entry.what {
-        What::BreakerTrip(_) | What::FuseCheck(_) => device.map(Subject::Device).into_iter().collect(),
-        What::GroundRelay(_) => vec![Subject::Device(Tag::from(Tag::GROUND_RELAY)), Subject::GroundProtection],
-        What::Bypass(_) => vec![Subject::GroundProtection],
-        What::EngineStart(_) => vec![Subject::Device(Tag::from(Tag::ENGINE_START)), Subject::Unit],
-        What::Shutdown(_) | What::Defect(_) => vec![Subject::Unit],
-        What::Position(_) => {
-            let mut all: Vec<Subject> = device.map(Subject::Device).into_iter().collect();
-            if on_schedule.is_some_and(|d| d.ground_protection) {
-                all.push(Subject::GroundProtection);
-            }
-            if let (Some(schedule), Some(device)) = (schedule, on_schedule)
-                && schedule.devices.iter().any(|d| {
-                    d.keep_on_running && (d.tag == device.tag || schedule.feeds_of(d).any(|feed| feed.tag == device.tag))
-                })
-            {
-                all.push(Subject::Unit);
-            }
-            all
+        What::GroundRelay(_) => {
+            subjects.push(Subject::Device(Tag::GROUND_RELAY.into()));
+            subjects.push(Subject::GroundProtection);
         }
+        What::EngineStart(_) => {
+            subjects.push(Subject::Device(Tag::ENGINE_START.into()));
+            subjects.push(Subject::Unit);
+        }
+        What::Shutdown(_) | What::Defect(_) => subjects.push(Subject::Unit),
+        What::BreakerTrip(_) | What::FuseCheck(_) | What::Bypass(_) | What::Position(_) => {
+            subjects.extend(device.clone().map(Subject::Device));
+        }
+    }
+    if let Some(tag) = &device {
+        of_position(&entry.what, schedule, tag, &mut subjects);
+    }
+    let alarming = matches!(entry.signs, Some(Signs::Smoke | Signs::Arcing));
+    if alarming && !subjects.contains(&Subject::GroundProtection) {
+        subjects.push(Subject::GroundProtection);
+    }
+    subjects
+}
+
+fn of_position(what: &What, schedule: Option<&Schedule>, tag: &Tag, subjects: &mut Vec<Subject>) {
+    let listed = schedule.and_then(|s| s.device(tag));
+    let cutout = listed.is_none_or(|d| d.ground_protection);
+    match what {
+        What::Bypass(_) => subjects.push(Subject::GroundProtection),
+        What::Position(_) if cutout => subjects.push(Subject::GroundProtection),
+        What::BreakerTrip(_) if listed.is_some() && cutout => subjects.push(Subject::GroundProtection),
+        _ => {}
+    }
+    if matches!(what, What::Position(_)) && schedule.is_some_and(|s| keeps_on(s, tag).is_some()) {
+        subjects.push(Subject::Unit);
     }
 }
 
-fn tag(device: &DeviceRef) -> Tag {
-    Tag::from(device.in_words())
+/// A device known only by its plate counts under a tag made of the plate's words: it must not be lost.
+pub fn tag_of(device: &DeviceRef) -> Tag {
+    match device {
+        DeviceRef::Tag(tag) => tag.clone(),
+        DeviceRef::NotListed(legend) => {
+            let words: Vec<&str> = legend.split_whitespace().collect();
+            Tag::from(format!("not listed: {}", words.join(" ").to_uppercase()))
+        }
+    }
 }
 
 fn fact(source: &Source, entry: &Entry) -> Fact {
@@ -91,7 +118,7 @@ fn fact(source: &Source, entry: &Entry) -> Fact {
         signs: entry.signs,
         engine: match entry.throttle {
             Some(Throttle::EngineOff) => YesNo::No,
-            None | Some(Throttle::NotKnown) => YesNo::NotKnown,
+            Some(Throttle::NotKnown) | None => YesNo::NotKnown,
             Some(_) => YesNo::Yes,
         },
         withdrawn: None,
@@ -101,37 +128,44 @@ fn fact(source: &Source, entry: &Entry) -> Fact {
 
 fn told(what: &What) -> Told {
     match what {
-        What::BreakerTrip(trip) => {
-            let reset = |r: &crate::reports::kinds::Reset| ResetFact { at: r.at.map(|s| s.at), basis: r.basis, result: r.result };
-            Told::Trip { device: tag(&trip.device), resets: trip.resets.iter().map(reset).collect(), left: trip.left }
-        }
-        What::GroundRelay(ground) => Told::Ground {
-            operations: ground.operations.unwrap_or(1),
-            last_at: ground.last_at.map(|s| s.at),
-            mode: ground.mode,
-            reset: ground.reset,
-            after: ground.after,
+        What::BreakerTrip(t) => Told::Trip {
+            device: tag_of(&t.device),
+            resets: t.resets.iter().map(reset).collect(),
+            left: t.left,
         },
-        What::Bypass(bypass) => Told::Bypass(Box::new(bypass_fact(bypass))),
-        What::FuseCheck(check) => Told::Fuse {
-            device: tag(&check.device),
-            result: check.result,
-            fitted: check.fitted.as_ref().map(fuse),
-            replaced_by: check.replaced_by.as_ref().map(fuse),
-            basis: check.basis,
+        What::GroundRelay(g) => Told::Ground {
+            operations: g.operations.unwrap_or(1),
+            last_at: g.last_at.map(|s| s.at),
+            mode: g.mode,
+            reset: g.reset,
+            after: g.after,
         },
-        What::EngineStart(start) => {
-            Told::Start { outcome: start.outcome, battery_cranking_v: start.battery_cranking_v }
-        }
-        What::Shutdown(down) => Told::Shutdown { cause: down.cause, warning_notice: down.warning_notice.clone() },
-        What::Defect(defect) => Told::Defect {
-            system: defect.system.clone(),
-            text: defect.text.clone(),
-            may_go_on: defect.may_go_on,
-            restriction: defect.restriction.clone(),
+        What::Bypass(b) => Told::Bypass(Box::new(bypass(b))),
+        What::FuseCheck(f) => Told::Fuse {
+            device: tag_of(&f.device),
+            result: f.result,
+            fitted: f.fitted.as_ref().map(fuse),
+            replaced_by: f.replaced_by.as_ref().map(fuse),
+            basis: f.basis,
         },
-        What::Position(position) => Told::Position(Box::new(position_fact(position))),
+        What::EngineStart(s) => Told::Start { outcome: s.outcome, battery_cranking_v: s.battery_cranking_v },
+        What::Shutdown(s) => Told::Shutdown { cause: s.cause, warning_notice: s.warning_notice.clone() },
+        What::Defect(d) => Told::Defect {
+            system: d.system.clone(),
+            text: d.text.clone(),
+            may_go_on: d.may_go_on,
+            restriction: d.restriction.clone(),
+        },
+        What::Position(p) => Told::Position(Box::new(position(p))),
     }
+}
+
+fn reset(r: &Reset) -> ResetFact {
+    ResetFact { at: r.at.map(|s| s.at), basis: r.basis, result: r.result }
+}
+
+fn fuse(f: &Fuse) -> FuseFact {
+    FuseFact { rating_a: f.rating_a, rating_v: f.rating_v, speed: f.speed, body: f.body.clone() }
 }
 
 fn hand(who: &Who) -> Hand {
@@ -142,37 +176,203 @@ fn hand(who: &Who) -> Hand {
     }
 }
 
-fn fuse(fuse: &Fuse) -> FuseFact {
-    FuseFact { rating_a: fuse.rating_a, rating_v: fuse.rating_v, speed: fuse.speed, body: fuse.body.clone() }
+fn seal(seal: &Option<Seal>) -> Option<String> {
+    seal.as_ref().map(|s| s.in_words().to_owned())
 }
 
-fn bypass_fact(bypass: &Bypass) -> BypassFact {
+fn bypass(b: &Bypass) -> BypassFact {
     BypassFact {
-        device: tag(&bypass.device),
-        by: bypass.by.as_ref().map_or(Hand::NotKnown, hand),
-        authorised_by: bypass.authorised_by.as_ref().map(hand),
-        authorised_how: bypass.authorised_how.map(|how| how.as_str().to_owned()),
-        authorised_at: bypass.authorised_at.map(|s| s.at),
-        reference: bypass.reference.clone(),
-        purpose: bypass.purpose,
-        engine_running: bypass.engine_running.unwrap_or(YesNo::NotKnown),
-        power_taken: bypass.power_taken.unwrap_or(YesNo::NotKnown),
-        protection: bypass.protection,
-        seal_found: bypass.seal_found.as_ref().map(|s| s.in_words().to_owned()),
-        closed_at: bypass.closed_at.map(|s| s.at),
-        closed_by: bypass.closed_by.as_ref().map(hand),
-        seal_applied: bypass.seal_applied.as_ref().map(|s| s.in_words().to_owned()),
+        device: tag_of(&b.device),
+        by: b.by.as_ref().map_or(Hand::NotKnown, hand),
+        authorised_by: b.authorised_by.as_ref().map(hand),
+        authorised_how: b.authorised_how.map(|how| how.as_str().to_owned()),
+        authorised_at: b.authorised_at.map(|s| s.at),
+        reference: b.reference.clone(),
+        purpose: b.purpose,
+        engine_running: b.engine_running.unwrap_or(YesNo::NotKnown),
+        power_taken: b.power_taken.unwrap_or(YesNo::NotKnown),
+        protection: b.protection,
+        seal_found: seal(&b.seal_found),
+        closed_at: b.closed_at.map(|s| s.at),
+        closed_by: b.closed_by.as_ref().map(hand),
+        seal_applied: seal(&b.seal_applied),
     }
 }
 
-fn position_fact(position: &Position) -> PositionFact {
+fn position(p: &Position) -> PositionFact {
     PositionFact {
-        device: tag(&position.device),
-        seen: position.seen,
-        moved_to: position.moved_to,
-        by: position.by.as_ref().map_or(Hand::NotKnown, hand),
-        why: position.why.clone(),
-        reference: position.reference.clone(),
-        seal: position.seal.as_ref().map(|s| s.in_words().to_owned()),
+        device: tag_of(&p.device),
+        seen: p.seen,
+        moved_to: p.moved_to,
+        by: p.by.as_ref().map_or(Hand::NotKnown, hand),
+        why: p.why.clone(),
+        reference: p.reference.clone(),
+        seal: seal(&p.seal),
+    }
+}
+
+/// Who had the unit, by one report.
+pub fn run_fact(report: &Report) -> RunFact {
+    let on_a_run = report.occasion == Occasion::Run && report.run.is_some();
+    RunFact {
+        report: report.id,
+        unit: report.unit.clone(),
+        author: report.author.clone(),
+        started: report.run.as_ref().map_or(report.signed_at.at, |run| run.started.at),
+        ended: report.run.as_ref().and_then(|run| run.ended).map(|s| s.at),
+        symbol: report.run.as_ref().and_then(|run| run.symbol.clone()),
+        moved: on_a_run && report.position != Some(RunPosition::Dead),
+        position: report.position,
+    }
+}
+
+/// An act of the shop as a fact: a repair closed goes to the dossiers of the devices it was about (or the
+/// unit's), a release to the unit's and to ground protection. `act`: an id of the act's own.
+pub fn shop_fact(
+    act: EntryId,
+    at: Instant,
+    by: &SignIn,
+    (seq, recorded_at): (u64, Instant),
+    told: Told,
+) -> Fact {
+    Fact {
+        entry: act,
+        report: ReportId(act.0),
+        seq,
+        at,
+        at_how: AtHow::Clock,
+        found: false,
+        author: by.clone(),
+        recorded_at,
+        run: None,
+        position: None,
+        signs: None,
+        engine: YesNo::NotKnown,
+        withdrawn: None,
+        told,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        base::Stamp,
+        reports::{
+            When,
+            kinds::{BreakerTrip, EngineStart, GroundRelay},
+            vocabulary::{Left, Outcome, Seen},
+        },
+        rules::sample::{Railway, at, device, entry},
+    };
+
+    fn report() -> Report {
+        Report {
+            id: ReportId(uuid::Uuid::nil()),
+            unit: "QHB 412".into(),
+            author: "n.okafor".into(),
+            occasion: Occasion::Run,
+            is_final: true,
+            run: None,
+            position: Some(RunPosition::Lead),
+            consist: vec![],
+            weather: None,
+            remarks: None,
+            entries: vec![],
+            signed_at: Stamp::utc(at("2026-03-03T11:14:00Z")),
+        }
+    }
+
+    fn written(what: What) -> Entry {
+        Entry {
+            id: entry(1),
+            when: When::Found(Stamp::utc(at("2026-03-03T05:12:00Z"))),
+            at_how: AtHow::Clock,
+            place: None,
+            throttle: Some(Throttle::Run8),
+            speed_mph: None,
+            load_a: None,
+            load_klbf: None,
+            weather: None,
+            signs: None,
+            what,
+            note: None,
+        }
+    }
+
+    fn moved(tag: &str) -> What {
+        What::Position(Position {
+            device: DeviceRef::Tag(tag.into()),
+            seen: Seen::On,
+            moved_to: Some(Seen::Off),
+            by: None,
+            why: None,
+            reference: None,
+            seal: None,
+        })
+    }
+
+    fn trip(device: DeviceRef) -> What {
+        What::BreakerTrip(BreakerTrip { device, resets: vec![], left: Left::Tripped })
+    }
+
+    fn goes_to(entry: &Entry, on_roster: bool) -> Vec<String> {
+        let railway = Railway::with(vec![
+            device("MAIN", |_| {}),
+            device("TC2", |_| {}),
+            device("TLP", |d| (d.keep_on_running, d.feed) = (true, Some("MAIN".into()))),
+            device("GRC", |d| d.ground_protection = true),
+        ]);
+        let schedule = railway.roster.schedule_at(&"QHB 412".into(), entry.when.at()).filter(|_| on_roster);
+        let source = Source::of(&report(), 4, at("2026-03-03T11:15:00Z"));
+        let name = |(subject, fact): (Subject, Fact)| {
+            assert!(fact.found && fact.engine == YesNo::Yes && fact.seq == 4);
+            match subject {
+                Subject::Device(tag) => tag.to_string(),
+                Subject::GroundProtection => "(ground)".to_owned(),
+                Subject::Unit => "(unit)".to_owned(),
+            }
+        };
+        route(&source, entry, schedule).into_iter().map(name).collect()
+    }
+
+    #[test]
+    fn where_entries_go() {
+        let ground = What::GroundRelay(GroundRelay {
+            device: Some(DeviceRef::Tag("GR1".into())),
+            operations: None,
+            last_at: None,
+            mode: None,
+            circuit: None,
+            reset: None,
+            after: None,
+            motors_cut_out: vec![],
+        });
+        let start = What::EngineStart(EngineStart {
+            attempt: None,
+            after_long_shutdown: None,
+            test_cock_result: None,
+            motors: None,
+            battery_rest_v: None,
+            battery_cranking_v: None,
+            main_reservoir_psi: None,
+            outcome: Outcome::NoFire,
+        });
+        for (what, on_roster, want) in [
+            (trip(DeviceRef::Tag("TC2".into())), true, vec!["TC2"]),
+            (trip(DeviceRef::NotListed("cab  heater 2".into())), true, vec!["not listed: CAB HEATER 2"]),
+            (ground, true, vec!["ground_relay", "(ground)"]),
+            (start, true, vec!["engine_start", "(unit)"]),
+            (moved("TC2"), true, vec!["TC2"]),
+            (moved("TC2"), false, vec!["TC2", "(ground)"]),
+            (moved("TLP"), true, vec!["TLP", "(unit)"]),
+            (moved("MAIN"), true, vec!["MAIN", "(unit)"]),
+            (moved("GRC"), true, vec!["GRC", "(ground)"]),
+            (trip(DeviceRef::Tag("GRC".into())), true, vec!["GRC", "(ground)"]),
+        ] {
+            assert_eq!(goes_to(&written(what.clone()), on_roster), want, "{what:?}");
+        }
+        let smoke = Entry { signs: Some(Signs::Smoke), ..written(trip(DeviceRef::Tag("TC2".into()))) };
+        assert_eq!(goes_to(&smoke, true), ["TC2", "(ground)"]);
     }
 }

@@ -4,12 +4,12 @@ use super::{
     case::Case,
     fact::{Fact, PositionFact, Told},
     finding::{Finding, Rule},
-    occurrence::seen_closed,
+    occurrence::{did_not_run, seen_closed},
 };
 use crate::{
     base::{Instant, Tag, instant::MINUTE, text::span},
     reports::vocabulary::{Outcome, Seen, YesNo},
-    roster::Device,
+    roster::{Device, Schedule},
 };
 
 /// What the unit's dossier tells about the engine.
@@ -39,6 +39,10 @@ fn engine_after(engine: Engine, fact: &Fact) -> Engine {
         (Told::Shutdown { .. }, _) => Engine::ShutDown(fact.at),
         (Told::Start { outcome: Outcome::Running, .. }, _) => Engine::Running,
         (_, YesNo::Yes) => Engine::Running,
+        // Nobody cranks an engine that runs.
+        (Told::Start { outcome, .. }, _) if did_not_run(*outcome) && engine == Engine::Running => {
+            Engine::NotKnown
+        }
         // Said to be off by the throttle: since when is not told, unless a shutdown was.
         (_, YesNo::No) if engine == Engine::Running => Engine::NotKnown,
         _ => engine,
@@ -66,7 +70,8 @@ fn take_position(
 }
 
 fn opened(case: &Case<'_>, fact: &Fact, told: &PositionFact, engine: Engine) -> Option<Finding> {
-    let keeps = keeps_on(case, &told.device, fact.at)?;
+    let schedule = case.ground.roster.schedule_at(case.unit(), fact.at)?;
+    let keeps = keeps_on(schedule, &told.device)?;
     let during = match (engine, keeps.keep_on_after_shutdown_min) {
         (Engine::Running, _) => "with the engine running".to_owned(),
         (Engine::ShutDown(at), Some(minutes)) if fact.at.since(at) < i64::from(minutes) * MINUTE => {
@@ -87,8 +92,7 @@ fn opened(case: &Case<'_>, fact: &Fact, told: &PositionFact, engine: Engine) -> 
 }
 
 /// The device that must stay on and would lose its feed: itself, or one it feeds.
-fn keeps_on<'a>(case: &Case<'a>, tag: &Tag, at: Instant) -> Option<&'a Device> {
-    let schedule = case.ground.roster.schedule_at(case.unit(), at)?;
+pub fn keeps_on<'a>(schedule: &'a Schedule, tag: &Tag) -> Option<&'a Device> {
     schedule.device(tag).filter(|d| d.keep_on_running).or_else(|| {
         let mut kept = schedule.devices.iter().filter(|d| d.keep_on_running);
         kept.find(|d| schedule.feeds_of(d).any(|feed| feed.tag == *tag))

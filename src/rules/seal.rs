@@ -65,7 +65,7 @@ fn looks<'a>(facts: &[&'a Fact], tag: &Tag) -> Vec<Look<'a>> {
                     out.push((fact.at, Look::Found(fact, seal)));
                 }
                 out.push((fact.at, Look::Opened));
-                if let Some(at) = b.closed_at {
+                if let Some(at) = b.end(fact.at) {
                     out.push((at, Look::Closed(fact, at, b.seal_applied.as_deref())));
                 }
             }

@@ -63,7 +63,8 @@ impl DaySet {
         let reach = 2 * SPEAKS_FOR + 1;
         let before = (1..=reach).map(|n| day.plus(-n)).find(|d| self.contains(*d));
         let after = (1..=reach).map(|n| day.plus(n)).find(|d| self.contains(*d));
-        let from = before.map_or(day.plus(-SPEAKS_FOR), |b| b.plus(SPEAKS_FOR + 1).max(day.plus(-SPEAKS_FOR)));
+        let from =
+            before.map_or(day.plus(-SPEAKS_FOR), |b| b.plus(SPEAKS_FOR + 1).max(day.plus(-SPEAKS_FOR)));
         let to = after.map_or(day.plus(SPEAKS_FOR), |a| a.plus(-SPEAKS_FOR - 1).min(day.plus(SPEAKS_FOR)));
         (from <= to).then_some(from)
     }
@@ -286,6 +287,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn sets_do_not_know_in_what_order_they_were_filled(
             mut days in proptest::collection::vec(-9_000..30_000_i32, 0..60), seed in any::<u64>(),

@@ -109,7 +109,7 @@ fn push_changes<'a>(fact: &'a Fact, out: &mut Vec<Change<'a>>) {
         },
         Told::Bypass(b) => {
             push(fact.at, Standing::Off, fact.found);
-            if let Some(closed) = b.closed_at {
+            if let Some(closed) = b.end(fact.at) {
                 push(closed, Standing::On, false);
             }
         }

@@ -90,7 +90,8 @@ pub async fn decisions(db: &mut SqliteConnection, then: Instant) -> Sql<Decision
         let unit = UnitName::from(row.try_get::<String, _>("unit")?);
         all.aside.push((row.try_get("rule")?, unit, device, Instant(row.try_get("until")?)));
     }
-    let repairs = "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1)";
+    let repairs =
+        "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1)";
     for row in sqlx::query(repairs).bind(then.0).fetch_all(&mut *db).await? {
         let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
         all.under_repair.push((UnitName::from(row.try_get::<String, _>("unit")?), device));
@@ -100,8 +101,8 @@ pub async fn decisions(db: &mut SqliteConnection, then: Instant) -> Sql<Decision
             AND r.bypass IN (SELECT value FROM json_each(b.data ->> 'entries'))
             AND r.last_seq >= b.data ->> 'last_seq')";
     for row in sqlx::query(reviewed).bind(then.0).fetch_all(&mut *db).await? {
-        let entries: Vec<EntryId> =
-            serde_json::from_str(row.try_get("entries")?).map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
+        let entries: Vec<EntryId> = serde_json::from_str(row.try_get("entries")?)
+            .map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
         all.reviewed.extend(entries);
     }
     Ok(all)
@@ -114,7 +115,8 @@ impl Decisions {
             return State::Ended;
         }
         if finding.rule.is_ground_protection() {
-            let reviewed = !finding.entries.is_empty() && finding.entries.iter().all(|e| self.reviewed.contains(e));
+            let reviewed =
+                !finding.entries.is_empty() && finding.entries.iter().all(|e| self.reviewed.contains(e));
             return if reviewed { State::Reviewed } else { State::Open };
         }
         let same = |unit: &UnitName, device: &Option<Tag>| {

@@ -29,7 +29,8 @@ pub fn windows(dossier: &Dossier) -> Vec<(Instant, Instant)> {
             _ => continue,
         };
         if opens {
-            let since = closed.get(device).copied().unwrap_or(fact.at.minus(LOOK_BACK)).max(fact.at.minus(LOOK_BACK));
+            let since =
+                closed.get(device).copied().unwrap_or(fact.at.minus(LOOK_BACK)).max(fact.at.minus(LOOK_BACK));
             open.entry(device).or_insert(since);
         }
         if let Some(at) = closes {

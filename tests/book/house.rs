@@ -135,7 +135,12 @@ async fn load_lists(desk: &Desk) {
     let people = people::import::people(lists.people.as_bytes()).unwrap().good;
     let wanted: Vec<_> = people
         .into_iter()
-        .map(|row| PersonWanted { sign_in: row.sign_in, role: row.role, name: row.name, craft: String::new() })
+        .map(|row| PersonWanted {
+            sign_in: row.sign_in,
+            role: row.role,
+            name: row.name,
+            craft: String::new(),
+        })
         .collect();
     desk.act(KeepPeople::of(&wanted, &HashMap::new(), None, Channel::Import).unwrap()).await.unwrap();
     let from = Instant::parse("2020-01-01T00:00:00Z").unwrap();
@@ -143,7 +148,8 @@ async fn load_lists(desk: &Desk) {
     desk.act(IssueSchedules::of(schedules, None, Channel::Import)).await.unwrap();
     let units = roster::import::units(lists.units.as_bytes()).unwrap().good;
     desk.act(KeepUnits::of(units, |_| false, None, Channel::Import)).await.unwrap();
-    let rows = people::import::authorisations(lists.authorisations.as_bytes(), &desk.world().people).unwrap().good;
+    let rows =
+        people::import::authorisations(lists.authorisations.as_bytes(), &desk.world().people).unwrap().good;
     let grants = rows.into_iter().map(|row| Grant {
         sign_in: row.person,
         classes: if let Scope::Classes(classes) = row.scope { classes } else { Vec::new() },
@@ -192,10 +198,12 @@ pub async fn file(desk: &Desk, report: &Value, by: &str, channel: Channel) -> Re
 
 pub fn read(desk: &Desk, report: &Value, by: &str, channel: Channel) -> Result<FileReport, Refused> {
     let bytes = serde_json::to_vec(report).unwrap();
-    FileReport::read(&bytes, &filer(by, channel), &desk.world(), desk.clock().now()).map_err(|why| match why {
-        ReadingFailed::Refused(refused) => refused,
-        ReadingFailed::Unreadable(why) => panic!("{}", why.says()),
-    })
+    FileReport::read(&bytes, &filer(by, channel), &desk.world(), desk.clock().now()).map_err(
+        |why| match why {
+            ReadingFailed::Refused(refused) => refused,
+            ReadingFailed::Unreadable(why) => panic!("{}", why.says()),
+        },
+    )
 }
 
 /// What everybody reads, in a form that does not say when and by which page it came in.
@@ -264,8 +272,14 @@ pub fn same_contents(left: &BTreeMap<String, Vec<String>>, right: &BTreeMap<Stri
         if lines == other {
             continue;
         }
-        let only = |a: &[String], b: &[String]| a.iter().filter(|l| !b.contains(l)).cloned().collect::<Vec<_>>().join("\n  ");
-        panic!("{why}: {table} differs\n only left:\n  {}\n only right:\n  {}", only(lines, other), only(other, lines));
+        let only = |a: &[String], b: &[String]| {
+            a.iter().filter(|l| !b.contains(l)).cloned().collect::<Vec<_>>().join("\n  ")
+        };
+        panic!(
+            "{why}: {table} differs\n only left:\n  {}\n only right:\n  {}",
+            only(lines, other),
+            only(other, lines)
+        );
     }
 }
 

@@ -27,7 +27,10 @@ async fn a_page_is_never_changed_removed_or_overwritten() {
     let all = "SELECT group_concat(seq || blob || hex(leaf), ';') FROM (SELECT * FROM page ORDER BY seq)";
     let before: String = sqlx::query_scalar(all).fetch_one(&mut db).await.unwrap();
     for recursive in ["OFF", "ON"] {
-        sqlx::raw_sql(AssertSqlSafe(format!("PRAGMA recursive_triggers = {recursive}"))).execute(&mut db).await.unwrap();
+        sqlx::raw_sql(AssertSqlSafe(format!("PRAGMA recursive_triggers = {recursive}")))
+            .execute(&mut db)
+            .await
+            .unwrap();
         for attempt in ATTEMPTS {
             let outcome = sqlx::raw_sql(AssertSqlSafe(*attempt)).execute(&mut db).await;
             let after: String = sqlx::query_scalar(all).fetch_one(&mut db).await.unwrap();

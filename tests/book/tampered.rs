@@ -1,5 +1,15 @@
 //! Somebody with a tool of their own changes the file through SQL: `verify` says so and names what was changed.
-use breakerbook::{base::Instant, book::{Channel, tree::leaf_hash}, desk::{Desk, body::{Body, Hold, HoldReason, RepairClosed, RepairOpened, SetAside}, rebuild, shop::ShopAct, figures::TakeFigures}};
+use breakerbook::{
+    base::Instant,
+    book::{Channel, tree::leaf_hash},
+    desk::{
+        Desk,
+        body::{Body, Hold, HoldReason, RepairClosed, RepairOpened, SetAside},
+        figures::TakeFigures,
+        rebuild,
+        shop::ShopAct,
+    },
+};
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tokio::sync::OnceCell;
 
@@ -25,7 +35,11 @@ pub async fn full() -> House {
 async fn fill(desk: &Desk) {
     use breakerbook::{
         base::SignIn,
-        desk::{body::{Judgement, Statement}, oversee::{ReviewBypass, SignHandover}, reports::{AddStatement, AmendEntry}},
+        desk::{
+            body::{Judgement, Statement},
+            oversee::{ReviewBypass, SignHandover},
+            reports::{AddStatement, AmendEntry},
+        },
         people::{Act, Role},
         reports::stored,
     };
@@ -42,28 +56,63 @@ async fn fill(desk: &Desk) {
     let amendment = serde_json::json!({"id": house::id(77), "report": fixed["id"], "entry": entry["id"], "author": "ann",
         "at": "2026-03-20T00:00:00Z", "reason": "forgot to say", "replacement": entry});
     let amendment = stored::amendment(&amendment.to_string()).unwrap();
-    desk.act(AmendEntry::of(amendment, &permit("ann", Act::AmendEntry), Role::Crew, Channel::Page)).await.unwrap();
+    desk.act(AmendEntry::of(amendment, &permit("ann", Act::AmendEntry), Role::Crew, Channel::Page))
+        .await
+        .unwrap();
     let said = Statement { entry: house::id(1_000_002).parse().unwrap(), words: "it was raining".into() };
     desk.act(AddStatement::of(said, &permit("bob", Act::MakeStatement), Channel::Page, now)).await.unwrap();
     desk.act(SignHandover::of("QHB 1".into(), 5, &permit("bob", Act::ReadHandover), now)).await.unwrap();
-    let (unit, device) = (breakerbook::base::UnitName::from("QHB 1"), Some(breakerbook::base::Tag::from("TC1")));
+    let (unit, device) =
+        (breakerbook::base::UnitName::from("QHB 1"), Some(breakerbook::base::Tag::from("TC1")));
     let at = |day: &str| Instant::parse(&format!("2026-03-{day}T08:00:00Z")).unwrap();
     let repair = uuid::Uuid::from_u128(7);
     for body in [
-        Body::UnitHeld(Box::new(Hold { unit: unit.clone(), at: at("25"), reason: HoldReason::Repair, words: None })),
-        Body::RepairOpened(Box::new(RepairOpened { id: repair, unit: unit.clone(), device: device.clone(), at: at("25"), findings: vec![] })),
-        Body::RepairClosed(Box::new(RepairClosed { id: repair, at: at("26"), cause: "chafed wire".into(), words: None, new_life: false })),
-        Body::FindingSetAside(Box::new(SetAside { rule: breakerbook::rules::Rule::Burst, unit: unit.clone(), device, until: now.plus(1), reason: "known".into() })),
+        Body::UnitHeld(Box::new(Hold {
+            unit: unit.clone(),
+            at: at("25"),
+            reason: HoldReason::Repair,
+            words: None,
+        })),
+        Body::RepairOpened(Box::new(RepairOpened {
+            id: repair,
+            unit: unit.clone(),
+            device: device.clone(),
+            at: at("25"),
+            findings: vec![],
+        })),
+        Body::RepairClosed(Box::new(RepairClosed {
+            id: repair,
+            at: at("26"),
+            cause: "chafed wire".into(),
+            words: None,
+            new_life: false,
+        })),
+        Body::FindingSetAside(Box::new(SetAside {
+            rule: breakerbook::rules::Rule::Burst,
+            unit: unit.clone(),
+            device,
+            until: now.plus(1),
+            reason: "known".into(),
+        })),
     ] {
         let happened = now;
         desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, happened)).await.unwrap();
     }
     desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
     let mut db = desk.read().await.unwrap();
-    let bypass: Option<(String, String)> = sqlx::query_as("SELECT id, unit FROM bypass LIMIT 1").fetch_optional(&mut *db).await.unwrap();
+    let bypass: Option<(String, String)> =
+        sqlx::query_as("SELECT id, unit FROM bypass LIMIT 1").fetch_optional(&mut *db).await.unwrap();
     drop(db);
     let (bypass, unit) = bypass.expect("an opening to review");
-    let review = ReviewBypass::of(bypass.parse().unwrap(), unit.as_str().into(), 1000, Judgement::InOrder, "looked".into(), &permit("max", Act::ReviewBypass), now);
+    let review = ReviewBypass::of(
+        bypass.parse().unwrap(),
+        unit.as_str().into(),
+        1000,
+        Judgement::InOrder,
+        "looked".into(),
+        &permit("max", Act::ReviewBypass),
+        now,
+    );
     desk.act(review).await.unwrap();
 }
 
@@ -73,7 +122,10 @@ async fn the_full_book_is_clean_and_no_projection_is_empty() {
     house.is_clean().await;
     let mut db = house.raw().await;
     for table in rebuild::tables() {
-        let rows: i64 = sqlx::query_scalar(AssertSqlSafe(format!("SELECT count(*) FROM {table}"))).fetch_one(&mut db).await.unwrap();
+        let rows: i64 = sqlx::query_scalar(AssertSqlSafe(format!("SELECT count(*) FROM {table}")))
+            .fetch_one(&mut db)
+            .await
+            .unwrap();
         assert!(rows > 0, "{table} is empty: nothing is tried on it");
     }
     db.close().await.unwrap();
@@ -108,8 +160,11 @@ async fn any_changed_cell_of_any_projection_is_named_by_its_table() {
     let mut cells = Vec::new();
     let mut db = original.raw().await;
     for table in rebuild::tables() {
-        let columns: Vec<(String, String)> =
-            sqlx::query_as("SELECT name, type FROM pragma_table_info(?)").bind(table).fetch_all(&mut db).await.unwrap();
+        let columns: Vec<(String, String)> = sqlx::query_as("SELECT name, type FROM pragma_table_info(?)")
+            .bind(table)
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
         cells.extend(columns.into_iter().map(|(name, kind)| (table, name, kind)));
     }
     db.close().await.unwrap();
@@ -134,7 +189,12 @@ async fn any_changed_cell_of_any_projection_is_named_by_its_table() {
 async fn text_hidden_behind_a_zero_byte_is_seen() {
     let house = full().await;
     let mut db = house.raw().await;
-    sqlx::raw_sql("UPDATE report SET remarks = coalesce(remarks, '') || char(0) || 'and more' WHERE symbol = 'K17'").execute(&mut db).await.unwrap();
+    sqlx::raw_sql(
+        "UPDATE report SET remarks = coalesce(remarks, '') || char(0) || 'and more' WHERE symbol = 'K17'",
+    )
+    .execute(&mut db)
+    .await
+    .unwrap();
     sqlx::raw_sql("UPDATE finding SET rule = rule || char(0) || 'x'").execute(&mut db).await.unwrap();
     db.close().await.unwrap();
     let flaws = house.flaws().await;
@@ -148,14 +208,24 @@ async fn rows_taken_out_or_put_in_are_named_by_their_table() {
     for table in rebuild::tables() {
         let house = full().await;
         let mut db = house.raw().await;
-        sqlx::raw_sql(AssertSqlSafe(format!("DELETE FROM {table} WHERE rowid = (SELECT max(rowid) FROM {table})"))).execute(&mut db).await.unwrap();
+        sqlx::raw_sql(AssertSqlSafe(format!(
+            "DELETE FROM {table} WHERE rowid = (SELECT max(rowid) FROM {table})"
+        )))
+        .execute(&mut db)
+        .await
+        .unwrap();
         db.close().await.unwrap();
         let flaws = house.flaws().await;
         assert!(flaws.iter().any(|f| f.starts_with(&format!("{table}:"))), "{table}: {flaws:?}");
     }
     let house = full().await;
     let mut db = house.raw().await;
-    sqlx::raw_sql("INSERT INTO statement (seq, entry, author, at, words) VALUES (9999, 'x', 'ann', 0, 'never said')").execute(&mut db).await.unwrap();
+    sqlx::raw_sql(
+        "INSERT INTO statement (seq, entry, author, at, words) VALUES (9999, 'x', 'ann', 0, 'never said')",
+    )
+    .execute(&mut db)
+    .await
+    .unwrap();
     db.close().await.unwrap();
     assert!(house.flaws().await.iter().any(|f| f.starts_with("statement:")));
 }
@@ -164,7 +234,10 @@ async fn rows_taken_out_or_put_in_are_named_by_their_table() {
 async fn without_triggers(house: &House, sql: &str) {
     let mut db = house.raw().await;
     let triggers: Vec<(String, String)> =
-        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetch_all(&mut db).await.unwrap();
+        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
     for (name, _) in &triggers {
         sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
     }
@@ -180,17 +253,26 @@ async fn pages_changed_behind_the_triggers_are_named() {
     let last = full().await.is_clean().await - 1;
     for (sql, says) in [
         ("UPDATE page SET blob = replace(blob, 'QHB 1', 'QHB 2') WHERE seq = 12", vec!["page 12:"]),
-        ("UPDATE page SET blob = CAST(x'ff' || blob AS TEXT) WHERE seq IN (3, 12)", vec!["page 3:", "page 12:"]),
+        (
+            "UPDATE page SET blob = CAST(x'ff' || blob AS TEXT) WHERE seq IN (3, 12)",
+            vec!["page 3:", "page 12:"],
+        ),
         ("UPDATE page SET blob = blob || char(0) WHERE seq = 12", vec!["page 12:"]),
         ("UPDATE page SET leaf = zeroblob(32) WHERE seq = 12", vec!["page 12:"]),
         ("DELETE FROM page WHERE seq = 12", vec!["page 12 is missing"]),
         ("DELETE FROM page WHERE seq = 0", vec!["page 0 is missing"]),
         ("DELETE FROM page", vec!["head:"]),
         ("DELETE FROM page WHERE seq = (SELECT max(seq) FROM page)", vec!["head:"]),
-        ("UPDATE page SET seq = seq + 1 WHERE seq = (SELECT max(seq) FROM page)", vec![&*format!("page {last} is missing")]),
+        (
+            "UPDATE page SET seq = seq + 1 WHERE seq = (SELECT max(seq) FROM page)",
+            vec![&*format!("page {last} is missing")],
+        ),
         // Before the first, where nobody would look.
         ("INSERT INTO page SELECT -5, blob, leaf FROM page WHERE seq = 12", vec!["page -5"]),
-        ("INSERT INTO page SELECT 9223372036854775807, blob, leaf FROM page WHERE seq = 12", vec!["page 9223372036854775807"]),
+        (
+            "INSERT INTO page SELECT 9223372036854775807, blob, leaf FROM page WHERE seq = 12",
+            vec!["page 9223372036854775807"],
+        ),
         ("UPDATE head SET root = zeroblob(32)", vec!["head:"]),
         ("UPDATE head SET root = x'00'", vec!["head:"]),
         ("UPDATE head SET size = -1", vec!["head:"]),
@@ -226,7 +308,10 @@ async fn a_missing_or_softened_trigger_is_named() {
     let house = full().await;
     let mut db = house.raw().await;
     let triggers: Vec<(String, String)> =
-        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetch_all(&mut db).await.unwrap();
+        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
     db.close().await.unwrap();
     assert!(triggers.len() >= 3, "{triggers:?}");
     for (name, sql) in triggers {
@@ -252,17 +337,32 @@ async fn a_forged_last_page_is_seen() {
         let mut db = house.raw().await;
         let size: i64 = sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(&mut db).await.unwrap();
         let leaf = leaf_hash(blob.as_bytes());
-        sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)").bind(size).bind(blob).bind(&leaf.0[..]).execute(&mut db).await.unwrap();
+        sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)")
+            .bind(size)
+            .bind(blob)
+            .bind(&leaf.0[..])
+            .execute(&mut db)
+            .await
+            .unwrap();
         db.close().await.unwrap();
         assert!(!house.flaws().await.is_empty(), "{blob:?}");
     }
     // A whole page of another number.
     let house = full().await;
     let mut db = house.raw().await;
-    let blob: String = sqlx::query_scalar("SELECT blob FROM page WHERE blob LIKE '%handover_read%'").fetch_one(&mut db).await.unwrap();
+    let blob: String = sqlx::query_scalar("SELECT blob FROM page WHERE blob LIKE '%handover_read%'")
+        .fetch_one(&mut db)
+        .await
+        .unwrap();
     let leaf = leaf_hash(blob.as_bytes());
     let size: i64 = sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(&mut db).await.unwrap();
-    sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)").bind(size).bind(&blob).bind(&leaf.0[..]).execute(&mut db).await.unwrap();
+    sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)")
+        .bind(size)
+        .bind(&blob)
+        .bind(&leaf.0[..])
+        .execute(&mut db)
+        .await
+        .unwrap();
     db.close().await.unwrap();
     let flaws = house.flaws().await;
     assert!(flaws.iter().any(|f| f.contains(&format!("page {size}"))), "{flaws:?}");

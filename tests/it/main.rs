@@ -3,6 +3,7 @@ mod harness;
 mod html;
 mod roster;
 
+mod crew;
 mod doors;
 mod parked;
 mod sign_in;

@@ -333,7 +333,10 @@ mod tests {
         let (json, _) = read(Kind::Bypass, &About::Device("GRC".into()), &mut opened);
         assert_eq!((&json["by"], &json["closed_by"]), (&json!("n.okafor"), &json!({"name": "A. Lind"})));
         assert_eq!((&json["seal_found"], &json["seal_applied"]), (&json!("20417"), &json!("none")));
-        assert_eq!((&json["opened_at"], &json["closed_at"]), (&json!("2026-03-02T20:00:00-06:00"), &json!("2026-03-02T23:12:00-06:00")));
+        assert_eq!(
+            (&json["opened_at"], &json["closed_at"]),
+            (&json!("2026-03-02T20:00:00-06:00"), &json!("2026-03-02T23:12:00-06:00"))
+        );
     }
 
     #[test]
@@ -355,6 +358,9 @@ mod tests {
         ] {
             assert_eq!(field_of(Kind::BreakerTrip, None, path), field, "{path}");
         }
-        assert_eq!(field_of(Kind::FuseCheck, None, "entries[3].replaced_by.rating_a"), "replaced_by.rating_a");
+        assert_eq!(
+            field_of(Kind::FuseCheck, None, "entries[3].replaced_by.rating_a"),
+            "replaced_by.rating_a"
+        );
     }
 }

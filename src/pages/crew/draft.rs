@@ -60,6 +60,14 @@ impl Draft {
         self.entries.retain(|e| e.id != id || e.sent.is_some());
     }
 
+    /// Marks one as filed in a report of its own, and keeps what was typed of the run for the final one.
+    pub fn was_sent(&mut self, id: EntryId, report: ReportId, slip: Typed) {
+        for entry in self.entries.iter_mut().filter(|e| e.id == id) {
+            entry.sent = Some(report);
+        }
+        self.slip = slip;
+    }
+
     pub fn entry(&self, id: EntryId) -> Option<&DraftEntry> {
         self.entries.iter().find(|e| e.id == id)
     }

@@ -82,17 +82,19 @@ fn part_view(part: &Part, typed: &Typed, says: &Says) -> PartView {
 fn ask_view(q: &Question, typed: &Typed, says: &Says) -> AskView {
     let value = typed.raw(q.name);
     let says_here = says.get(q.name).cloned();
-    let keys = |words: Words| {
-        Choice::of(q.name, q.label, value, words).hint(q.hint).says(says_here.clone())
-    };
+    let keys = |words: Words| Choice::of(q.name, q.label, value, words).hint(q.hint).says(says_here.clone());
     let line = |field: Field| field.hint(q.hint).says(says_here.clone());
     match q.answer {
         Answer::Words(words) => AskView::Keys(keys(words)),
         Answer::Few(words) | Answer::Gate(words) => AskView::Keys(keys(words).few()),
-        Answer::Text | Answer::List | Answer::Person => AskView::Line(line(Field::text(q.name, q.label, value))),
+        Answer::Text | Answer::List | Answer::Person => {
+            AskView::Line(line(Field::text(q.name, q.label, value)))
+        }
         Answer::Lines => AskView::Area(line(Field::text(q.name, q.label, value))),
         Answer::Figure => AskView::Line(line(Field::number(q.name, q.label, value))),
-        Answer::Count => AskView::Line(line(Field { mode: "numeric", ..Field::text(q.name, q.label, value) })),
+        Answer::Count => {
+            AskView::Line(line(Field { mode: "numeric", ..Field::text(q.name, q.label, value) }))
+        }
         Answer::Time => AskView::Line(line(Field::time(q.name, q.label, value))),
         Answer::Who => {
             let words = &[("me", "Me"), ("other", "Somebody else"), ("not_known", "Not known")];

@@ -1,9 +1,45 @@
 //! The crew's pages: units, handover, write it down, end-of-trip report, receipt.
 pub mod answers;
 pub mod asking;
-pub mod entry_form;
-pub mod typed;
+mod checking;
 pub mod draft;
-pub mod picture;
-pub mod store;
-pub mod write;
+mod entry_form;
+mod entry_line;
+mod filing;
+mod gaps;
+mod handover;
+mod holds;
+mod picture;
+mod receipt;
+mod report;
+mod send;
+mod slip;
+mod store;
+pub mod typed;
+mod unit_of;
+mod units;
+mod write;
+mod writing;
+
+use crate::{
+    people::Act,
+    web::{Route, paths},
+};
+
+pub fn routes() -> Vec<Route> {
+    vec![
+        Route::get(paths::Units::PATTERN, Act::ReadUnits, units::show),
+        Route::get(paths::Handover::PATTERN, Act::ReadUnits, handover::show),
+        Route::post(paths::HandoverRead::PATTERN, Act::ReadHandover, handover::read),
+        Route::get(paths::Receipt::PATTERN, Act::ReadUnits, receipt::show),
+        Route::get(paths::Write::PATTERN, Act::FileReport, writing::choose),
+        Route::get(paths::WriteKind::PATTERN, Act::FileReport, writing::ask),
+        Route::post(paths::WriteKind::PATTERN, Act::FileReport, writing::take),
+        Route::get(paths::EntryChange::PATTERN, Act::FileReport, writing::change),
+        Route::get(paths::Report::PATTERN, Act::FileReport, report::show),
+        Route::post(paths::Report::PATTERN, Act::FileReport, report::sign),
+        Route::post(paths::EntryOut::PATTERN, Act::FileReport, report::take_out),
+        Route::get(paths::EntrySend::PATTERN, Act::FileReport, send::show),
+        Route::post(paths::EntrySend::PATTERN, Act::FileReport, send::send),
+    ]
+}

@@ -62,7 +62,10 @@ impl Picture {
     }
 
     /// Devices that do not carry current, or carry it where they should not, in the schedule's order.
-    pub fn amiss<'a>(&'a self, schedule: &'a Schedule) -> impl Iterator<Item = (&'a Device, Known, &'a DeviceState)> {
+    pub fn amiss<'a>(
+        &'a self,
+        schedule: &'a Schedule,
+    ) -> impl Iterator<Item = (&'a Device, Known, &'a DeviceState)> {
         schedule.devices.iter().filter_map(|device| {
             let (known, state) = self.known.get(&device.tag)?;
             (!matches!(known.state, State::On | State::NotKnown)).then_some((device, *known, state))

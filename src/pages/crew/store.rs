@@ -79,7 +79,8 @@ pub async fn dossiers_of(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<
 /// When this person last signed for having read this unit's handover.
 pub async fn handover_read(db: &mut SqliteConnection, who: &SignIn, unit: &UnitName) -> Sql<Option<Instant>> {
     let sql = "SELECT max(at) FROM handover_read WHERE unit = ? AND by = ?";
-    let at: Option<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).bind(who.as_str()).fetch_one(db).await?;
+    let at: Option<i64> =
+        sqlx::query_scalar(sql).bind(unit.as_str()).bind(who.as_str()).fetch_one(db).await?;
     Ok(at.map(Instant))
 }
 

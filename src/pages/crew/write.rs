@@ -99,7 +99,9 @@ impl PickPage {
             unit: unit.to_string(),
             title: title(kind),
             question: "Tap it on the panel.",
-            cautions: vec!["Before the cabinet: train stopped and secured, dispatcher told. Local instructions decide."],
+            cautions: vec![
+                "Before the cabinet: train stopped and secured, dispatcher told. Local instructions decide.",
+            ],
             drawing: schedule.map(|schedule| draw(schedule, now, known, link)),
             not_listed: form.with(&[("device", "?")]),
             back: paths::Write(unit.clone()).to_string(),
@@ -230,7 +232,8 @@ mod tests {
         sample::write("pick", |frame| {
             let schedule = sample::schedule();
             let unit = "QHB 412".into();
-            let page = PickPage::of(frame, &unit, Kind::BreakerTrip, Some(&schedule), sample::now(), sample::known);
+            let page =
+                PickPage::of(frame, &unit, Kind::BreakerTrip, Some(&schedule), sample::now(), sample::known);
             let html = page.render().unwrap();
             assert!(html.contains("/units/QHB-412/write/breaker_trip?device=TC2"));
             assert!(!html.contains("device=GRC"), "a switch does not trip");
@@ -267,13 +270,19 @@ mod tests {
             (Kind::Position, "?"),
         ] {
             let typed = Typed::default().with("note", "kept <this>").with("when", "5");
-            let html = form(sample::frame(crate::web::frame::Palette::Auto), kind, tag, &typed, &Says::new(), &[]);
+            let html =
+                form(sample::frame(crate::web::frame::Palette::Auto), kind, tag, &typed, &Says::new(), &[]);
             let schedule = sample::schedule();
-            for q in super::super::asking::parts(kind, schedule.device(&tag.into())).iter().flat_map(|p| p.questions) {
+            for q in super::super::asking::parts(kind, schedule.device(&tag.into()))
+                .iter()
+                .flat_map(|p| p.questions)
+            {
                 assert!(html.contains(&format!("name=\"{}\"", q.name)), "{kind}: {}", q.name);
             }
             assert!(html.contains("kept &#60;this&#62;") && html.contains("value=\"5\" checked"), "{kind}");
-            assert!(html.contains("Only when stopped") && !html.contains("style=") && !html.contains("<script>"));
+            assert!(
+                html.contains("Only when stopped") && !html.contains("style=") && !html.contains("<script>")
+            );
             assert_eq!(html.contains("send this now"), sends_at_once(kind), "{kind}");
         }
     }

@@ -30,7 +30,10 @@ impl DeviceFacts {
             ("Before closing", device.before_closing.clone()),
             ("After closing", device.after_closing.clone()),
             ("If it is left off", device.if_left_off.clone()),
-            ("While running", device.keep_on_running.then(|| "must stay on while the engine runs".to_owned())),
+            (
+                "While running",
+                device.keep_on_running.then(|| "must stay on while the engine runs".to_owned()),
+            ),
         ];
         let lines = all.into_iter().filter_map(|(name, says)| says.map(|says| Fact { name, says }));
         Self { tag: device.tag.to_string(), legend: device.legend.clone(), lines: lines.collect() }

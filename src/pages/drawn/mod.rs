@@ -4,8 +4,8 @@ pub mod form;
 pub mod pager;
 pub mod panel;
 pub mod rules;
-pub mod told;
 pub mod state;
+pub mod told;
 
 #[cfg(test)]
 mod look;

@@ -75,7 +75,8 @@ pub fn draw(
     known: impl Fn(&Device) -> Option<Known>,
     link: impl Fn(&Device) -> Option<String>,
 ) -> Drawing {
-    let view = |device: &Device| DeviceView { href: link(device), ..DeviceView::of(device, known(device), now) };
+    let view =
+        |device: &Device| DeviceView { href: link(device), ..DeviceView::of(device, known(device), now) };
     let panels = schedule.panels.iter().map(|panel| {
         let mut rows = vec![vec![None; index(panel.columns)]; index(panel.rows)];
         for device in &schedule.devices {

@@ -1,7 +1,7 @@
 //! One row of a schedule: one device.
 use crate::{
     base::{Tag, table::Cells, text},
-    reports::vocabulary::FuseSpeed,
+    roster::schedule::FuseSpeed,
     roster::{
         Device, DeviceKind, Place, RightPosition,
         schedule::{CrewResets, Restriction},

@@ -1,7 +1,7 @@
 use super::*;
 use crate::{
     base::{Tag, zone::Day},
-    reports::vocabulary::FuseSpeed,
+    roster::schedule::FuseSpeed,
     roster::{Panel, Place, RightPosition, schedule::Restriction},
 };
 

@@ -138,8 +138,7 @@ const CIRCUMSTANCES: Part = Part::folded(
     ],
 );
 const NOTE: Part = Part::open(&[ask("note", "Anything else worth knowing", Answer::Lines)]);
-const SIGNS: Question =
-    ask("signs", "Anything smelt, seen or felt at it?", Answer::Few(words::SIGNS));
+const SIGNS: Question = ask("signs", "Anything smelt, seen or felt at it?", Answer::Few(words::SIGNS));
 
 /// The parts of a form, in order. `device` decides between `on` and `closed` for a position.
 pub fn parts(kind: Kind, device: Option<&Device>) -> Vec<Part> {

@@ -2,13 +2,17 @@
 use super::{Answer, Part, SIGNS, Words, ask, hinted, words};
 
 pub const START: &[Part] = &[
-    Part::open(&[ask("test_cock_result", "Test cocks, blown before cranking", Answer::Few(words::TEST_COCK))])
-        .caution(&[
-            "Anything but clear at a test cock: do not start.",
-            "Starting on air spends the air that holds the brakes: secure the unit first.",
-            "A unit with automatic start may start by itself. Read volts from the gauge, never probe.",
-            "Local instructions and qualified people decide.",
-        ]),
+    Part::open(&[ask(
+        "test_cock_result",
+        "Test cocks, blown before cranking",
+        Answer::Few(words::TEST_COCK),
+    )])
+    .caution(&[
+        "Anything but clear at a test cock: do not start.",
+        "Starting on air spends the air that holds the brakes: secure the unit first.",
+        "A unit with automatic start may start by itself. Read volts from the gauge, never probe.",
+        "Local instructions and qualified people decide.",
+    ]),
     Part::open(&[
         ask("outcome", "What came of it?", Answer::Words(words::OUTCOME)),
         ask("motors", "Cranked with", Answer::Few(words::MOTORS)),

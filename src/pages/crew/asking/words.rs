@@ -137,13 +137,8 @@ pub const OUTCOME: Words = &[
     ("fuel_cut_off", "Fuel cut off"),
     ("will_not_turn", "Will not turn"),
 ];
-pub const TEST_COCK: Words = &[
-    ("clear", "Clear"),
-    ("water", "Water"),
-    ("fuel", "Fuel"),
-    ("oil", "Oil"),
-    ("not_looked", "Not looked"),
-];
+pub const TEST_COCK: Words =
+    &[("clear", "Clear"), ("water", "Water"), ("fuel", "Fuel"), ("oil", "Oil"), ("not_looked", "Not looked")];
 pub const MOTORS: Words = &[("both", "Both kinds"), ("electric", "Electric"), ("air", "Air")];
 pub const CAUSE: Words = &[
     ("crew", "By the crew"),
@@ -157,8 +152,7 @@ pub const CAUSE: Words = &[
     ("not_known", "Not known"),
 ];
 pub const MAY_GO_ON: Words = &[("yes", "Yes"), ("restricted", "Restricted"), ("no", "No")];
-pub const SEEN: Words =
-    &[("on", "On"), ("off", "Off"), ("tripped", "Tripped"), ("not_looked", "Not looked")];
+pub const SEEN: Words = &[("on", "On"), ("off", "Off"), ("tripped", "Tripped"), ("not_looked", "Not looked")];
 pub const SEEN_SWITCH: Words = &[("closed", "Closed"), ("open", "Open"), ("not_looked", "Not looked")];
 pub const OCCASION: Words = &[
     ("run", "A run"),
@@ -177,5 +171,8 @@ pub const RUN_POSITION: Words = &[
 
 /// The words for one of the contract's, for lists of what was written; the word itself if we have none.
 pub fn say(words: Words, word: &str) -> String {
-    words.iter().find(|(w, _)| *w == word).map_or_else(|| word.replace('_', " "), |(_, said)| (*said).to_owned())
+    words
+        .iter()
+        .find(|(w, _)| *w == word)
+        .map_or_else(|| word.replace('_', " "), |(_, said)| (*said).to_owned())
 }

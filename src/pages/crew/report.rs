@@ -1,0 +1,311 @@
+//! The end-of-trip report: everything written down, what is still open, and the signature.
+use askama::Template;
+use axum::{
+    extract::{Path, Query, State},
+    http::StatusCode,
+};
+use serde::Deserialize;
+use serde_json::{Value, json};
+
+use super::{
+    answers::Says,
+    checking::{Sheet, asked, read},
+    draft::{DraftEntry, Kept, fresh_id},
+    entry_line::EntryLine,
+    filing::{self, Signed},
+    gaps::gaps,
+    slip::{SlipView, report_json, suggest_start},
+    store,
+    typed::Typed,
+    unit_of::UnitHere,
+    writing::keep,
+};
+use crate::{
+    base::{EntryId, Problem, ReportId, SignIn},
+    reports::validity,
+    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see},
+};
+
+#[derive(Template)]
+#[template(path = "crew/report.html")]
+pub struct ReportPage {
+    pub frame: Frame,
+    pub unit: String,
+    /// What just happened.
+    pub done: &'static str,
+    pub problems: Vec<String>,
+    pub asked: Vec<String>,
+    pub lines: Vec<LineView>,
+    pub gaps: Vec<String>,
+    pub slip: SlipView,
+    pub hidden: Vec<(&'static str, String)>,
+    pub action: String,
+}
+
+pub struct LineView {
+    pub line: EntryLine,
+    pub problems: Vec<String>,
+    pub change: String,
+    pub out: String,
+    pub send: String,
+    /// The receipt, for one that was sent at once.
+    pub sent: Option<String>,
+}
+
+/// What is wrong with a report that was to be signed.
+#[derive(Debug, Default)]
+pub struct Wrong {
+    pub says: Says,
+    pub whole: Vec<String>,
+    /// By the entry's id.
+    pub entries: Vec<(EntryId, String)>,
+    pub asked: Vec<String>,
+}
+
+impl ReportPage {
+    pub fn of(frame: Frame, here: &UnitHere, me: &SignIn, kept: &Kept, slip: &Typed, wrong: Wrong) -> Self {
+        let zone = &here.world.railway.zone;
+        let entries: Vec<(&DraftEntry, Value)> = in_order(here, me, kept);
+        let jsons: Vec<Value> = entries.iter().map(|(_, json)| json.clone()).collect();
+        let line = |(entry, json): &(&DraftEntry, Value)| LineView {
+            line: EntryLine::of(json, zone),
+            problems: wrong
+                .entries
+                .iter()
+                .filter(|(id, _)| *id == entry.id)
+                .map(|(_, s)| s.clone())
+                .collect(),
+            change: paths::EntryChange(here.unit.clone(), entry.id).to_string(),
+            out: paths::EntryOut(here.unit.clone(), entry.id).to_string(),
+            send: paths::EntrySend(here.unit.clone(), entry.id).to_string(),
+            sent: entry.sent.map(|id| paths::Receipt(id).to_string()),
+        };
+        Self {
+            frame,
+            unit: here.unit.to_string(),
+            done: "",
+            problems: wrong.whole,
+            asked: wrong.asked,
+            lines: entries.iter().map(line).collect(),
+            gaps: gaps(&jsons, here.schedule(), zone),
+            slip: SlipView::of(here, slip, &wrong.says),
+            hidden: vec![("draft", kept.id.to_string()), ("version", kept.version.to_string())],
+            action: paths::Report(here.unit.clone()).to_string(),
+        }
+    }
+}
+
+/// The entries of a draft as the contract has them, as they happened.
+fn in_order<'a>(here: &UnitHere, me: &SignIn, kept: &'a Kept) -> Vec<(&'a DraftEntry, Value)> {
+    let json = |entry: &'a DraftEntry| (entry, Sheet::of(entry).json(here, me).0);
+    let mut entries: Vec<_> = kept.draft.entries.iter().map(json).collect();
+    entries.sort_by_key(|(_, json)| super::entry_line::time_of(json));
+    entries
+}
+
+#[derive(Deserialize)]
+pub struct Came {
+    #[serde(default)]
+    wrote: String,
+}
+
+pub async fn show(
+    State(app): State<App>,
+    me: Me,
+    frame: Frame,
+    Path(unit): Path<String>,
+    Query(came): Query<Came>,
+) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let (kept, mut slip) = open(&app, &me, &here).await?;
+    let read_at = store::handover_read(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
+    suggest_start(&here, &mut slip, read_at);
+    let mut view = ReportPage::of(frame, &here, me.sign_in(), &kept, &slip, Wrong::default());
+    if came.wrote == "yes" {
+        view.done = "Written down. It is kept here until you sign; once signed it is in the book.";
+    }
+    page(StatusCode::OK, &view)
+}
+
+/// The draft of this person on this unit; one that was signed meanwhile is taken away and a new one begun.
+async fn open(app: &App, me: &Me, here: &UnitHere) -> Result<(Kept, Typed), Oops> {
+    let found = store::draft_of(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
+    let kept = match found {
+        Some(kept) if filing::is_filed(app, me, kept.id).await? => {
+            filing::drop_draft(app, me, kept.id).await?;
+            None
+        }
+        found => found,
+    };
+    let kept = kept.unwrap_or_else(|| Kept::new(ReportId(fresh_id(here.now)), here.unit.clone(), here.now));
+    let slip = kept.draft.slip.clone();
+    Ok((kept, slip))
+}
+
+/// What came with the signature.
+struct Form {
+    draft: Option<ReportId>,
+    version: i64,
+    sure: bool,
+    /// Another button than the signature: `write` something else down, or sign `later`.
+    then: String,
+    password: String,
+    slip: Typed,
+}
+
+impl Form {
+    fn of(fields: Vec<(String, String)>) -> Self {
+        let mut slip: Typed = fields.into_iter().collect();
+        let mut own = |name: &str| slip.remove(name).unwrap_or_default();
+        let (draft, version) = (own("draft").parse().ok(), own("version").parse().unwrap_or(0));
+        let (sure, then, password) = (own("sure") == "yes", own("then"), own("password"));
+        Self { draft, version, sure, then, password, slip }
+    }
+}
+
+pub async fn sign(
+    State(app): State<App>,
+    me: Me,
+    frame: Frame,
+    Path(unit): Path<String>,
+    Fields(fields): Fields,
+) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let form = Form::of(fields);
+    if let Some(id) = form.draft
+        && filing::is_filed(&app, &me, id).await?
+    {
+        return see(&paths::Receipt(id));
+    }
+    if !form.then.is_empty() {
+        return sign_later(&app, &me, here, form).await;
+    }
+    let (mut kept, _) = open(&app, &me, &here).await?;
+    if kept.version == 0 {
+        kept.id = form.draft.unwrap_or(kept.id);
+    }
+    let (status, wrong) = match try_to_sign(&app, &me, &here, &kept, &form).await? {
+        Ok(id) => return see(&paths::Receipt(id)),
+        Err(back) => back,
+    };
+    // What was typed outlives the browser.
+    let slip = form.slip.clone();
+    let kept = keep(&app, me.sign_in(), &here, move |draft| draft.slip = slip).await.unwrap_or(kept);
+    page(status, &ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong))
+}
+
+/// Keeps what was typed and goes where the button leads.
+async fn sign_later(app: &App, me: &Me, here: UnitHere, form: Form) -> Answer {
+    keep(app, me.sign_in(), &here, move |draft| draft.slip = form.slip).await?;
+    match form.then.as_str() {
+        "write" => see(&paths::Write(here.unit)),
+        _ => see(&paths::Units),
+    }
+}
+
+type Back = (StatusCode, Wrong);
+
+async fn try_to_sign(
+    app: &App,
+    me: &Me,
+    here: &UnitHere,
+    kept: &Kept,
+    form: &Form,
+) -> Result<Result<ReportId, Back>, Oops> {
+    if form.version != kept.version {
+        return Ok(Err((StatusCode::CONFLICT, stale())));
+    }
+    let entries: Vec<_> =
+        in_order(here, me.sign_in(), kept).into_iter().filter(|(e, _)| e.sent.is_none()).collect();
+    let ids: Vec<EntryId> = entries.iter().map(|(entry, _)| entry.id).collect();
+    let jsons = entries.into_iter().map(|(_, json)| json).collect();
+    let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &form.slip, jsons);
+    if !says.is_empty() {
+        return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { says, ..Wrong::default() })));
+    }
+    let odd = questions(here, &report);
+    if !odd.is_empty() && !form.sure {
+        return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { asked: odd, ..Wrong::default() })));
+    }
+    Ok(match filing::file(app, me, here, kept.id, &report, &form.password).await? {
+        Signed::Filed(id) => {
+            filing::drop_draft(app, me, kept.id).await?;
+            Ok(id)
+        }
+        Signed::NotNow(status, says) => Err((status, Wrong { whole: vec![says], ..Wrong::default() })),
+        Signed::Password(says) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::password(says))),
+        Signed::Problems(problems) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::of(problems, &ids))),
+    })
+}
+
+fn stale() -> Wrong {
+    let says = "This report was changed in another window after this page was opened: here it is as it stands now, \
+        with what you typed below. Look through it once more and sign.";
+    Wrong { whole: vec![says.to_owned()], ..Wrong::default() }
+}
+
+/// What is asked once about the whole; what is odd about an entry was asked when it was written down.
+fn questions(here: &UnitHere, report: &Value) -> Vec<String> {
+    let (Some(report), mut problems) = read(report) else { return Vec::new() };
+    let world = &here.world;
+    let checked = validity::check(&report, &world.roster, &world.people, &world.railway.zone, here.now, true);
+    super::checking::join(&mut problems, checked);
+    let outside = |p: &Problem| p.code == crate::base::Code::OutsideRun;
+    let (mut of_run, others): (Vec<_>, Vec<_>) = problems.warnings.into_iter().partition(outside);
+    of_run.extend(others.into_iter().filter(|p| !p.path.starts_with("entries")).map(|mut p| {
+        p.path = "entries[]".to_owned();
+        p
+    }));
+    asked(of_run)
+}
+
+impl Wrong {
+    pub fn password(says: String) -> Self {
+        Self { says: Says::from([("password".to_owned(), says)]), ..Self::default() }
+    }
+
+    /// Each problem beside its field or its entry, the rest on top.
+    pub fn of(problems: Vec<Problem>, entries: &[EntryId]) -> Self {
+        const FIELDS: &[&str] = &[
+            "occasion",
+            "run.started",
+            "run.ended",
+            "run.symbol",
+            "run.from",
+            "run.to",
+            "position",
+            "weather",
+            "remarks",
+        ];
+        let mut wrong = Self::default();
+        for problem in problems {
+            let place = problem.path.strip_prefix("entries[").and_then(|rest| rest.split_once(']'));
+            let entry = place.and_then(|(n, _)| entries.get(n.parse::<usize>().ok()?));
+            match entry {
+                Some(id) => wrong.entries.push((*id, problem.says)),
+                None if FIELDS.contains(&problem.path.as_str()) => {
+                    wrong.says.insert(problem.path, problem.says);
+                }
+                None if problem.path.starts_with("consist") => {
+                    wrong.says.insert("consist".to_owned(), problem.says);
+                }
+                None => wrong.whole.push(problem.says),
+            }
+        }
+        if !wrong.says.is_empty() || !wrong.entries.is_empty() {
+            wrong
+                .whole
+                .insert(0, "It was not signed yet: see below. Nothing that you wrote is lost.".to_owned());
+        }
+        wrong
+    }
+}
+
+/// Takes an entry out of the draft; one that was sent stays.
+pub async fn take_out(State(app): State<App>, me: Me, Path((unit, entry)): Path<(String, String)>) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    if let Ok(id) = entry.parse::<EntryId>() {
+        keep(&app, me.sign_in(), &here, move |draft| draft.take_out(id)).await?;
+    }
+    see(&paths::Report(here.unit))
+}

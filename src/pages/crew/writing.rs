@@ -1,0 +1,171 @@
+//! The way of one entry: choose, tap, fill in, keep in the draft.
+use axum::{
+    extract::{Path, Query, State},
+    http::StatusCode,
+    response::Response,
+};
+use serde::Deserialize;
+
+use super::{
+    answers::{About, Scene, settle},
+    checking::{Checked, Sheet},
+    draft::{Draft, DraftEntry, Kept, fresh_id},
+    picture::Picture,
+    store,
+    typed::Typed,
+    unit_of::UnitHere,
+    write::{Asked, ChoosePage, EntryPage, PickPage, only_choice, wants_device},
+};
+use crate::{
+    base::{EntryId, ReportId, SignIn},
+    reports::{self, kinds::Kind},
+    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see},
+};
+
+pub async fn choose(State(app): State<App>, me: Me, frame: Frame, Path(unit): Path<String>) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let draft = store::draft_of(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
+    let drafted = draft.map_or(0, |kept| kept.draft.unsent().count());
+    page(StatusCode::OK, &ChoosePage::of(frame, &here.unit, drafted))
+}
+
+#[derive(Deserialize)]
+pub struct Tapped {
+    #[serde(default)]
+    device: String,
+}
+
+/// The panel to tap on, or straight away the form where nothing has to be tapped.
+pub async fn ask(
+    State(app): State<App>,
+    frame: Frame,
+    Path((unit, kind)): Path<(String, String)>,
+    Query(tapped): Query<Tapped>,
+) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let kind = kind_of(&kind)?;
+    let mut about = About::parse(&tapped.device);
+    if let (About::Nothing, Some(only)) = (&about, here.schedule().and_then(|s| only_choice(kind, s))) {
+        about = About::Device(only.tag.to_string());
+    }
+    if about == About::Nothing && wants_device(kind) {
+        return pick(&app, frame, &here, kind).await;
+    }
+    let entry = EntryId(fresh_id(here.now));
+    let sheet = Sheet { kind, about, entry, typed: Typed::default() };
+    form(StatusCode::OK, frame, &here, &sheet, &Checked::default())
+}
+
+async fn pick(app: &App, frame: Frame, here: &UnitHere, kind: Kind) -> Answer {
+    let dossiers = store::dossiers_of(&mut *app.desk().read().await?, &here.unit).await?;
+    let picture = Picture::of(&dossiers, here.schedule());
+    let view = PickPage::of(frame, &here.unit, kind, here.schedule(), here.now, |d| picture.known(d));
+    page(StatusCode::OK, &view)
+}
+
+/// An entry of the draft once more, with what was typed.
+pub async fn change(
+    State(app): State<App>,
+    me: Me,
+    frame: Frame,
+    Path((unit, entry)): Path<(String, String)>,
+) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let kept = store::draft_of(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
+    let entry = entry.parse::<EntryId>().ok();
+    let found = kept.as_ref().zip(entry).and_then(|(kept, id)| kept.draft.entry(id));
+    let Some(found) = found.filter(|e| e.sent.is_none()) else { return see(&paths::Report(here.unit)) };
+    form(StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default())
+}
+
+/// Checks a form and keeps its entry in the draft; wrong, it comes back with everything that was typed.
+pub async fn take(
+    State(app): State<App>,
+    me: Me,
+    frame: Frame,
+    Path((unit, kind)): Path<(String, String)>,
+    Fields(fields): Fields,
+) -> Answer {
+    let here = UnitHere::find(&app, &unit)?;
+    let (mut sheet, sure, send) = sheet_of(kind_of(&kind)?, fields, &here);
+    let scene =
+        Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: here.now };
+    settle(&mut sheet.typed, &scene);
+    let wanted = reports::store::Wanted { unit: Some(&here.unit), limit: Some(60), ..Default::default() };
+    let others = reports::store::entries(&mut *app.desk().read().await?, &wanted).await?;
+    let checked = sheet.check(&here, me.sign_in(), &others);
+    if !checked.says.is_empty() || !(checked.asks.is_empty() || sure) {
+        return form(StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked);
+    }
+    let entry = sheet.entry;
+    keep(&app, me.sign_in(), &here, move |draft| draft.put(sheet.into())).await?;
+    match send {
+        true => see(&paths::EntrySend(here.unit, entry)),
+        false => see(&paths::Report(here.unit).with(&[("wrote", "yes")])),
+    }
+}
+
+/// Changes the draft of somebody on a unit; there need not be one yet.
+pub async fn keep(
+    app: &App,
+    who: &SignIn,
+    here: &UnitHere,
+    change: impl FnOnce(&mut Draft) + Send + 'static,
+) -> Result<Kept, Oops> {
+    let fresh = Kept::new(ReportId(fresh_id(here.now)), here.unit.clone(), here.now);
+    let who = who.clone();
+    let kept = app.desk().aside(move |db| Box::pin(store::change_draft(db, who, fresh, change))).await?;
+    Ok(kept)
+}
+
+fn kind_of(word: &str) -> Result<Kind, Oops> {
+    Kind::parse(word).ok_or_else(|| Oops::NotFound("There is no such kind of entry.".into()))
+}
+
+fn sheet_of(kind: Kind, fields: Vec<(String, String)>, here: &UnitHere) -> (Sheet, bool, bool) {
+    let mut typed: Typed = fields.into_iter().collect();
+    let mut own = |name: &str| typed.remove(name).unwrap_or_default();
+    let (about, entry) = (About::parse(&own("device")), own("entry").parse());
+    let (sure, send) = (own("sure") == "yes", own("then") == "send");
+    let entry = entry.unwrap_or_else(|_| EntryId(fresh_id(here.now)));
+    (Sheet { kind, about, entry, typed }, sure, send)
+}
+
+fn form(
+    status: StatusCode,
+    frame: Frame,
+    here: &UnitHere,
+    sheet: &Sheet,
+    checked: &Checked,
+) -> Result<Response, Oops> {
+    let asked = Asked {
+        unit: &here.unit,
+        kind: sheet.kind,
+        about: &sheet.about,
+        device: sheet.device(here),
+        entry: sheet.entry,
+        action: paths::WriteKind(here.unit.clone(), sheet.kind.as_str().to_owned()).to_string(),
+        back: paths::Write(here.unit.clone()).to_string(),
+    };
+    let no_device = matches!(&sheet.about, About::Device(_)) && asked.device.is_none();
+    let mut says = checked.says.clone();
+    if let (true, About::Device(tag)) = (no_device, &sheet.about) {
+        let lost =
+            format!("{tag} is not on this unit's schedule. Tap another device, or say that it is not drawn.");
+        says.entry(String::new()).or_insert(lost);
+    }
+    page(status, &EntryPage::of(frame, &asked, &sheet.typed, &says, &checked.asks))
+}
+
+impl Sheet {
+    pub fn of(entry: &DraftEntry) -> Self {
+        let DraftEntry { kind, about, id, typed, .. } = entry.clone();
+        Self { kind, about, entry: id, typed }
+    }
+}
+
+impl From<Sheet> for DraftEntry {
+    fn from(sheet: Sheet) -> Self {
+        Self { id: sheet.entry, kind: sheet.kind, about: sheet.about, typed: sheet.typed, sent: None }
+    }
+}

@@ -1,0 +1,315 @@
+//! May this tripped device be closed again? From the schedule and what all crews wrote. It never says that
+//! closing is without danger, only what the book and the schedule have against it.
+use super::{
+    fact::{Fact, Told},
+    occurrence::operations,
+    reclosed::{reclosings, window},
+};
+use crate::{
+    base::{
+        Instant, SignIn, Zone,
+        instant::{HOUR, MINUTE, SECOND},
+        text::count,
+    },
+    reports::vocabulary::{ResetResult, Signs},
+    roster::Device,
+};
+
+pub const ALWAYS: &str = "Not if you smell, see or feel anything burning, hot or wet.";
+pub const DEFERS: &str = "Your railway's instructions decide; if they say otherwise, follow them.";
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Verdict {
+    Allowed,
+    WaitUntil(Instant),
+    DoNot,
+}
+
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct ResetAnswer {
+    pub verdict: Verdict,
+    /// The answer with its reason, in a sentence or two.
+    pub says: String,
+    /// What the schedule says to do before and after closing, and if it is left off.
+    pub before: Option<String>,
+    pub after: Option<String>,
+    pub if_left_off: Option<String>,
+    /// The picture is older than the hours in which the schedule counts.
+    pub others_not_known: bool,
+    pub always: &'static str,
+    pub defers: &'static str,
+}
+
+#[derive(Clone, Copy, Debug)]
+pub struct Asked<'a> {
+    /// The schedule's row; `None`: not on the schedule, or the unit not on the roster.
+    pub device: Option<&'a Device>,
+    /// All that is known of this device on this unit, the tablet's own queue included.
+    pub facts: &'a [Fact],
+    /// Who asks: resets by anybody else are said to be others'.
+    pub me: &'a SignIn,
+    /// The trip they ask about, if it is not among the facts yet.
+    pub tripped_at: Option<Instant>,
+    /// When these facts were fetched.
+    pub picture_from: Instant,
+    pub now: Instant,
+    pub zone: &'a Zone,
+}
+
+pub fn reset_answer(asked: &Asked<'_>) -> ResetAnswer {
+    let (verdict, mut says) = decide(asked);
+    let hours = window(asked.device.and_then(|d| d.crew_resets.hours));
+    let others_not_known = asked.now.since(asked.picture_from) > hours;
+    if others_not_known {
+        says.push_str(" This picture is old: others' resets not known.");
+    }
+    let line = |of: fn(&Device) -> Option<&String>| asked.device.and_then(of).cloned();
+    ResetAnswer {
+        verdict,
+        says,
+        before: line(|d| d.before_closing.as_ref()),
+        after: line(|d| d.after_closing.as_ref()),
+        if_left_off: line(|d| d.if_left_off.as_ref()),
+        others_not_known,
+        always: ALWAYS,
+        defers: DEFERS,
+    }
+}
+
+fn decide(asked: &Asked<'_>) -> (Verdict, String) {
+    let repaired = asked.facts.iter().filter(|f| matches!(f.told, Told::RepairClosed { .. }));
+    let repaired = repaired.map(|f| f.at).filter(|at| *at <= asked.now).max().unwrap_or(Instant(i64::MIN));
+    let since_repair: Vec<&Fact> = asked
+        .facts
+        .iter()
+        .filter(|f| f.withdrawn.is_none() && f.at >= repaired && f.at <= asked.now)
+        .collect();
+    let refused = |says: String| (Verdict::DoNot, format!("Do not reset: {says}"));
+    if let Some(says) = signs(asked, &since_repair) {
+        return refused(says);
+    }
+    if would_not_latch(&since_repair) {
+        return refused("it would not latch. Never hold a breaker in.".to_owned());
+    }
+    let Some(device) = asked.device else {
+        return refused("the schedule does not have it. Ask first.".to_owned());
+    };
+    match device.crew_resets.times {
+        None => refused("the schedule does not say whether a crew may. Ask first.".to_owned()),
+        Some(0) => refused("the schedule leaves it to the shop.".to_owned()),
+        Some(times) => by_count(asked, device, times, &since_repair),
+    }
+}
+
+/// Burning, heat, arcing or water overrules any count: within the schedule's hours, or on the last operation.
+fn signs(asked: &Asked<'_>, facts: &[&Fact]) -> Option<String> {
+    let hours = window(asked.device.and_then(|d| d.crew_resets.hours)).max(24 * HOUR);
+    let last = facts.iter().rposition(|f| operations(f) > 0);
+    let counts = |i: usize, f: &Fact| asked.now.since(f.at) <= hours || Some(i) == last;
+    let bad =
+        |s: &Signs| matches!(s, Signs::Smell | Signs::Smoke | Signs::Heat | Signs::Arcing | Signs::Water);
+    let (sign, fact) = facts
+        .iter()
+        .enumerate()
+        .rev()
+        .find_map(|(i, f)| f.signs.filter(|s| bad(s) && counts(i, f)).map(|s| (s, f)))?;
+    Some(format!("{sign} was written {}. Leave it off and call.", asked.zone.in_words(fact.at)))
+}
+
+fn would_not_latch(facts: &[&Fact]) -> bool {
+    let last = facts.iter().rev().find_map(|f| match &f.told {
+        Told::Trip { resets, .. } => Some(resets.last().and_then(|r| r.result)),
+        _ => None,
+    });
+    last == Some(Some(ResetResult::WouldNotLatch))
+}
+
+fn by_count(asked: &Asked<'_>, device: &Device, times: u32, facts: &[&Fact]) -> (Verdict, String) {
+    let hours = window(device.crew_resets.hours);
+    let within = |at: Instant| at <= asked.now && asked.now.since(at) <= hours;
+    let closings = reclosings(facts.iter().copied());
+    let made: Vec<_> = closings.iter().filter(|r| r.is_crews_own() && within(r.at)).collect();
+    let n = u32::try_from(made.len()).unwrap_or(u32::MAX);
+    if let Some(first) = made.first().filter(|_| n >= times) {
+        let author = |entry| facts.iter().find(|f| f.entry == entry).map(|f| &f.author);
+        let others = made.iter().filter(|r| author(r.entry) != Some(asked.me)).count() as u64;
+        let by_others = match others {
+            0 => String::new(),
+            others => format!(", {} by others", count(others, "time", "times")),
+        };
+        let says = format!(
+            "Do not reset: reset {} since {}{by_others}; the schedule allows {times} in {} h.",
+            count(u64::from(n), "time", "times"),
+            asked.zone.in_words(first.at),
+            hours / HOUR
+        );
+        return (Verdict::DoNot, says);
+    }
+    let trips: u32 = facts.iter().filter(|f| within(f.at)).map(|f| operations(f)).sum();
+    let trips = trips + u32::from(asked.tripped_at.is_some());
+    let left = times - n;
+    let allowed = count(u64::from(left), "reset", "resets");
+    let says = format!(
+        "{allowed} allowed by the schedule: {} trip of this device on this unit in {} h.{} If it trips again{}, leave it off.",
+        nth(trips.max(1)),
+        hours / HOUR,
+        wait_words(device.crew_resets.wait_s),
+        if left > 1 { " after that" } else { "" }
+    );
+    (waiting(asked, device, facts).map_or(Verdict::Allowed, Verdict::WaitUntil), says)
+}
+
+/// Until when the device has to cool, if that is still to come.
+fn waiting(asked: &Asked<'_>, device: &Device, facts: &[&Fact]) -> Option<Instant> {
+    let wait = i64::from(device.crew_resets.wait_s?) * SECOND;
+    let again = facts.iter().filter_map(|f| match &f.told {
+        Told::Trip { resets, .. } => {
+            let again = resets.iter().filter(|r| r.result == Some(ResetResult::TrippedAgain));
+            again.filter_map(|r| r.at).max()
+        }
+        _ => None,
+    });
+    let operated = facts.iter().filter(|f| operations(f) > 0).map(|f| f.at);
+    let last = operated.chain(again).chain(asked.tripped_at).filter(|at| *at <= asked.now).max()?;
+    Some(last.plus(wait)).filter(|until| *until > asked.now)
+}
+
+fn wait_words(seconds: Option<u32>) -> String {
+    match seconds.map(|s| i64::from(s) * SECOND) {
+        None | Some(0) => String::new(),
+        Some(wait) if wait % MINUTE == 0 => {
+            format!(" Wait {} first.", count((wait / MINUTE).unsigned_abs(), "minute", "minutes"))
+        }
+        Some(wait) => format!(" Wait {} first.", count((wait / SECOND).unsigned_abs(), "second", "seconds")),
+    }
+}
+
+fn nth(n: u32) -> String {
+    match n {
+        1 => "first".to_owned(),
+        2 => "second".to_owned(),
+        3 => "third".to_owned(),
+        n => format!("{n}th"),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        reports::vocabulary::Left,
+        roster::schedule::CrewResets,
+        rules::{
+            Dossier,
+            sample::{at, device, repair, reset, trip, trip_with, word},
+        },
+    };
+
+    const NOW: &str = "2026-03-02T12:00:00Z";
+
+    fn ask(times: Option<u32>, wait_s: Option<u32>, facts: Vec<Fact>) -> ResetAnswer {
+        ask_of(device("TC2", |d| d.crew_resets = CrewResets { times, hours: Some(24.0), wait_s }), facts, NOW)
+    }
+
+    fn ask_of(device: Device, facts: Vec<Fact>, picture_from: &str) -> ResetAnswer {
+        let facts = Dossier::of(facts);
+        let zone = Zone::utc();
+        let answer = reset_answer(&Asked {
+            device: Some(&device),
+            facts: facts.facts(),
+            me: &"n.okafor".into(),
+            tripped_at: None,
+            picture_from: at(picture_from),
+            now: at(NOW),
+            zone: &zone,
+        });
+        let all = format!("{} {} {}", answer.says, answer.always, answer.defers);
+        assert!(!all.to_lowercase().contains("safe") && !all.to_lowercase().contains("fit "), "{all}");
+        answer
+    }
+
+    fn reset_at(trip_at: &str, when: &str, by: &str) -> Fact {
+        Fact { author: by.into(), ..trip_with(trip_at, "TC2", vec![reset(when, "held")], Left::On) }
+    }
+
+    #[test]
+    fn the_schedule_and_all_crews_entries_decide() {
+        let now_trip = || trip("2026-03-02T11:59:00Z", "TC2", Left::Tripped);
+        let once = || reset_at("2026-03-01T14:10:00Z", "2026-03-01T14:12:00Z", "c.rey");
+        let old = || reset_at("2026-03-01T11:50:00Z", "2026-03-01T11:55:00Z", "c.rey");
+        let mended = || repair("2026-03-01T20:00:00Z");
+        let smoky = || Fact { signs: Some(word("smoke")), ..now_trip() };
+        let stiff =
+            || trip_with("2026-03-02T11:00:00Z", "TC2", vec![reset(NOW, "would_not_latch")], Left::Tripped);
+        use Verdict::{Allowed, DoNot};
+        for (times, facts, want, says) in [
+            (
+                Some(1),
+                vec![now_trip()],
+                Allowed,
+                "1 reset allowed by the schedule: first trip of this device",
+            ),
+            (Some(2), vec![once(), now_trip()], Allowed, "1 reset allowed by the schedule: second trip"),
+            (
+                Some(1),
+                vec![once(), now_trip()],
+                DoNot,
+                "reset 1 time since 1 Mar 2026 14:12 +00:00, 1 time by others",
+            ),
+            (Some(1), vec![old(), now_trip()], Allowed, "1 reset allowed"),
+            (Some(1), vec![once(), mended(), now_trip()], Allowed, "1 reset allowed"),
+            (Some(0), vec![now_trip()], DoNot, "leaves it to the shop"),
+            (None, vec![now_trip()], DoNot, "does not say"),
+            (Some(9), vec![smoky()], DoNot, "smoke was written 2 Mar 2026 11:59"),
+            (Some(9), vec![smoky(), repair("2026-03-02T11:59:30Z")], Allowed, "9 resets allowed"),
+            (Some(9), vec![stiff()], DoNot, "would not latch"),
+        ] {
+            let answer = ask(times, None, facts);
+            assert_eq!(answer.verdict, want, "{}", answer.says);
+            assert!(answer.says.contains(says), "{:?} has not {says:?}", answer.says);
+        }
+    }
+
+    #[test]
+    fn it_waits_for_the_device_to_cool() {
+        let answer = ask(Some(1), Some(120), vec![trip("2026-03-02T11:59:00Z", "TC2", Left::Tripped)]);
+        assert_eq!(answer.verdict, Verdict::WaitUntil(at("2026-03-02T12:01:00Z")));
+        assert!(
+            answer.says.contains("Wait 2 minutes first. If it trips again, leave it off."),
+            "{}",
+            answer.says
+        );
+        let answer = ask(Some(1), Some(120), vec![trip("2026-03-02T11:58:00Z", "TC2", Left::Tripped)]);
+        assert_eq!(answer.verdict, Verdict::Allowed);
+    }
+
+    #[test]
+    fn an_old_picture_does_not_know_others_resets() {
+        let device = device("TC2", |d| {
+            d.crew_resets = CrewResets { times: Some(1), hours: Some(8.0), wait_s: None };
+            d.before_closing = Some("throttle to idle".into());
+            d.if_left_off = Some("motor 2 is dead".into());
+        });
+        let answer = ask_of(device.clone(), vec![], "2026-03-02T03:59:00Z");
+        assert!(answer.others_not_known && answer.says.ends_with("others' resets not known."));
+        assert_eq!(answer.before.as_deref(), Some("throttle to idle"));
+        assert_eq!(answer.if_left_off.as_deref(), Some("motor 2 is dead"));
+        assert!(!ask_of(device, vec![], "2026-03-02T04:00:00Z").others_not_known);
+    }
+
+    #[test]
+    fn a_device_the_schedule_does_not_have() {
+        let zone = Zone::utc();
+        let me = "n.okafor".into();
+        let asked = Asked {
+            device: None,
+            facts: &[],
+            me: &me,
+            tripped_at: Some(at(NOW)),
+            picture_from: at(NOW),
+            now: at(NOW),
+            zone: &zone,
+        };
+        assert_eq!(reset_answer(&asked).verdict, Verdict::DoNot);
+    }
+}
