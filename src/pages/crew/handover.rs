@@ -236,6 +236,7 @@ mod tests {
         sample::write("handover", |frame| sample_page(frame).render().unwrap());
     }
 
+    #[expect(clippy::too_many_lines, reason = "one literal of a whole page")]
     fn sample_page(frame: Frame) -> HandoverPage {
         let schedule = sample::schedule();
         let view = |tag: &str| {
