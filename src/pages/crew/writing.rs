@@ -19,7 +19,7 @@ use super::{
 use crate::{
     base::{EntryId, ReportId, SignIn},
     reports::{self, kinds::Kind},
-    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see},
+    web::{Answer, App, Frame, Me, Oops, SentAt, forms::Fields, page, paths, see},
 };
 
 pub async fn choose(State(app): State<App>, me: Me, frame: Frame, Path(unit): Path<String>) -> Answer {
@@ -84,12 +84,13 @@ pub async fn take(
     State(app): State<App>,
     me: Me,
     frame: Frame,
+    SentAt(sent): SentAt,
     Path((unit, kind)): Path<(String, String)>,
     Fields(fields): Fields,
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let (mut sheet, sure, send) = sheet_of(kind_of(&kind)?, fields, &here);
-    let scene = Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: here.now };
+    let scene = Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: sent };
     settle(&mut sheet.typed, &scene);
     let wanted = reports::store::Wanted { unit: Some(&here.unit), limit: Some(60), ..Default::default() };
     let others = reports::store::entries(&mut *app.desk().read().await?, &wanted).await?;
