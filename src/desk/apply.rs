@@ -65,7 +65,7 @@ impl Draft {
                 at: filed.recorded_at,
             }),
             Body::UnitHeld(hold) => {
-                self.units.entry(hold.unit.clone()).or_default().holds.push((hold.at, None));
+                self.unit_mut(&hold.unit).holds.push((hold.at, None));
                 self.again.units.insert(hold.unit.clone());
             }
             Body::UnitReleased(release) => self.release(filed, heading, &release.unit, release.at),
@@ -178,7 +178,7 @@ impl Draft {
             root: filed.root.to_string(),
         });
         let day = self.world.railway.zone.day_of(report.signed_at.at);
-        let _ = self.units.entry(report.unit.clone()).or_default().days.insert(day);
+        let _ = self.unit_mut(&report.unit).days.insert(day);
         self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
         for (place_in, entry) in report.entries.iter().enumerate() {
             let known = KnownEntry {
@@ -267,6 +267,7 @@ impl Draft {
             for old in dossier.take(amendment.entry) {
                 if stays {
                     let by = Withdrawn {
+                        seq: filed.seq,
                         by: amendment.author.clone(),
                         at: filed.recorded_at,
                         reason: amendment.reason.clone(),
@@ -278,7 +279,7 @@ impl Draft {
     }
 
     fn release(&mut self, filed: Filed, heading: &Heading, unit: &UnitName, at: Instant) {
-        let holds = &mut self.units.entry(unit.clone()).or_default().holds;
+        let holds = &mut self.unit_mut(unit).holds;
         holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));
         let fact = shop_fact(filed, &author(heading), at, Told::Released);
         for subject in [Subject::GroundProtection, Subject::Unit] {
@@ -307,7 +308,8 @@ impl Draft {
     fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
         let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
         let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
-        let fact = shop_fact(filed, &author(heading), closed.at, Told::RepairClosed { new_life: closed.new_life });
+        let fact =
+            shop_fact(filed, &author(heading), closed.at, Told::RepairClosed { new_life: closed.new_life });
         self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
         self.put_repair(Repair {
             closed_at: Some(closed.at),

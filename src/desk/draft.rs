@@ -96,6 +96,11 @@ pub struct Draft {
     pub rows: Waiting,
     pub judged: Judged,
     pub again: Again,
+    /// What was loaded, whether or not the file had it. Writing to anything else would wipe out what the file has.
+    pub asked: BTreeSet<DossierKey>,
+    pub asked_units: BTreeSet<UnitName>,
+    /// Something was written to that had not been loaded: the draft must not be kept.
+    pub unloaded: Option<String>,
 }
 
 impl Draft {
@@ -112,6 +117,9 @@ impl Draft {
             rows: Waiting::default(),
             judged: Judged::default(),
             again: Again::default(),
+            asked: BTreeSet::new(),
+            asked_units: BTreeSet::new(),
+            unloaded: None,
         }
     }
 
@@ -151,8 +159,19 @@ impl Draft {
 
     /// The dossier, touched: it will be judged and written.
     pub fn dossier_mut(&mut self, key: DossierKey) -> &mut Dossier {
+        if !self.asked.contains(&key) {
+            self.unloaded = Some(format!("{} of {}", key.subject, key.unit));
+        }
         let kept = self.dossiers.entry(key).or_default();
         kept.touched = true;
         &mut kept.dossier
+    }
+
+    /// What is known of a unit, about to change.
+    pub fn unit_mut(&mut self, unit: &UnitName) -> &mut UnitHistory {
+        if !self.asked_units.contains(unit) {
+            self.unloaded = Some(unit.to_string());
+        }
+        self.units.entry(unit.clone()).or_default()
     }
 }

@@ -26,6 +26,7 @@ impl Draft {
     /// who had a unit while its cutout stood open is read from there.
     pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let runs = runs_during(db, &self.dossiers).await?;
+        self.check_loaded()?;
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         for (key, kept) in std::mem::take(&mut self.dossiers) {
@@ -46,11 +47,22 @@ impl Draft {
 
     /// Writes what was loaded and added to, unjudged: `rebuild` judges once at its end.
     pub async fn keep_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        self.check_loaded()?;
         self.keep_histories();
         for (key, kept) in std::mem::take(&mut self.dossiers) {
             write_judgement(&mut self.judged, &key, &kept, &Judgement::default());
         }
         self.judged.flush(db).await
+    }
+
+    /// A group whose pages touch what was not loaded is undone; replayed one by one, each loads its own.
+    fn check_loaded(&self) -> Result<(), sqlx::Error> {
+        match &self.unloaded {
+            None => Ok(()),
+            Some(what) => {
+                Err(sqlx::Error::Protocol(format!("{what} was written to without having been loaded")))
+            }
+        }
     }
 
     fn keep_histories(&mut self) {

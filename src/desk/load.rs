@@ -4,45 +4,29 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    body::Body,
     draft::{Draft, Filed, Kept, KnownEntry, KnownReport, Page, UnitHistory},
     tables::json,
+    wanted::Wanted,
 };
 use crate::{
     base::{EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::stored,
-    rules::{
-        Bypass, Dossier, DossierKey,
-        dossier::Subject,
-        routing,
-        service_days::DaySet,
-    },
+    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet},
 };
-
-/// What pages are about, found out in two steps: ids first, then the histories they lead to.
-#[derive(Debug, Default)]
-struct Wanted {
-    reports: BTreeSet<ReportId>,
-    entries: BTreeSet<EntryId>,
-    bypasses: BTreeSet<EntryId>,
-    repairs: BTreeSet<uuid::Uuid>,
-    /// With the days on which a page reports about it.
-    units: BTreeMap<UnitName, BTreeSet<Day>>,
-    dossiers: BTreeSet<DossierKey>,
-}
 
 impl Draft {
     /// Loads everything that filing these pages will look at.
     pub async fn load_for(&mut self, db: &mut SqliteConnection, pages: &[&Page]) -> Result<(), sqlx::Error> {
-        let mut wanted = Wanted::default();
-        pages.iter().for_each(|page| wanted.ids_of(&page.body));
+        let mut wanted = Wanted::ids_of(pages);
         self.load_reports(db, &wanted.reports).await?;
         self.load_entries(db, &wanted.entries).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
-        pages.iter().for_each(|page| wanted.subjects_of(&page.body, self));
+        wanted.add_subjects(pages, self);
+        self.asked.extend(wanted.dossiers.iter().cloned());
         self.load_units(db, &wanted.units).await?;
+        self.asked_units.extend(wanted.units.keys().cloned());
         self.load_dossiers(db, &wanted).await
     }
 
@@ -167,84 +151,6 @@ impl Draft {
             self.dossiers.insert(key, kept);
         }
         Ok(())
-    }
-}
-
-impl Wanted {
-    fn ids_of(&mut self, body: &Body) {
-        match body {
-            Body::ReportFiled(report) => {
-                self.reports.insert(report.id);
-                self.entries.extend(report.entries.iter().map(|e| e.id));
-            }
-            Body::EntryAmended(amendment) => {
-                self.reports.insert(amendment.report);
-                self.entries.insert(amendment.entry);
-            }
-            Body::StatementAdded(said) => {
-                self.entries.insert(said.entry);
-            }
-            Body::BypassReviewed(review) => {
-                self.bypasses.insert(review.bypass);
-            }
-            Body::RepairOpened(opened) => {
-                self.repairs.insert(opened.id);
-            }
-            Body::RepairClosed(closed) => {
-                self.repairs.insert(closed.id);
-            }
-            _ => {}
-        }
-    }
-
-    fn subjects_of(&mut self, body: &Body, draft: &Draft) {
-        match body {
-            Body::ReportFiled(report) => {
-                let day = draft.world.railway.zone.day_of(report.signed_at.at);
-                self.units.entry(report.unit.clone()).or_default().insert(day);
-                self.ground_of(&report.unit);
-                for entry in &report.entries {
-                    self.entry_subjects(&report.unit, entry, draft);
-                }
-            }
-            Body::EntryAmended(amendment) => {
-                let Some(known) = draft.entries.get(&amendment.entry) else { return };
-                self.units.entry(known.unit.clone()).or_default();
-                for entry in std::iter::once(&known.entry).chain(&amendment.replacement) {
-                    self.entry_subjects(&known.unit, entry, draft);
-                }
-            }
-            Body::UnitHeld(hold) => {
-                self.units.entry(hold.unit.clone()).or_default();
-            }
-            Body::UnitReleased(release) => {
-                self.units.entry(release.unit.clone()).or_default();
-                self.ground_of(&release.unit);
-                self.dossiers.insert(DossierKey { unit: release.unit.clone(), subject: Subject::Unit });
-            }
-            Body::RepairClosed(closed) => {
-                let Some(repair) = draft.repairs.get(&closed.id) else { return };
-                self.units.entry(repair.unit.clone()).or_default();
-                let subject = repair.device.clone().map_or(Subject::Unit, Subject::Device);
-                self.dossiers.insert(DossierKey { unit: repair.unit.clone(), subject });
-            }
-            _ => {}
-        }
-    }
-
-    fn ground_of(&mut self, unit: &UnitName) {
-        self.dossiers.insert(DossierKey { unit: unit.clone(), subject: Subject::GroundProtection });
-    }
-
-    fn entry_subjects(
-        &mut self,
-        unit: &UnitName,
-        entry: &crate::reports::Entry,
-        draft: &Draft,
-    ) {
-        let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
-        let subjects = routing::subjects(entry, schedule).into_iter();
-        self.dossiers.extend(subjects.map(|subject| DossierKey { unit: unit.clone(), subject }));
     }
 }
 

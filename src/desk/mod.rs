@@ -20,6 +20,7 @@ pub mod rows;
 pub mod shop;
 pub mod tables;
 pub mod verify;
+pub mod wanted;
 pub mod world;
 
 use std::{path::Path, sync::Arc};

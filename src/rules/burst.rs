@@ -7,7 +7,7 @@ use super::{
     occurrence::Occurrence,
     statistics::SEVENFOLD,
 };
-use crate::base::{Day, Instant, Tag, text::count};
+use crate::base::{Day, Instant, Tag, Zone, text::count};
 
 /// Chance lines per pair (unit and device) and year: 52 a year on 20,000 pairs.
 const ALPHA: f64 = 2.6e-3;
@@ -29,9 +29,16 @@ pub fn burst(
         return None;
     }
     let normal = case.ground.figures?.normal(case.unit(), case.class()?, tag)?;
-    let walk = Walk::new(case, normal, occurrences);
-    let (bursts, settled) = walk.through();
-    out.extend(bursts.iter().map(|b| b.told(case, tag, &normal, occurrences)));
+    let days: Vec<Day> = occurrences.iter().map(|o| case.ground.zone.day_of(o.at)).collect();
+    // What stays under the line at the average rate stays under it at the upper bound too, which is dear to
+    // reckon: most devices need only this first walk.
+    let (bursts, settled) = Walk::new(case, normal, normal.average(), occurrences, &days).through();
+    if bursts.is_empty() {
+        return Some(settled);
+    }
+    let rate = normal.upper();
+    let (bursts, settled) = Walk::new(case, normal, rate, occurrences, &days).through();
+    out.extend(bursts.iter().map(|b| b.told(case, tag, &normal, rate, occurrences)));
     Some(settled)
 }
 
@@ -50,8 +57,10 @@ struct Burst {
 struct Walk<'a> {
     case: &'a Case<'a>,
     normal: Normal,
+    /// Occurrences per service day that count as normal.
+    rate: f64,
     occurrences: &'a [Occurrence],
-    days: Vec<Day>,
+    days: &'a [Day],
     score: f64,
     since_zero: u32,
     first: usize,
@@ -60,11 +69,17 @@ struct Walk<'a> {
 }
 
 impl<'a> Walk<'a> {
-    fn new(case: &'a Case<'a>, normal: Normal, occurrences: &'a [Occurrence]) -> Self {
-        let days = occurrences.iter().map(|o| case.ground.zone.day_of(o.at)).collect();
+    fn new(
+        case: &'a Case<'a>,
+        normal: Normal,
+        rate: f64,
+        occurrences: &'a [Occurrence],
+        days: &'a [Day],
+    ) -> Self {
         Self {
             case,
             normal,
+            rate,
             occurrences,
             days,
             score: 0.0,
@@ -100,7 +115,7 @@ impl<'a> Walk<'a> {
     fn occurred(&mut self, i: usize) {
         if i > 0 && self.since_zero > 0 {
             let gap = self.case.days.between(self.days[i - 1], self.days[i]) as f64;
-            self.score -= SEVENFOLD.fall() * self.normal.upper * gap;
+            self.score -= SEVENFOLD.fall() * self.rate * gap;
             if self.score <= 0.0 {
                 (self.score, self.since_zero) = (0.0, 0);
             }
@@ -116,8 +131,7 @@ impl<'a> Walk<'a> {
         if let Some(open) = &mut self.open {
             open.last = i;
             open.top = open.top.max(self.score);
-        } else if self.since_zero >= AT_LEAST
-            && SEVENFOLD.run_length(self.score) >= YEAR * self.normal.upper / ALPHA
+        } else if self.since_zero >= AT_LEAST && SEVENFOLD.run_length(self.score) >= YEAR * self.rate / ALPHA
         {
             self.open = Some(Burst { first: self.first, crossed: i, last: i, top: self.score, until: None });
         }
@@ -158,44 +172,54 @@ impl<'a> Walk<'a> {
 }
 
 impl Burst {
-    fn told(&self, case: &Case<'_>, tag: &Tag, normal: &Normal, occurrences: &[Occurrence]) -> Finding {
+    fn told(
+        &self,
+        case: &Case<'_>,
+        tag: &Tag,
+        normal: &Normal,
+        rate: f64,
+        occurrences: &[Occurrence],
+    ) -> Finding {
+        let crossed = occurrences[self.crossed].at;
+        let told = &occurrences[self.first..=self.last];
         let zone = case.ground.zone;
-        let (first, crossed, last) =
-            (&occurrences[self.first], &occurrences[self.crossed], &occurrences[self.last]);
-        let n = u64::try_from(self.last - self.first + 1).unwrap_or(0);
-        let (from, to) = (zone.day_of(first.at), zone.day_of(last.at));
-        let days = case.days.between(from.plus(-1), to).max(1);
-        let run_length = SEVENFOLD.run_length(self.top);
-        let one_in = run_length / (YEAR * normal.upper);
-        let weight = severity(case, tag, crossed.at);
+        let days =
+            case.days.between(zone.day_of(told[0].at).plus(-1), zone.day_of(occurrences[self.last].at));
+        let one_in = SEVENFOLD.run_length(self.top) / (YEAR * rate);
+        let weight = severity(case, tag, crossed);
         let mut finding = case
-            .finding(Rule::Burst, Some(tag), &zone.day_of(crossed.at).to_string(), crossed.at)
+            .finding(Rule::Burst, Some(tag), &zone.day_of(crossed).to_string(), crossed)
             .until(self.until)
             .weighs(weight)
-            .says(format!(
-                "{} in {} since {}; {} average one in {}. {}.",
-                count(n, noun(tag), plural(tag)),
-                count(days.unsigned_abs(), "service day", "service days"),
-                from.in_words(),
-                if normal.fleet { "units of the fleet" } else { "sister units" },
-                gap_in_words(normal.gap()),
-                healthy(one_in)
-            ))
-            .rests_on(occurrences[self.first..=self.last].iter().flat_map(|o| o.entries(case.facts)));
+            .says(sentence(tag, told, days, normal, zone, one_in))
+            .rests_on(told.iter().flat_map(|o| o.entries(case.facts)));
         finding.rank = Some(rank(case, tag, normal, occurrences, self.last) * weight);
-        let operations: u32 = occurrences[self.first..=self.last].iter().map(|o| o.operations).sum();
         finding
-            .figure("occurrences", n)
-            .figure("operations", operations)
+            .figure("occurrences", told.len())
+            .figure("operations", told.iter().map(|o| o.operations).sum::<u32>())
             .figure("service_days", days)
             .figure("normal_gap_days", round(normal.gap()))
             .figure("others_occurrences", normal.others)
             .figure("others_service_days", normal.days)
-            .figure("rate_upper_per_day", normal.upper)
+            .figure("rate_upper_per_day", rate)
             .figure("score", round(self.top))
-            .figure("threshold", round(SEVENFOLD.threshold(YEAR * normal.upper / ALPHA)))
+            .figure("threshold", round(SEVENFOLD.threshold(YEAR * rate / ALPHA)))
             .figure("one_in", one_in.round())
     }
+}
+
+/// What was seen beside what is normal, then how many healthy units it takes.
+fn sentence(tag: &Tag, told: &[Occurrence], days: i64, normal: &Normal, zone: &Zone, one_in: f64) -> String {
+    let first = told.first().map_or(Day(0), |o| zone.day_of(o.at));
+    format!(
+        "{} in {} since {}; {} average one in {}. {}.",
+        count(told.len() as u64, noun(tag), plural(tag)),
+        count(days.unsigned_abs().max(1), "service day", "service days"),
+        first.in_words(),
+        if normal.fleet { "units of the fleet" } else { "sister units" },
+        gap_in_words(normal.gap()),
+        healthy(one_in)
+    )
 }
 
 /// Extra occurrences to expect in the next 30 service days: the class counts as half an occurrence to two

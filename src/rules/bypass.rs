@@ -6,7 +6,7 @@ use super::{
     occurrence::{leaves_closed, seen_closed},
     register::Bypass,
 };
-use crate::base::{Instant, Tag};
+use crate::base::{Instant, SignIn, Tag};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Kind {
@@ -212,12 +212,8 @@ fn events<'a>(facts: &[&'a Fact], device: &Tag) -> Vec<Event<'a>> {
     out
 }
 
-/// The line of the register.
-pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
-    let opener = stretch.opener();
-    let act = stretch.openers.iter().find(|o| o.hand == opener).map_or(stretch.begin, |o| o.at);
-    let Authority { authorised, why, granted_by } = authority(case, opener, act, stretch.authorised_by());
-    let stated = |of: fn(&BypassFact) -> Option<&String>| stretch.tellings().find_map(of).cloned();
+/// All who opened, ordered or closed it, and who granted the right it rests on: none of them reviews it.
+fn hands(stretch: &Stretch<'_>, granted_by: Option<SignIn>) -> Vec<SignIn> {
     let openers = stretch.openers.iter().map(|o| o.hand);
     let ordered = stretch.tellings().filter_map(|t| t.authorised_by.as_ref());
     let closers = stretch.tellings().filter_map(|t| t.closed_by.as_ref()).chain(stretch.closed_by);
@@ -225,14 +221,26 @@ pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
     hands.extend(granted_by);
     hands.sort();
     hands.dedup();
-    let (first, found) = (stretch.facts.first(), stretch.found);
-    let mut entries: Vec<_> = stretch.facts.iter().map(|f| f.entry).collect();
-    entries.dedup();
-    let seal_applied = stretch.facts.iter().rev().find_map(|f| match &f.told {
+    hands
+}
+
+fn seal_applied(stretch: &Stretch<'_>) -> Option<String> {
+    stretch.facts.iter().rev().find_map(|f| match &f.told {
         Told::Bypass(t) => t.seal_applied.clone(),
         Told::Position(p) if p.closed() => p.seal.clone(),
         _ => None,
-    });
+    })
+}
+
+/// The line of the register.
+pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
+    let opener = stretch.opener();
+    let act = stretch.openers.iter().find(|o| o.hand == opener).map_or(stretch.begin, |o| o.at);
+    let Authority { authorised, why, granted_by } = authority(case, opener, act, stretch.authorised_by());
+    let stated = |of: fn(&BypassFact) -> Option<&String>| stretch.tellings().find_map(of).cloned();
+    let (first, found) = (stretch.facts.first(), stretch.found);
+    let mut entries: Vec<_> = stretch.facts.iter().map(|f| f.entry).collect();
+    entries.dedup();
     Bypass {
         id: first.map_or(crate::base::EntryId(uuid::Uuid::nil()), |f| f.entry),
         unit: case.unit().clone(),
@@ -248,12 +256,12 @@ pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
         reference: stated(|t| t.reference.as_ref()),
         purpose: stretch.purpose(),
         seal_found: stated(|t| t.seal_found.as_ref()),
-        seal_applied,
+        seal_applied: seal_applied(stretch),
         closed_at: stretch.closed_at,
         closed_by: stretch.closed_at.map(|_| stretch.closed_by.cloned().unwrap_or(Hand::NotKnown)),
         last_closed_at: stretch.last_closed.map(|(at, _)| at),
         last_closed_by: stretch.last_closed.map(|(_, fact)| fact.author.clone()),
-        hands,
+        hands: hands(stretch, granted_by),
         last_seq: stretch.facts.iter().map(|f| f.seq).max().unwrap_or(0),
         withdrawn: false,
         entries,

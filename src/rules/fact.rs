@@ -35,6 +35,8 @@ pub struct Fact {
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Withdrawn {
+    /// The amendment's page.
+    pub seq: u64,
     pub by: SignIn,
     pub at: Instant,
     pub reason: String,

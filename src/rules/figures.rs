@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, dossier::Subject, occurrence::occurrences, service_days::ServiceDays,
+    Dossier, DossierKey, Fact, dossier::Subject, occurrence::occurrences, service_days::ServiceDays,
     statistics::gamma_quantile,
 };
 use crate::{
@@ -61,8 +61,6 @@ pub struct Normal {
     /// Occurrences of the others, and the service days they had them in.
     pub others: u32,
     pub days: i64,
-    /// Upper 80 % bound of the rate, per service day: what judging uses.
-    pub upper: f64,
     /// Other classes' devices of the same legend are counted in.
     pub fleet: bool,
 }
@@ -71,6 +69,16 @@ impl Normal {
     /// Service days from one occurrence to the next on an average unit.
     pub fn gap(&self) -> f64 {
         self.days as f64 / f64::from(self.others.max(1))
+    }
+
+    /// Their average rate, per service day.
+    pub fn average(&self) -> f64 {
+        1.0 / self.gap()
+    }
+
+    /// Upper 80 % bound of their rate, per service day: what judging uses.
+    pub fn upper(&self) -> f64 {
+        gamma_quantile(0.8, f64::from(self.others) + 1.0).unwrap_or(f64::INFINITY) / self.days as f64
     }
 }
 
@@ -126,8 +134,7 @@ impl ClassFigures {
 }
 
 fn rate(others: u32, days: i64, fleet: bool) -> Option<Normal> {
-    let upper = gamma_quantile(0.8, f64::from(others) + 1.0)? / days as f64;
-    (days > 0).then_some(Normal { others, days, upper, fleet })
+    (days > 0).then_some(Normal { others, days, fleet })
 }
 
 /// What the figures are taken from, and when.
@@ -201,12 +208,13 @@ fn blank(class: &ClassName, device: &Tag, legend: &str) -> DeviceFigures {
 }
 
 fn count(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
-    if dossier.facts().is_empty() {
-        return 0;
-    }
-    let known = dossier.facts().iter().filter(|f| f.seq <= taken.up_to_seq && f.at <= taken.as_of);
-    let known: Vec<_> = known.cloned().collect();
-    let days = occurrences(&known).into_iter().map(|o| taken.zone.day_of(o.at));
+    let known = |f: &&Fact| f.seq <= taken.up_to_seq && f.at <= taken.as_of;
+    let found = if dossier.facts().iter().all(|f| known(&f)) {
+        occurrences(dossier.facts())
+    } else {
+        occurrences(&dossier.facts().iter().filter(known).cloned().collect::<Vec<_>>())
+    };
+    let days = found.into_iter().map(|o| taken.zone.day_of(o.at));
     u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
 }
 
@@ -244,7 +252,7 @@ mod tests {
         let normal = figures.normal(&"QHB 412".into(), &"C1".into(), &"TC2".into()).unwrap();
         assert_eq!((normal.others, normal.days, normal.fleet), (7, 19 * 365, false));
         // gamma(0.8; 8) = chi2(0.8; 16) / 2 = 20.46507 / 2.
-        assert!((normal.upper * 19.0 * 365.0 - 10.232_54).abs() < 1e-4, "{}", normal.upper);
+        assert!((normal.upper() * 19.0 * 365.0 - 10.232_54).abs() < 1e-4, "{}", normal.upper());
         assert_eq!(figures.normal(&"QHB 402".into(), &"C1".into(), &"TC2".into()).unwrap().others, 23);
     }
 

@@ -61,6 +61,7 @@ fn keep_withdrawn(case: &Case<'_>, old: &Fact, as_told: Version, now: &mut Versi
             |b: &Bypass| b.device == line.device && b.entries.iter().any(|e| line.entries.contains(e));
         if !now.bypasses.iter().any(told_still) {
             line.withdrawn = true;
+            line.last_seq = line.last_seq.max(withdrawn.seq);
             now.bypasses.push(line);
         }
     }
@@ -120,7 +121,11 @@ fn not_authorised(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &m
         let who = opener.hand.in_words();
         let device = case.named(&line.device, opener.at);
         let when = case.when(opener.at);
-        let mark = format!("{}:{who}", line.id);
+        // In quotes, a free name cannot be taken for a sign-in name spelt the same.
+        let mark = match opener.hand.person() {
+            Some(person) => format!("{}:{person}", line.id),
+            None => format!("{}:{who:?}", line.id),
+        };
         out.push(
             case.finding(Rule::NotAuthorised, Some(&line.device), &mark, opener.at)
                 .weighs(weight)
@@ -160,7 +165,10 @@ fn nobody_named(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &mut
 fn had_the_unit(case: &Case<'_>, from: Option<Instant>, to: Instant) -> String {
     const SHOWN: usize = 5;
     let after = |end: Instant| from.is_none_or(|from| end > from);
-    let within = case.runs.iter().filter(|r| r.started < to && after(r.ended.unwrap_or(r.started)));
+    let within = case
+        .runs
+        .iter()
+        .filter(|r| r.unit == *case.unit() && r.started < to && after(r.ended.unwrap_or(r.started)));
     let mut runs: Vec<_> = within.collect();
     runs.sort_by_key(|r| (std::cmp::Reverse(r.started), r.report));
     runs.dedup_by_key(|r| (r.started, r.author.clone()));
@@ -504,6 +512,7 @@ mod tests {
         let first = opened(|b| b.by = by("b.sato"));
         let withdrawn = |fact: &Fact| Fact {
             withdrawn: Some(Withdrawn {
+                seq: 900,
                 by: "b.sato".into(),
                 at: at("2026-03-03T10:00:00Z"),
                 reason: "wrong unit".into(),
@@ -512,6 +521,7 @@ mod tests {
         };
         let judged = railway().judge(Subject::GroundProtection, vec![withdrawn(&first)]);
         assert!(judged.bypasses.len() == 1 && judged.bypasses[0].withdrawn);
+        assert_eq!(judged.bypasses[0].last_seq, 900, "a review before the amendment no longer counts");
         let not_authorised = judged.findings.iter().find(|f| f.rule == Rule::NotAuthorised).unwrap();
         assert!(
             not_authorised.sentence.ends_with("Withdrawn by amendment of b.sato, 3 March 2026: wrong unit.")

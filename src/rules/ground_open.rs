@@ -64,7 +64,7 @@ fn at_once(case: &Case<'_>, stretch: &Stretch<'_>, facts: &[&Fact]) -> Option<(I
         _ if f.engine == YesNo::Yes => Some((f.at, "with the engine running")),
         _ => None,
     });
-    let runs = case.runs.iter().filter_map(|run| ran(run, stretch));
+    let runs = case.runs.iter().filter(|run| run.unit == *case.unit()).filter_map(|run| ran(run, stretch));
     told.chain(meanwhile).chain(runs).min_by_key(|(at, why)| (*at, *why))
 }
 

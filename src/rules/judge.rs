@@ -47,8 +47,22 @@ pub fn judge(
             must_stay_on(&case, &mut judged.findings);
         }
     }
-    judged.findings.sort_by(|a, b| a.key.cmp(&b.key));
+    judged.findings.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
+    tell_apart(&mut judged.findings);
     judged
+}
+
+/// Two bursts may cross on one day, with a repair between them: the later one's key gets a number.
+fn tell_apart(sorted: &mut [Finding]) {
+    let mut nth = 1;
+    for i in 1..sorted.len() {
+        let (before, rest) = sorted.split_at_mut(i);
+        let same = before.get(i - nth).is_some_and(|first| first.key == rest[0].key);
+        nth = if same { nth + 1 } else { 1 };
+        if same {
+            rest[0].key = format!("{}:{nth}", rest[0].key);
+        }
+    }
 }
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
@@ -58,4 +72,36 @@ fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     wrong_fuse(case, tag, &mut judged.findings);
     reclosed_again(case, tag, &mut judged.findings);
     kept_tripping(case, tag, &mut judged.findings);
+}
+
+#[cfg(test)]
+mod tests {
+    use crate::rules::{
+        Rule,
+        dossier::Subject,
+        sample::{Railway, device, position, trip},
+    };
+
+    #[test]
+    fn keys_that_would_be_the_same_are_told_apart() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        let left = trip("2026-03-01T10:00:00Z", "TC2", crate::reports::vocabulary::Left::Off);
+        let mut found = railway.judge(Subject::Device("TC2".into()), vec![left]).findings;
+        found = [found.clone(), found.clone(), found].concat();
+        super::tell_apart(&mut found);
+        let ends: Vec<_> = found.iter().map(|f| f.key[f.key.len() - 2..].to_owned()).collect();
+        assert_eq!(&ends[1..], [":2", ":3"]);
+        assert_eq!(found[0].rule, Rule::Reported);
+    }
+
+    #[test]
+    fn an_empty_or_quiet_dossier_finds_nothing() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        for subject in [Subject::Device("TC2".into()), Subject::GroundProtection, Subject::Unit] {
+            let seen = position("2026-03-01T10:00:00Z", "TC2", "on", None);
+            for facts in [vec![], vec![seen]] {
+                assert_eq!(railway.judge(subject.clone(), facts), Default::default());
+            }
+        }
+    }
 }

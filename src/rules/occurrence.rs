@@ -185,6 +185,7 @@ mod tests {
             fact("2026-03-01T10:00:00Z", Told::Start { outcome: Outcome::Running, battery_cranking_v: None });
         let mut withdrawn = trip("2026-03-01T10:00:00Z", "TC2", Left::On);
         withdrawn.withdrawn = Some(crate::rules::fact::Withdrawn {
+            seq: 900,
             by: "x".into(),
             at: at("2026-03-02T00:00:00Z"),
             reason: "typo".into(),

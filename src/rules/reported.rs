@@ -76,7 +76,7 @@ fn belongs_open(device: &Device, fact: &Fact) -> bool {
 fn end(case: &Case<'_>, tag: &Tag, open: &mut Option<Open<'_>>, at: Option<Instant>, out: &mut Vec<Finding>) {
     let Some(Open { rule, facts }) = open.take() else { return };
     let [first, ..] = facts.as_slice() else { return };
-    let mut says = format!("{} {} {}.", case.named(tag, first.at), how(first), case.when(first.at));
+    let mut says = format!("{}: {}, {}.", case.named(tag, first.at), how(first), case.when(first.at));
     if rule == Rule::SafetyDevice {
         says = format!("Safety device on a controlling unit (49 CFR 218 subpart D): {says}");
     }
@@ -102,12 +102,12 @@ fn how(fact: &Fact) -> &'static str {
         Told::Trip { left: Left::CutOut, .. } => "tripped and was cut out",
         Told::Trip { left: Left::Off, .. } => "tripped and was left off",
         Told::Trip { .. } => "tripped and was not reset",
-        Told::Ground { reset: Some(GroundReset::LockedOut), .. } => "is locked out since",
-        Told::Ground { .. } => "was not reset",
-        Told::Fuse { .. } => "has no good fuse since",
-        Told::Position(p) if p.opened() => "was opened by hand, without a reason given,",
-        Told::Position(p) if p.seen == Seen::Tripped => "was found tripped",
-        _ => "was found off, without a reason given,",
+        Told::Ground { reset: Some(GroundReset::LockedOut), .. } => "locked out",
+        Told::Ground { .. } => "not reset",
+        Told::Fuse { .. } => "no good fuse left in it",
+        Told::Position(p) if p.opened() => "opened by hand without a reason given",
+        Told::Position(p) if p.seen == Seen::Tripped => "found tripped",
+        _ => "found off without a reason given",
     }
 }
 
@@ -179,7 +179,7 @@ mod tests {
         assert_eq!(found[0].entries, [off.entry, seen.entry]);
         assert_eq!(
             found[0].sentence,
-            "TC2 (TC2 LEGEND) tripped and was not reset 1 Mar 2026 04:00 -06:00. The unit loses: motor 2. \
+            "TC2 (TC2 LEGEND): tripped and was not reset, 1 Mar 2026 04:00 -06:00. The unit loses: motor 2. \
              Nothing written since closes it."
         );
         for answer in [

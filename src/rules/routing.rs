@@ -228,7 +228,13 @@ pub fn run_fact(report: &Report) -> RunFact {
 
 /// An act of the shop as a fact: a repair closed goes to the dossiers of the devices it was about (or the
 /// unit's), a release to the unit's and to ground protection. `act`: an id of the act's own.
-pub fn shop_fact(act: EntryId, at: Instant, by: &SignIn, (seq, recorded_at): (u64, Instant), told: Told) -> Fact {
+pub fn shop_fact(
+    act: EntryId,
+    at: Instant,
+    by: &SignIn,
+    (seq, recorded_at): (u64, Instant),
+    told: Told,
+) -> Fact {
     Fact {
         entry: act,
         report: ReportId(act.0),

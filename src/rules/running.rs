@@ -4,7 +4,7 @@ use super::{
     case::Case,
     fact::{Fact, PositionFact, Told},
     finding::{Finding, Rule},
-    occurrence::seen_closed,
+    occurrence::{did_not_run, seen_closed},
 };
 use crate::{
     base::{Instant, Tag, instant::MINUTE, text::span},
@@ -39,6 +39,10 @@ fn engine_after(engine: Engine, fact: &Fact) -> Engine {
         (Told::Shutdown { .. }, _) => Engine::ShutDown(fact.at),
         (Told::Start { outcome: Outcome::Running, .. }, _) => Engine::Running,
         (_, YesNo::Yes) => Engine::Running,
+        // Nobody cranks an engine that runs.
+        (Told::Start { outcome, .. }, _) if did_not_run(*outcome) && engine == Engine::Running => {
+            Engine::NotKnown
+        }
         // Said to be off by the throttle: since when is not told, unless a shutdown was.
         (_, YesNo::No) if engine == Engine::Running => Engine::NotKnown,
         _ => engine,

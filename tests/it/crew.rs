@@ -31,7 +31,10 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
     let app = App::start().await;
     let ann = app.user("ann").await;
     ann.get(paths::Units.with(&[("q", "412")])).await.says("QHB 412").never_says("QHB 431");
-    ann.get(paths::Handover(unit())).await.says("No report about this unit is in the book").says("An empty slot");
+    ann.get(paths::Handover(unit()))
+        .await
+        .says("No report about this unit is in the book")
+        .says("An empty slot");
     let panel = ann.get(kind("breaker_trip")).await.says("Only when stopped").says("Tap it on the panel");
     assert!(panel.body.contains("/units/QHB-412/write/breaker_trip?device=TC2"));
     let trip = ann.get(on("breaker_trip", "TC2")).await.says("Traction inverter 2").says("1 time in 24 h");
@@ -69,10 +72,18 @@ async fn nothing_to_report_is_two_taps_and_a_signature() {
     let app = App::start().await;
     let ben = app.user("ben").await;
     let handover = ben.get(paths::Handover(unit())).await;
-    handover.fill("password", PASSWORD).send().await.goes_to(paths::Handover(unit()).with(&[("read", "yes")]));
+    handover
+        .fill("password", PASSWORD)
+        .send()
+        .await
+        .goes_to(paths::Handover(unit()).with(&[("read", "yes")]));
     app.minutes_pass(420);
     let report = ben.get(paths::Report(unit())).await.says("nothing to report");
-    assert_eq!(value(&report, "run.started").as_deref(), Some("2026-03-03T06:00"), "since the handover was read");
+    assert_eq!(
+        value(&report, "run.started").as_deref(),
+        Some("2026-03-03T06:00"),
+        "since the handover was read"
+    );
     let signed = report.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD).send().await;
     ben.get(signed.location()).await.is(200).says("closed");
 }
@@ -90,10 +101,12 @@ async fn what_is_wrong_comes_back_beside_its_field_with_all_that_was_typed() {
     page.fill("speed_mph", "38").fill("left", "on").send().await.goes_to(wrote());
     let report = ann.get(paths::Report(unit())).await;
     let report = report.fill("run.symbol", "K17").fill("password", "not it at all").send().await.is(422);
-    let report = report.says("Say when the run started.").fill("run.started", "2026-03-03T00:10").send().await;
+    let report =
+        report.says("Say when the run started.").fill("run.started", "2026-03-03T00:10").send().await;
     let report = report.is(422).says("Type your password");
     assert_eq!(value(&report, "run.symbol").as_deref(), Some("K17"));
-    let report = report.fill("password", "not it at all").send().await.is(422).says("This is not your password.");
+    let report =
+        report.fill("password", "not it at all").send().await.is(422).says("This is not your password.");
     let signed = report.fill("password", PASSWORD).send().await;
     ann.get(signed.location()).await.is(200).says("K17");
 }
@@ -104,7 +117,8 @@ async fn a_double_tap_adds_one_entry_and_files_one_report() {
     let ann = app.user("ann").await;
     let form = ann.get(on("breaker_trip", "TC2")).await.fill("left", "on").form();
     let action = form.action.clone();
-    let fields: Vec<_> = form.fields.iter().filter_map(|f| Some((f.name.clone(), f.value.clone()?))).collect();
+    let fields: Vec<_> =
+        form.fields.iter().filter_map(|f| Some((f.name.clone(), f.value.clone()?))).collect();
     let mut fields: Vec<_> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     fields.push(("left", "on"));
     for _ in 0..2 {
@@ -113,7 +127,8 @@ async fn a_double_tap_adds_one_entry_and_files_one_report() {
     let report = ann.get(paths::Report(unit())).await;
     assert_eq!(report.text().matches("Breaker trip, TC2").count(), 1);
     let form = report.form();
-    let fields: Vec<_> = form.fields.iter().filter_map(|f| Some((f.name.clone(), f.value.clone()?))).collect();
+    let fields: Vec<_> =
+        form.fields.iter().filter_map(|f| Some((f.name.clone(), f.value.clone()?))).collect();
     let mut fields: Vec<_> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
     fields.extend([("run.started", "2026-03-03T00:10"), ("password", PASSWORD)]);
     let (one, two) = tokio::join!(ann.post(&form.action, &fields), ann.post(&form.action, &fields));

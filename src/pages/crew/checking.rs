@@ -7,7 +7,9 @@ use crate::{
     base::{Code, EntryId, Instant, Problem, Problems, SignIn, Stamp, Tag},
     desk::World,
     reports::{
-        Report, json, kinds::Kind, reading,
+        Report, json,
+        kinds::Kind,
+        reading,
         store::EntryRow,
         validity::{self, same_again},
     },

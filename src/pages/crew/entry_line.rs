@@ -20,7 +20,11 @@ pub struct EntryLine {
 /// Fields that are said in a line, in this order, with the words for theirs.
 const SAID: &[(&str, &str, Words)] = &[
     ("left", "left", words::LEFT),
-    ("seen", "found", &[("on", "on"), ("off", "off"), ("tripped", "tripped"), ("closed", "closed"), ("open", "open")]),
+    (
+        "seen",
+        "found",
+        &[("on", "on"), ("off", "off"), ("tripped", "tripped"), ("closed", "closed"), ("open", "open")],
+    ),
     ("moved_to", "moved to", &[]),
     ("result", "", words::FUSE_RESULT),
     ("outcome", "", words::OUTCOME),

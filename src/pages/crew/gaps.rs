@@ -20,7 +20,9 @@ pub fn gaps(entries: &[Value], schedule: Option<&Schedule>, zone: &Zone) -> Vec<
             continue;
         };
         match gap(entry, &device, zone) {
-            Left::Open(sentence) => drop(open.insert(device.clone(), with_effect(sentence, &device, schedule))),
+            Left::Open(sentence) => {
+                drop(open.insert(device.clone(), with_effect(sentence, &device, schedule)))
+            }
             Left::Closed => drop(open.remove(&device)),
             Left::AsItWas => {}
         }
@@ -46,17 +48,25 @@ fn gap(entry: &Value, device: &str, zone: &Zone) -> Left {
         "breaker_trip" => match word("left") {
             "on" => Left::Closed,
             "" => Left::AsItWas,
-            left => Left::Open(format!("{device} is left {}{since}, and nothing says that it was closed again.", left.replace('_', " "))),
+            left => Left::Open(format!(
+                "{device} is left {}{since}, and nothing says that it was closed again.",
+                left.replace('_', " ")
+            )),
         },
-        "bypass" if entry["closed_at"].is_null() => {
-            Left::Open(format!("The ground-relay cutout {device} is open{since}, and nothing says that it was closed."))
-        }
+        "bypass" if entry["closed_at"].is_null() => Left::Open(format!(
+            "The ground-relay cutout {device} is open{since}, and nothing says that it was closed."
+        )),
         "bypass" if matches!(word("seal_applied"), "" | "none" | "missing" | "broken" | "not_looked") => {
-            Left::Open(format!("The ground-relay cutout {device} was closed, and nothing says that it was sealed."))
+            Left::Open(format!(
+                "The ground-relay cutout {device} was closed, and nothing says that it was sealed."
+            ))
         }
         "bypass" => Left::Closed,
         "fuse_check" if matches!(word("result"), "blown" | "missing") && entry["replaced_by"].is_null() => {
-            Left::Open(format!("The fuse {device} is {}, and nothing says that another was put in.", word("result")))
+            Left::Open(format!(
+                "The fuse {device} is {}, and nothing says that another was put in.",
+                word("result")
+            ))
         }
         "fuse_check" => Left::Closed,
         "position" => position(device, word("seen"), word("moved_to"), &since),
@@ -102,12 +112,16 @@ mod tests {
     #[test]
     fn what_is_left_open_is_pointed_out_until_something_says_closed() {
         let zone = Zone::utc();
-        let trip = json!({"kind": "breaker_trip", "at": "2026-03-02T23:12:00Z", "device": "TC2", "left": "tripped"});
+        let trip =
+            json!({"kind": "breaker_trip", "at": "2026-03-02T23:12:00Z", "device": "TC2", "left": "tripped"});
         let closed = json!({"kind": "position", "at": "2026-03-03T01:00:00Z", "device": "TC2", "seen": "tripped", "moved_to": "on"});
         let bypass = json!({"kind": "bypass", "found_open_at": "2026-03-02T22:00:00Z", "device": "GRC"});
         let relay = json!({"kind": "ground_relay", "at": "2026-03-02T22:00:00Z", "reset": "locked_out"});
         let says = |entries: &[Value]| gaps(entries, None, &zone);
-        assert_eq!(says(std::slice::from_ref(&trip)), ["TC2 is left tripped since 23:12, and nothing says that it was closed again."]);
+        assert_eq!(
+            says(std::slice::from_ref(&trip)),
+            ["TC2 is left tripped since 23:12, and nothing says that it was closed again."]
+        );
         assert!(says(&[closed.clone(), trip.clone()]).is_empty(), "by their times, not as they stand");
         assert_eq!(says(&[bypass, relay, trip, closed]).len(), 2);
     }

@@ -271,22 +271,44 @@ mod tests {
                     "TC2 tripped: the unit pulls with reduced load".into(),
                     "GRC open: the schedule does not say what the unit may not do. Ask".into(),
                 ],
-                sentence: "Last report 3 h ago. The inspection record on board and local rules decide.".into(),
+                sentence: "Last report 3 h ago. The inspection record on board and local rules decide."
+                    .into(),
             },
             cautions: CUTOUT_OPEN,
             amiss: vec![
-                line("TC2", "3 h", "a.lind", "", "Loses the axles of truck 1, about a third of the tractive effort"),
+                line(
+                    "TC2",
+                    "3 h",
+                    "a.lind",
+                    "",
+                    "Loses the axles of truck 1, about a third of the tractive effort",
+                ),
                 line("GRC", "5 h", "n.okafor", "", "the schedule does not say"),
                 line("FLG", "12 days", "b.marsh", "no lube on board", "the schedule does not say"),
                 line("SF", "12 h", "n.okafor", "", "starting from the battery"),
             ],
             drawing: Some(draw(&schedule, sample::now(), sample::known, |_| None)),
             findings: vec![
-                finding("The ground-relay cutout GRC stands open since 2 March 23:10, engine running.", true, ""),
-                finding("5 trips of TC2 in the 24 days since 7 February; sister units average one in 90 days.", false, "in repair"),
+                finding(
+                    "The ground-relay cutout GRC stands open since 2 March 23:10, engine running.",
+                    true,
+                    "",
+                ),
+                finding(
+                    "5 trips of TC2 in the 24 days since 7 February; sister units average one in 90 days.",
+                    false,
+                    "in repair",
+                ),
             ],
             reports: vec![
-                report("K17, 2 Mar 2026 21:40 -06:00: 3 entries", "a.lind", &["Breaker trip, TC2: reset, tripped again; left tripped; at MP 41.2", "Ground-relay operation: operations: 2; loads again"]),
+                report(
+                    "K17, 2 Mar 2026 21:40 -06:00: 3 entries",
+                    "a.lind",
+                    &[
+                        "Breaker trip, TC2: reset, tripped again; left tripped; at MP 41.2",
+                        "Ground-relay operation: operations: 2; loads again",
+                    ],
+                ),
                 report("K22, 1 Mar 2026 05:10 -06:00: nothing to report", "b.marsh", &[]),
             ],
             call: "The dispatcher; home shop Harrow Ferry".into(),

@@ -17,7 +17,8 @@ pub struct Held {
 
 pub fn held(here: &UnitHere, picture: &Picture, findings: &[Finding], last: Option<&ReportRow>) -> Held {
     let lines: Vec<String> = devices(here, picture).into_iter().chain(reported(findings)).collect();
-    let nothing = if lines.is_empty() { "Nothing in the book against leading, loading or moving it. " } else { "" };
+    let nothing =
+        if lines.is_empty() { "Nothing in the book against leading, loading or moving it. " } else { "" };
     let age = match last {
         Some(row) => format!("Last report {} ago.", text::span(here.now.since(Instant(row.recorded_at)))),
         None => "No report about this unit is in the book.".to_owned(),
@@ -29,14 +30,15 @@ pub fn held(here: &UnitHere, picture: &Picture, findings: &[Finding], last: Opti
 fn devices(here: &UnitHere, picture: &Picture) -> Vec<String> {
     let amiss = here.schedule().into_iter().flat_map(|schedule| picture.amiss(schedule));
     // Where off is right for a unit that leads, being off is nothing against it.
-    let against = amiss.filter(|(device, ..)| {
-        !matches!(device.normal_lead, Some(RightPosition::Off | RightPosition::Any))
-    });
+    let against = amiss
+        .filter(|(device, ..)| !matches!(device.normal_lead, Some(RightPosition::Off | RightPosition::Any)));
     let lines = against.filter_map(|(device, known, _)| {
         let word = face_of(device, Some(known.state)).word;
         let says = match restrictions(&device.restricts_off) {
             none if none == "is not restricted" => return None,
-            stated if stated.is_empty() => "the schedule does not say what the unit may not do. Ask".to_owned(),
+            stated if stated.is_empty() => {
+                "the schedule does not say what the unit may not do. Ask".to_owned()
+            }
             stated => format!("the unit {stated}"),
         };
         Some(format!("{} {word}: {says}", device.tag))

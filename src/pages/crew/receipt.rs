@@ -5,10 +5,7 @@ use axum::{
     http::StatusCode,
 };
 
-use super::{
-    asking::words,
-    entry_line::EntryLine,
-};
+use super::{asking::words, entry_line::EntryLine};
 use crate::{
     base::{Instant, ReportId, UnitName},
     desk::world::is_late,
@@ -79,7 +76,9 @@ pub fn line(row: &EntryRow, zone: &crate::base::Zone) -> EntryLine {
 fn facts(row: &ReportRow, zone: &crate::base::Zone) -> Vec<(&'static str, String)> {
     let at = |micros: i64| zone.in_words(Instant(micros));
     let signed = match &row.entered_by {
-        Some(by) if *by != row.author => format!("entered by {by} for {}, not signed by {}", row.author, row.author),
+        Some(by) if *by != row.author => {
+            format!("entered by {by} for {}, not signed by {}", row.author, row.author)
+        }
         _ => format!("{}, {}", row.author, at(row.signed_at)),
     };
     let late = if is_late(Instant(row.signed_at), Instant(row.recorded_at)) { ", late" } else { "" };

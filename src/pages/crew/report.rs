@@ -69,7 +69,12 @@ impl ReportPage {
         let jsons: Vec<Value> = entries.iter().map(|(_, json)| json.clone()).collect();
         let line = |(entry, json): &(&DraftEntry, Value)| LineView {
             line: EntryLine::of(json, zone),
-            problems: wrong.entries.iter().filter(|(id, _)| *id == entry.id).map(|(_, s)| s.clone()).collect(),
+            problems: wrong
+                .entries
+                .iter()
+                .filter(|(id, _)| *id == entry.id)
+                .map(|(_, s)| s.clone())
+                .collect(),
             change: paths::EntryChange(here.unit.clone(), entry.id).to_string(),
             out: paths::EntryOut(here.unit.clone(), entry.id).to_string(),
             send: paths::EntrySend(here.unit.clone(), entry.id).to_string(),
@@ -210,7 +215,8 @@ async fn try_to_sign(
     if form.version != kept.version {
         return Ok(Err((StatusCode::CONFLICT, stale())));
     }
-    let entries: Vec<_> = in_order(here, me.sign_in(), kept).into_iter().filter(|(e, _)| e.sent.is_none()).collect();
+    let entries: Vec<_> =
+        in_order(here, me.sign_in(), kept).into_iter().filter(|(e, _)| e.sent.is_none()).collect();
     let ids: Vec<EntryId> = entries.iter().map(|(entry, _)| entry.id).collect();
     let jsons = entries.into_iter().map(|(_, json)| json).collect();
     let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &form.slip, jsons);
@@ -242,8 +248,7 @@ fn stale() -> Wrong {
 fn questions(here: &UnitHere, report: &Value) -> Vec<String> {
     let (Some(report), mut problems) = read(report) else { return Vec::new() };
     let world = &here.world;
-    let checked =
-        validity::check(&report, &world.roster, &world.people, &world.railway.zone, here.now, true);
+    let checked = validity::check(&report, &world.roster, &world.people, &world.railway.zone, here.now, true);
     super::checking::join(&mut problems, checked);
     let outside = |p: &Problem| p.code == crate::base::Code::OutsideRun;
     let (mut of_run, others): (Vec<_>, Vec<_>) = problems.warnings.into_iter().partition(outside);
@@ -261,8 +266,17 @@ impl Wrong {
 
     /// Each problem beside its field or its entry, the rest on top.
     pub fn of(problems: Vec<Problem>, entries: &[EntryId]) -> Self {
-        const FIELDS: &[&str] =
-            &["occasion", "run.started", "run.ended", "run.symbol", "run.from", "run.to", "position", "weather", "remarks"];
+        const FIELDS: &[&str] = &[
+            "occasion",
+            "run.started",
+            "run.ended",
+            "run.symbol",
+            "run.from",
+            "run.to",
+            "position",
+            "weather",
+            "remarks",
+        ];
         let mut wrong = Self::default();
         for problem in problems {
             let place = problem.path.strip_prefix("entries[").and_then(|rest| rest.split_once(']'));
@@ -279,18 +293,16 @@ impl Wrong {
             }
         }
         if !wrong.says.is_empty() || !wrong.entries.is_empty() {
-            wrong.whole.insert(0, "It was not signed yet: see below. Nothing that you wrote is lost.".to_owned());
+            wrong
+                .whole
+                .insert(0, "It was not signed yet: see below. Nothing that you wrote is lost.".to_owned());
         }
         wrong
     }
 }
 
 /// Takes an entry out of the draft; one that was sent stays.
-pub async fn take_out(
-    State(app): State<App>,
-    me: Me,
-    Path((unit, entry)): Path<(String, String)>,
-) -> Answer {
+pub async fn take_out(State(app): State<App>, me: Me, Path((unit, entry)): Path<(String, String)>) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     if let Ok(id) = entry.parse::<EntryId>() {
         keep(&app, me.sign_in(), &here, move |draft| draft.take_out(id)).await?;

@@ -131,7 +131,13 @@ impl Sending {
         })
     }
 
-    fn page(self, status: StatusCode, frame: Frame, report: ReportId, wrong: Wrong) -> Result<Response, Oops> {
+    fn page(
+        self,
+        status: StatusCode,
+        frame: Frame,
+        report: ReportId,
+        wrong: Wrong,
+    ) -> Result<Response, Oops> {
         let of_entry = wrong.entries.into_iter().map(|(_, says)| says);
         let view = SendPage {
             frame,

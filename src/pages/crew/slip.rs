@@ -143,7 +143,9 @@ fn run(here: &UnitHere, typed: &Typed, says: &mut Says) -> Map<String, Value> {
         let Some(text) = typed.stated(name) else { continue };
         match here.world.railway.zone.parse_local(&text) {
             Some(at) => drop(run.insert(field.to_owned(), json!(stamp(here, at)))),
-            None => drop(says.insert(name.to_owned(), "Set a date and a time, like 2026-03-03T05:14.".to_owned())),
+            None => {
+                drop(says.insert(name.to_owned(), "Set a date and a time, like 2026-03-03T05:14.".to_owned()))
+            }
         }
     }
     run

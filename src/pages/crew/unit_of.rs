@@ -17,8 +17,9 @@ pub struct UnitHere {
 
 impl UnitHere {
     pub fn find(app: &App, typed: &str) -> Result<Self, Oops> {
-        let unit = UnitName::tidy(typed)
-            .ok_or_else(|| Oops::NotFound(format!("{typed} is no unit: a mark and a road number are wanted.")))?;
+        let unit = UnitName::tidy(typed).ok_or_else(|| {
+            Oops::NotFound(format!("{typed} is no unit: a mark and a road number are wanted."))
+        })?;
         Ok(Self { unit, world: app.world(), now: app.now() })
     }
 

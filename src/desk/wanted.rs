@@ -1,0 +1,137 @@
+//! What pages are about, found out in two steps: ids first, then the histories they lead to.
+use std::collections::{BTreeMap, BTreeSet, HashMap};
+
+use super::{
+    body::{Body, RepairOpened},
+    draft::{Draft, Page},
+};
+use crate::{
+    base::{EntryId, ReportId, UnitName, zone::Day},
+    reports::Entry,
+    rules::{DossierKey, dossier::Subject, routing},
+};
+
+/// Everything that filing some pages will look at.
+#[derive(Debug, Default)]
+pub struct Wanted {
+    pub reports: BTreeSet<ReportId>,
+    pub entries: BTreeSet<EntryId>,
+    pub bypasses: BTreeSet<EntryId>,
+    pub repairs: BTreeSet<uuid::Uuid>,
+    /// With the days on which a page reports about it.
+    pub units: BTreeMap<UnitName, BTreeSet<Day>>,
+    pub dossiers: BTreeSet<DossierKey>,
+}
+
+/// What the pages bring themselves: a later one may be about an earlier one that is not in the file yet.
+struct Together<'a> {
+    entries: HashMap<EntryId, (&'a UnitName, &'a Entry)>,
+    repairs: HashMap<uuid::Uuid, &'a RepairOpened>,
+}
+
+impl<'a> Together<'a> {
+    fn of(pages: &[&'a Page]) -> Self {
+        let mut all = Self { entries: HashMap::new(), repairs: HashMap::new() };
+        for page in pages {
+            match &page.body {
+                Body::ReportFiled(report) => {
+                    all.entries.extend(report.entries.iter().map(|entry| (entry.id, (&report.unit, entry))));
+                }
+                Body::RepairOpened(opened) => {
+                    all.repairs.insert(opened.id, opened);
+                }
+                _ => {}
+            }
+        }
+        all
+    }
+}
+
+impl Wanted {
+    /// The ids that the pages name.
+    pub fn ids_of(pages: &[&Page]) -> Self {
+        let mut wanted = Self::default();
+        for page in pages {
+            match &page.body {
+                Body::ReportFiled(report) => {
+                    wanted.reports.insert(report.id);
+                    wanted.entries.extend(report.entries.iter().map(|e| e.id));
+                }
+                Body::EntryAmended(amendment) => {
+                    wanted.reports.insert(amendment.report);
+                    wanted.entries.insert(amendment.entry);
+                }
+                Body::StatementAdded(said) => {
+                    wanted.entries.insert(said.entry);
+                }
+                Body::BypassReviewed(review) => {
+                    wanted.bypasses.insert(review.bypass);
+                }
+                Body::RepairOpened(opened) => {
+                    wanted.repairs.insert(opened.id);
+                }
+                Body::RepairClosed(closed) => {
+                    wanted.repairs.insert(closed.id);
+                }
+                _ => {}
+            }
+        }
+        wanted
+    }
+
+    /// The units and dossiers that they lead to, once what the ids name has been loaded into the draft.
+    pub fn add_subjects(&mut self, pages: &[&Page], draft: &Draft) {
+        let together = Together::of(pages);
+        pages.iter().for_each(|page| self.subjects_of(&page.body, &together, draft));
+    }
+
+    fn subjects_of(&mut self, body: &Body, together: &Together<'_>, draft: &Draft) {
+        match body {
+            Body::ReportFiled(report) => {
+                let day = draft.world.railway.zone.day_of(report.signed_at.at);
+                self.units.entry(report.unit.clone()).or_default().insert(day);
+                self.want(&report.unit, Subject::GroundProtection);
+                for entry in &report.entries {
+                    self.entry_subjects(&report.unit, entry, draft);
+                }
+            }
+            Body::EntryAmended(amendment) => {
+                let in_file = draft.entries.get(&amendment.entry).map(|known| (&known.unit, &known.entry));
+                let Some((unit, entry)) = in_file.or_else(|| together.entries.get(&amendment.entry).copied())
+                else {
+                    return;
+                };
+                self.units.entry(unit.clone()).or_default();
+                self.entry_subjects(unit, entry, draft);
+                amendment.replacement.iter().for_each(|entry| self.entry_subjects(unit, entry, draft));
+            }
+            Body::UnitHeld(hold) => {
+                self.units.entry(hold.unit.clone()).or_default();
+            }
+            Body::UnitReleased(release) => {
+                self.units.entry(release.unit.clone()).or_default();
+                self.want(&release.unit, Subject::GroundProtection);
+                self.want(&release.unit, Subject::Unit);
+            }
+            Body::RepairClosed(closed) => {
+                let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
+                let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
+                let Some((unit, device)) = in_file.or(here) else { return };
+                self.units.entry(unit.clone()).or_default();
+                self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+            }
+            _ => {}
+        }
+    }
+
+    fn want(&mut self, unit: &UnitName, subject: Subject) {
+        self.dossiers.insert(DossierKey { unit: unit.clone(), subject });
+    }
+
+    fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, draft: &Draft) {
+        let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
+        for subject in routing::subjects(entry, schedule) {
+            self.want(unit, subject);
+        }
+    }
+}
