@@ -38,6 +38,7 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
     let panel = ann.get(kind("breaker_trip")).await.says("Only when stopped").says("Tap it on the panel");
     assert!(panel.body.contains("/units/QHB-412/write/breaker_trip?device=TC2"));
     let trip = ann.get(on("breaker_trip", "TC2")).await.says("Traction inverter 2").says("1 time in 24 h");
+    let trip = trip.says("instructions decide; if they say otherwise, follow them");
     let trip = trip.fill("when", "15").fill("resets[0].result", "tripped_again");
     let trip = trip.fill("resets[0].basis", "not_determined").fill("left", "tripped");
     trip.send().await.goes_to(wrote());
@@ -134,6 +135,21 @@ async fn a_double_tap_adds_one_entry_and_files_one_report() {
     assert_eq!((one.status, one.location()), (303, two.location()), "{} / {}", one.text(), two.text());
     ann.get(one.location()).await.is(200);
     ann.get(paths::Units).await.says("1 entry");
+}
+
+#[tokio::test]
+async fn the_reset_answer_counts_other_crews_and_the_own_draft() {
+    let app = App::start().await;
+    let (ann, ben) = (app.user("ann").await, app.user("ben").await);
+    ann.get(on("breaker_trip", "TC2")).await.never_says("Do not reset");
+    let trip = ann.get(on("breaker_trip", "TC2")).await.fill("resets[0].result", "held");
+    trip.fill("resets[0].basis", "looked_no_sign").fill("left", "on").send().await.goes_to(wrote());
+    app.minutes_pass(30);
+    ann.get(on("breaker_trip", "TC2")).await.says("Do not reset");
+    ben.get(on("breaker_trip", "TC2")).await.never_says("Do not reset");
+    let report = ann.get(paths::Report(unit())).await.fill("run.started", "2026-03-03T00:10");
+    report.fill("password", PASSWORD).send().await;
+    ben.get(on("breaker_trip", "TC2")).await.says("Do not reset");
 }
 
 #[tokio::test]

@@ -3,7 +3,11 @@ mod harness;
 mod html;
 mod roster;
 
+mod api;
+mod board;
 mod crew;
 mod doors;
 mod parked;
+mod permits;
 mod sign_in;
+mod weight;

@@ -17,6 +17,8 @@ pub struct PartView {
     pub class: &'static str,
     /// Something in it is stated or wrong, so it must not be folded.
     pub open: bool,
+    /// The answer that stands before the question whether it was closed again.
+    pub answer: Vec<String>,
     pub cautions: &'static [&'static str],
     pub asks: Vec<AskView>,
 }
@@ -61,11 +63,18 @@ pub fn when_view(kind: Kind, typed: &Typed, says: &Says) -> WhenView {
     }
 }
 
-pub fn part_views(kind: Kind, device: Option<&Device>, typed: &Typed, says: &Says) -> Vec<PartView> {
-    parts(kind, device).iter().map(|part| part_view(part, typed, says)).collect()
+pub fn part_views(
+    kind: Kind,
+    device: Option<&Device>,
+    typed: &Typed,
+    says: &Says,
+    reset: &[String],
+) -> Vec<PartView> {
+    parts(kind, device).iter().map(|part| part_view(part, typed, says, reset)).collect()
 }
 
-fn part_view(part: &Part, typed: &Typed, says: &Says) -> PartView {
+fn part_view(part: &Part, typed: &Typed, says: &Says, reset: &[String]) -> PartView {
+    let asks_reset = part.questions.iter().any(|q| q.name == "resets[0].result");
     let touched = |q: &Question| {
         let prefix = format!("{}.", q.name);
         typed.stated(q.name).is_some() || says.keys().any(|k| k == q.name || k.starts_with(&prefix))
@@ -74,6 +83,7 @@ fn part_view(part: &Part, typed: &Typed, says: &Says) -> PartView {
         title: part.title,
         class: if part.only_if == If::Always { "" } else { part.only_if.class() },
         open: part.questions.iter().any(touched),
+        answer: if asks_reset { reset.to_vec() } else { Vec::new() },
         cautions: part.caution,
         asks: part.questions.iter().map(|q| ask_view(q, typed, says)).collect(),
     }

@@ -12,6 +12,7 @@ mod holds;
 mod picture;
 mod receipt;
 mod report;
+mod resetting;
 mod send;
 mod slip;
 mod store;

@@ -177,6 +177,8 @@ pub struct Asked<'a> {
     /// Where the form goes.
     pub action: String,
     pub back: String,
+    /// Whether it may be closed again, in lines; nothing where that is no question.
+    pub reset: Vec<String>,
 }
 
 impl EntryPage {
@@ -191,13 +193,13 @@ impl EntryPage {
             hidden: vec![("entry", asked.entry.to_string()), ("device", about.as_str().to_owned())],
             glyph: device.map_or(glyph(kind), |d| face_of(d, None).glyph),
             device: device.map(DeviceFacts::of),
-            facts_open: matches!(kind, Kind::BreakerTrip | Kind::FuseCheck),
+            facts_open: kind == Kind::FuseCheck,
             not_listed: (*about == About::NotListed).then(|| {
                 let typed = typed.raw("device.not_listed");
                 Field::text("device.not_listed", "The words on its plate", typed).says(legend)
             }),
             when: when_view(kind, typed, says),
-            parts: part_views(kind, device, typed, says),
+            parts: part_views(kind, device, typed, says, &asked.reset),
             problems: says.get("").cloned().into_iter().collect(),
             asked: again.to_vec(),
             offers_send: sends_at_once(kind),
@@ -251,6 +253,14 @@ mod tests {
             entry: "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11".parse().unwrap(),
             action: "/there".into(),
             back: "/back".into(),
+            reset: match kind {
+                Kind::BreakerTrip => vec![
+                    "Do not reset: reset twice since yesterday 14:10, once by the crew before you.".into(),
+                    "If it is left off: pull at reduced load, tell the dispatcher".into(),
+                    crate::rules::reset_answer::DEFERS.into(),
+                ],
+                _ => vec![],
+            },
         };
         EntryPage::of(frame, &asked, typed, says, again).render().unwrap()
     }

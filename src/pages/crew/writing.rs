@@ -11,7 +11,7 @@ use super::{
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
-    store,
+    resetting, store,
     typed::Typed,
     unit_of::UnitHere,
     write::{Asked, ChoosePage, EntryPage, PickPage, only_choice, wants_device},
@@ -38,6 +38,7 @@ pub struct Tapped {
 /// The panel to tap on, or straight away the form where nothing has to be tapped.
 pub async fn ask(
     State(app): State<App>,
+    me: Me,
     frame: Frame,
     Path((unit, kind)): Path<(String, String)>,
     Query(tapped): Query<Tapped>,
@@ -53,7 +54,7 @@ pub async fn ask(
     }
     let entry = EntryId(fresh_id(here.now));
     let sheet = Sheet { kind, about, entry, typed: Typed::default() };
-    form(StatusCode::OK, frame, &here, &sheet, &Checked::default())
+    form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
 async fn pick(app: &App, frame: Frame, here: &UnitHere, kind: Kind) -> Answer {
@@ -75,7 +76,7 @@ pub async fn change(
     let entry = entry.parse::<EntryId>().ok();
     let found = kept.as_ref().zip(entry).and_then(|(kept, id)| kept.draft.entry(id));
     let Some(found) = found.filter(|e| e.sent.is_none()) else { return see(&paths::Report(here.unit)) };
-    form(StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default())
+    form(&app, &me, StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default()).await
 }
 
 /// Checks a form and keeps its entry in the draft; wrong, it comes back with everything that was typed.
@@ -88,14 +89,13 @@ pub async fn take(
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let (mut sheet, sure, send) = sheet_of(kind_of(&kind)?, fields, &here);
-    let scene =
-        Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: here.now };
+    let scene = Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: here.now };
     settle(&mut sheet.typed, &scene);
     let wanted = reports::store::Wanted { unit: Some(&here.unit), limit: Some(60), ..Default::default() };
     let others = reports::store::entries(&mut *app.desk().read().await?, &wanted).await?;
     let checked = sheet.check(&here, me.sign_in(), &others);
     if !checked.says.is_empty() || !(checked.asks.is_empty() || sure) {
-        return form(StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked);
+        return form(&app, &me, StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked).await;
     }
     let entry = sheet.entry;
     keep(&app, me.sign_in(), &here, move |draft| draft.put(sheet.into())).await?;
@@ -131,7 +131,9 @@ fn sheet_of(kind: Kind, fields: Vec<(String, String)>, here: &UnitHere) -> (Shee
     (Sheet { kind, about, entry, typed }, sure, send)
 }
 
-fn form(
+async fn form(
+    app: &App,
+    me: &Me,
     status: StatusCode,
     frame: Frame,
     here: &UnitHere,
@@ -146,12 +148,12 @@ fn form(
         entry: sheet.entry,
         action: paths::WriteKind(here.unit.clone(), sheet.kind.as_str().to_owned()).to_string(),
         back: paths::Write(here.unit.clone()).to_string(),
+        reset: resetting::answer(app, me, here, sheet).await?,
     };
     let no_device = matches!(&sheet.about, About::Device(_)) && asked.device.is_none();
     let mut says = checked.says.clone();
     if let (true, About::Device(tag)) = (no_device, &sheet.about) {
-        let lost =
-            format!("{tag} is not on this unit's schedule. Tap another device, or say that it is not drawn.");
+        let lost = format!("{tag} is not on this unit's schedule. Tap another device, or say that it is not drawn.");
         says.entry(String::new()).or_insert(lost);
     }
     page(status, &EntryPage::of(frame, &asked, &sheet.typed, &says, &checked.asks))
@@ -169,3 +171,4 @@ impl From<Sheet> for DraftEntry {
         Self { id: sheet.entry, kind: sheet.kind, about: sheet.about, typed: sheet.typed, sent: None }
     }
 }
+
