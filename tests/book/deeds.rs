@@ -1,10 +1,15 @@
 //! Arbitrary deeds of a small railway within sixty days: reports of every kind, corrections, the shop's acts.
 use breakerbook::{
-    base::{EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::{DAY, HOUR, MINUTE}},
+    base::{
+        EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName,
+        instant::{DAY, HOUR, MINUTE},
+    },
     reports::{
         Entry, Report, Run, What, When,
         entry::{AtHow, DeviceRef, Seal, Who},
-        kinds::{BreakerTrip, Bypass, Defect, EngineStart, Fuse, FuseCheck, GroundRelay, Position, Reset, Shutdown},
+        kinds::{
+            BreakerTrip, Bypass, Defect, EngineStart, Fuse, FuseCheck, GroundRelay, Position, Reset, Shutdown,
+        },
         vocabulary::*,
     },
 };
@@ -66,16 +71,29 @@ fn unit() -> impl Strategy<Value = UnitName> {
 }
 
 fn seal() -> impl Strategy<Value = Seal> {
-    prop_oneof![select(&["20417", "20433", "20434"][..]).prop_map(|n| Seal::Number(n.into())), seal_word().prop_map(Seal::Word)]
+    prop_oneof![
+        select(&["20417", "20433", "20434"][..]).prop_map(|n| Seal::Number(n.into())),
+        seal_word().prop_map(Seal::Word)
+    ]
 }
 
 fn fuse() -> impl Strategy<Value = Fuse> {
     (of(select(&[400.0, 250.0][..])), of(Just(250.0)), of(fuse_speed()), of(select(&["B", "C"][..])))
-        .prop_map(|(rating_a, rating_v, speed, body)| Fuse { rating_a, rating_v, speed, body: body.map(str::to_owned) })
+        .prop_map(|(rating_a, rating_v, speed, body)| Fuse {
+            rating_a,
+            rating_v,
+            speed,
+            body: body.map(str::to_owned),
+        })
 }
 
 fn reset() -> impl Strategy<Value = Reset> {
-    (of(at()), basis(), of(who()), of(reset_result())).prop_map(|(at, basis, told_by, result)| Reset { at, basis, told_by, result })
+    (of(at()), basis(), of(who()), of(reset_result())).prop_map(|(at, basis, told_by, result)| Reset {
+        at,
+        basis,
+        told_by,
+        result,
+    })
 }
 
 fn words() -> impl Strategy<Value = String> {
@@ -86,47 +104,97 @@ fn bypass() -> impl Strategy<Value = Bypass> {
     let whose = (of(who()), of(who()), of(authorised_how()), of(at()), of(words()));
     let how = (of(purpose()), of(yes_no()), of(yes_no()), of(protection()));
     // Never closed before it was opened: hours after the entry's own time, set when the entry is made.
-    let end = (of(seal()), of((0..200_i64).prop_map(|h| Stamp::utc(Instant(h * HOUR)))), of(who()), of(seal()));
+    let end =
+        (of(seal()), of((0..200_i64).prop_map(|h| Stamp::utc(Instant(h * HOUR)))), of(who()), of(seal()));
     (cutout(), whose, how, end).prop_map(|(device, whose, how, end)| {
         let (by, authorised_by, authorised_how, authorised_at, reference) = whose;
         let (purpose, engine_running, power_taken, protection) = how;
         let (seal_found, closed_at, closed_by, seal_applied) = end;
         Bypass {
-            device, by, authorised_by, authorised_how, authorised_at, reference, purpose, engine_running, power_taken,
-            protection, seal_found, closed_at, closed_by, seal_applied,
+            device,
+            by,
+            authorised_by,
+            authorised_how,
+            authorised_at,
+            reference,
+            purpose,
+            engine_running,
+            power_taken,
+            protection,
+            seal_found,
+            closed_at,
+            closed_by,
+            seal_applied,
         }
     })
 }
 
 fn ground_relay() -> impl Strategy<Value = GroundRelay> {
-    (of(1..4_u32), of(at()), of(mode()), of(ground_reset()), of(after())).prop_map(|(operations, last_at, mode, reset, after)| {
-        GroundRelay { device: None, operations, last_at, mode, circuit: None, reset, after, motors_cut_out: vec![] }
-    })
+    (of(1..4_u32), of(at()), of(mode()), of(ground_reset()), of(after())).prop_map(
+        |(operations, last_at, mode, reset, after)| GroundRelay {
+            device: None,
+            operations,
+            last_at,
+            mode,
+            circuit: None,
+            reset,
+            after,
+            motors_cut_out: vec![],
+        },
+    )
 }
 
 fn fuse_check() -> impl Strategy<Value = FuseCheck> {
-    (device(), fuse_result(), of(fuse()), of(fuse()), basis()).prop_map(|(device, result, fitted, replaced_by, basis)| {
-        FuseCheck { device, result, tested_with: None, fitted, replaced_by, basis: Some(basis), handling: None }
-    })
+    (device(), fuse_result(), of(fuse()), of(fuse()), basis()).prop_map(
+        |(device, result, fitted, replaced_by, basis)| FuseCheck {
+            device,
+            result,
+            tested_with: None,
+            fitted,
+            replaced_by,
+            basis: Some(basis),
+            handling: None,
+        },
+    )
 }
 
 fn engine_start() -> impl Strategy<Value = EngineStart> {
     (outcome(), of((30..70_i32).prop_map(f64::from))).prop_map(|(outcome, battery_cranking_v)| EngineStart {
-        attempt: Some(1), after_long_shutdown: None, test_cock_result: None, motors: None, battery_rest_v: None,
-        battery_cranking_v, main_reservoir_psi: None, outcome,
+        attempt: Some(1),
+        after_long_shutdown: None,
+        test_cock_result: None,
+        motors: None,
+        battery_rest_v: None,
+        battery_cranking_v,
+        main_reservoir_psi: None,
+        outcome,
     })
 }
 
 fn defect() -> impl Strategy<Value = Defect> {
-    (of(words()), of(words()), of(may_go_on()), of(words())).prop_map(|(system, text, may_go_on, restriction)| Defect {
-        system, text, may_go_on, restriction, warning_notice: None,
-    })
+    (of(words()), of(words()), of(may_go_on()), of(words())).prop_map(
+        |(system, text, may_go_on, restriction)| Defect {
+            system,
+            text,
+            may_go_on,
+            restriction,
+            warning_notice: None,
+        },
+    )
 }
 
 fn moved() -> impl Strategy<Value = Position> {
-    (device(), seen(), of(seen()), of(who()), of(words()), of(seal())).prop_map(|(device, seen, moved_to, by, why, seal)| Position {
-        device, seen, moved_to, by, why, reference: None, seal,
-    })
+    (device(), seen(), of(seen()), of(who()), of(words()), of(seal())).prop_map(
+        |(device, seen, moved_to, by, why, seal)| Position {
+            device,
+            seen,
+            moved_to,
+            by,
+            why,
+            reference: None,
+            seal,
+        },
+    )
 }
 
 fn what() -> impl Strategy<Value = What> {
@@ -152,7 +220,16 @@ fn entry() -> impl Strategy<Value = Entry> {
             Entry {
                 id: EntryId(uuid::Uuid::from_u64_pair(id, 1)),
                 when: if found { When::Found(stamp) } else { When::At(stamp) },
-                at_how, place: None, throttle, speed_mph: None, load_a: None, load_klbf: None, weather: None, signs, what, note: None,
+                at_how,
+                place: None,
+                throttle,
+                speed_mph: None,
+                load_a: None,
+                load_klbf: None,
+                weather: None,
+                signs,
+                what,
+                note: None,
             }
         },
     )
@@ -160,14 +237,19 @@ fn entry() -> impl Strategy<Value = Entry> {
 
 fn report() -> impl Strategy<Value = Report> {
     let run = (at(), of(1..30_i64)).prop_map(|(started, hours)| Run {
-        symbol: Some("K17".into()), from: None, to: None, started,
+        symbol: Some("K17".into()),
+        from: None,
+        to: None,
+        started,
         ended: hours.map(|h| Stamp { at: started.at.plus(h * HOUR), ..started }),
     });
     let occasion = prop_oneof![3 => run.prop_map(|run| (Occasion::Run, Some(run))), 1 => occasion().prop_filter_map("a run is told of", |o| (o != Occasion::Run).then_some((o, None)))];
     (any::<u64>(), unit(), person(), occasion, of(position()), vec(entry().boxed(), 0..4), at()).prop_map(
         |(id, unit, author, (occasion, run), position, mut entries, signed_at)| {
             // The crew's own run is often what its entries are of.
-            if let Some(run) = &run && id % 2 == 0 {
+            if let Some(run) = &run
+                && id % 2 == 0
+            {
                 for (n, entry) in entries.iter_mut().enumerate() {
                     let at = Stamp { at: run.started.at.plus(n as i64 * 20 * MINUTE), ..run.started };
                     let moved = at.at.since(entry.when.at());
@@ -178,8 +260,18 @@ fn report() -> impl Strategy<Value = Report> {
                 }
             }
             Report {
-                id: ReportId(uuid::Uuid::from_u64_pair(id, 0)), unit, author, occasion, is_final: true, run, position,
-                consist: vec![], weather: None, remarks: None, entries, signed_at,
+                id: ReportId(uuid::Uuid::from_u64_pair(id, 0)),
+                unit,
+                author,
+                occasion,
+                is_final: true,
+                run,
+                position,
+                consist: vec![],
+                weather: None,
+                remarks: None,
+                entries,
+                signed_at,
             }
         },
     )
@@ -200,8 +292,9 @@ fn deed() -> impl Strategy<Value = Deed> {
 
 /// Deeds in some order, an order to shuffle them into, and where a group of them ends.
 pub fn deeds() -> impl Strategy<Value = (Vec<Deed>, Vec<(u16, bool)>)> {
-    vec((deed().boxed(), any::<u16>(), proptest::bool::weighted(0.3)), 3..40)
-        .prop_map(|all| all.into_iter().enumerate().map(|(n, (deed, key, ends))| (numbered(n, deed), (key, ends))).unzip())
+    vec((deed().boxed(), any::<u16>(), proptest::bool::weighted(0.3)), 3..40).prop_map(|all| {
+        all.into_iter().enumerate().map(|(n, (deed, key, ends))| (numbered(n, deed), (key, ends))).unzip()
+    })
 }
 
 /// No id twice, also in what is left after shrinking.

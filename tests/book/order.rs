@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use breakerbook::{
-    base::{AmendmentId, EntryId, ReportId, SignIn, Stamp, UnitName},
+    base::{AmendmentId, ClassName, EntryId, Instant, ReportId, SignIn, Stamp},
     book::Channel,
     desk::{
         Desk, Pending, Refused,
@@ -12,18 +12,20 @@ use breakerbook::{
         figures::TakeFigures,
         history,
         judge::judge_batch,
+        keep_roster::{IssueSchedules, KeepUnits},
         reports::{AmendEntry, FileReport},
         shop::ShopAct,
     },
     people::{self, Role},
     reports::{Amendment, Entry, Report},
+    roster::UnitCard,
     rules::{Bypass, Finding},
 };
 use proptest::prelude::*;
 
 use crate::{
     deeds::{Deed, deeds},
-    house::{House, contents, filer, same_contents},
+    house::{House, contents, file, filer, id, read, same_contents, trip},
     writing::hold,
 };
 
@@ -65,7 +67,8 @@ fn steps(deeds: &[Deed]) -> Vec<(Step, Vec<usize>)> {
             let (report_place, report, author, entry) = entries[of.index(entries.len())].clone();
             let mut after = vec![place_of[&report_place]];
             after.extend(last_amended.insert(entry, steps.len()));
-            let (author, role) = if *by_shop { (SignIn::from("sam"), Role::Shop) } else { (author, Role::Crew) };
+            let (author, role) =
+                if *by_shop { (SignIn::from("sam"), Role::Shop) } else { (author, Role::Crew) };
             let amendment = Amendment {
                 id: AmendmentId(uuid::Uuid::from_u64_pair(place as u64, 2)),
                 report,
@@ -97,7 +100,13 @@ fn shop(deed: &Deed, place: usize) -> Vec<Body> {
             let id = uuid::Uuid::from_u64_pair(place as u64, 3);
             vec![
                 Body::RepairOpened(Box::new(RepairOpened { id, unit, device, at, findings: vec![] })),
-                Body::RepairClosed(Box::new(RepairClosed { id, at, cause: "not known".into(), words: None, new_life })),
+                Body::RepairClosed(Box::new(RepairClosed {
+                    id,
+                    at,
+                    cause: "not known".into(),
+                    words: None,
+                    new_life,
+                })),
             ]
         }
         Deed::Report(_) | Deed::Amend { .. } => Vec::new(),
@@ -127,21 +136,24 @@ fn hand_over(desk: &Desk, step: &Step) -> Answer {
     match step {
         Step::Report(report) => {
             let report = serde_json::to_vec(&**report).unwrap();
-            let author = SignIn::from(serde_json::from_slice::<serde_json::Value>(&report).unwrap()["author"].as_str().unwrap());
+            let author = SignIn::from(
+                serde_json::from_slice::<serde_json::Value>(&report).unwrap()["author"].as_str().unwrap(),
+            );
             let act = FileReport::read(&report, &filer(author.as_str(), Channel::Token), &world, now);
             Answer::Receipt(desk.hand_over(act.unwrap_or_else(|why| panic!("{why:?}")), None).unwrap())
         }
         Step::Amend(amendment, role) => {
-            let permit = world.people.person(&amendment.author).unwrap().permit(people::Act::AmendEntry).unwrap();
+            let permit =
+                world.people.person(&amendment.author).unwrap().permit(people::Act::AmendEntry).unwrap();
             let act = AmendEntry::of((**amendment).clone(), &permit, *role, Channel::Page);
             Answer::Filed(desk.hand_over(act, None).unwrap())
         }
-        Step::Shop(body) => {
-            Answer::Filed(desk.hand_over(ShopAct::of(body.clone(), Some("sam".into()), Channel::Page, now), None).unwrap())
-        }
-        Step::Figures(body) => {
-            Answer::Filed(desk.hand_over(ShopAct::of(body.clone(), None, Channel::Console, now), None).unwrap())
-        }
+        Step::Shop(body) => Answer::Filed(
+            desk.hand_over(ShopAct::of(body.clone(), Some("sam".into()), Channel::Page, now), None).unwrap(),
+        ),
+        Step::Figures(body) => Answer::Filed(
+            desk.hand_over(ShopAct::of(body.clone(), None, Channel::Console, now), None).unwrap(),
+        ),
     }
 }
 
@@ -169,7 +181,9 @@ async fn figures(desk: &Desk) -> Body {
 
 async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
     let mut db = desk.read().await.unwrap();
-    let read = async |db: &mut sqlx::SqliteConnection, sql: &'static str| -> Vec<String> { sqlx::query_scalar(sql).fetch_all(db).await.unwrap() };
+    let read = async |db: &mut sqlx::SqliteConnection, sql: &'static str| -> Vec<String> {
+        sqlx::query_scalar(sql).fetch_all(db).await.unwrap()
+    };
     let findings = read(&mut db, "SELECT data FROM finding ORDER BY key").await;
     let bypasses = read(&mut db, "SELECT data FROM bypass ORDER BY unit, begins, id").await;
     (
@@ -187,7 +201,11 @@ async fn equals_the_batch(desk: &Desk) {
     judged.findings.sort_by(|a, b| a.key.cmp(&b.key));
     judged.bypasses.sort_by_key(|b| (b.unit.clone(), b.begins(), b.id));
     // As they come back from the file.
-    let again: Vec<Finding> = judged.findings.iter().map(|f| serde_json::from_str(&serde_json::to_string(f).unwrap()).unwrap()).collect();
+    let again: Vec<Finding> = judged
+        .findings
+        .iter()
+        .map(|f| serde_json::from_str(&serde_json::to_string(f).unwrap()).unwrap())
+        .collect();
     assert_eq!(findings, again, "kept (left) against judged at once (right)");
     assert_eq!(bypasses, judged.bypasses, "kept (left) against judged at once (right)");
 }
@@ -197,7 +215,8 @@ async fn holds(deeds: Vec<Deed>, keys: Vec<(u16, bool)>) {
     let in_order = House::new().await;
     let desk = in_order.desk().await;
     let mut order: Vec<usize> = (0..steps.len()).collect();
-    let when = |n: &usize| if let Step::Report(report) = &steps[*n].0 { report.signed_at.at.0 } else { i64::MAX };
+    let when =
+        |n: &usize| if let Step::Report(report) = &steps[*n].0 { report.signed_at.at.0 } else { i64::MAX };
     order.sort_by_key(|n| (when(n), *n));
     one_by_one(&desk, order.iter().map(|n| &steps[*n].0)).await;
     let figures = Step::Figures(figures(&desk).await);
@@ -222,7 +241,11 @@ async fn holds(deeds: Vec<Deed>, keys: Vec<(u16, bool)>) {
     }
     equals_the_batch(&other).await;
     let (mut left, mut right) = (desk.read().await.unwrap(), other.read().await.unwrap());
-    same_contents(&contents(&mut left).await, &contents(&mut right).await, "in order (left), out of order and in groups (right)");
+    same_contents(
+        &contents(&mut left).await,
+        &contents(&mut right).await,
+        "in order (left), out of order and in groups (right)",
+    );
     drop((left, right));
     out_of_order.is_clean().await;
     in_order.is_clean().await;
@@ -242,5 +265,68 @@ proptest! {
     }
 }
 
-#[allow(unused)]
-fn unused(_: UnitName) {}
+/// The small class's schedule as it would be without a computer that must stay on.
+fn nothing_must_stay_on(desk: &Desk, effective: &str) -> IssueSchedules {
+    let mut schedule = desk.world().roster.classes[&ClassName::from("T2")].latest().unwrap().clone();
+    schedule.effective = Instant::parse(effective).unwrap();
+    schedule.devices.iter_mut().for_each(|device| device.keep_on_running = false);
+    IssueSchedules::of(vec![schedule], None, Channel::Import)
+}
+
+fn seen_off(n: u64, unit: &str) -> serde_json::Value {
+    let mut report = trip(n, 30);
+    report["unit"] = unit.into();
+    let at = report["entries"][0]["at"].clone();
+    report["entries"] = serde_json::json!([
+        {"id": report["entries"][0]["id"], "kind": "position", "at": at, "device": "EC", "seen": "off", "throttle": "run_4"},
+    ]);
+    report
+}
+
+/// The roster catches up with a unit in the very group that reports about it again: its earlier history stays.
+#[tokio::test]
+async fn a_unit_added_together_with_a_report_keeps_its_history() {
+    let house = House::new().await;
+    let desk = house.desk().await;
+    let mut start = seen_off(1, "QHB 9");
+    start["entries"] = serde_json::json!([{"id": id(7), "kind": "defect", "at": start["signed_at"], "may_go_on": "no", "text": "smells burnt"}]);
+    file(&desk, &start, "ann", Channel::Token).await.unwrap();
+    let card =
+        UnitCard { unit: "QHB 9".into(), ..desk.world().roster.unit(&"QHB 1".into()).unwrap().clone() };
+    let gate = hold(&desk).await;
+    let added = desk.hand_over(KeepUnits::of(vec![card], |_| false, None, Channel::Import), None).unwrap();
+    let report =
+        desk.hand_over(read(&desk, &seen_off(2, "QHB 9"), "ann", Channel::Token).unwrap(), None).unwrap();
+    gate.open().await;
+    added.answer().await.unwrap();
+    report.answer().await.unwrap();
+    equals_the_batch(&desk).await;
+    let (findings, _) = findings_and_bypasses(&desk).await;
+    let rules: Vec<_> = findings.iter().map(|f| f.rule.as_str()).collect();
+    assert!(rules.contains(&"reported") && rules.contains(&"must_stay_on"), "{rules:?}");
+    house.is_clean().await;
+}
+
+/// Where an entry was put by the schedule of its day, from there it is taken when it is amended.
+#[tokio::test]
+async fn an_amendment_after_a_new_schedule_leaves_nothing_behind() {
+    let house = House::new().await;
+    let desk = house.desk().await;
+    let report = seen_off(1, "QHB 1");
+    file(&desk, &report, "ann", Channel::Token).await.unwrap();
+    let rules =
+        async || findings_and_bypasses(&desk).await.0.iter().map(|f| f.rule.as_str()).collect::<Vec<_>>();
+    assert!(rules().await.contains(&"must_stay_on"), "{:?}", rules().await);
+    desk.act(nothing_must_stay_on(&desk, "2026-02-01T00:00:00Z")).await.unwrap();
+    let amendment = serde_json::json!({"id": id(3), "report": report["id"], "entry": report["entries"][0]["id"], "author": "ann",
+        "at": "2026-03-20T00:00:00Z", "reason": "wrong unit", "replacement": null});
+    let amendment = breakerbook::reports::stored::amendment(&amendment.to_string()).unwrap();
+    settle(hand_over(&desk, &Step::Amend(Box::new(amendment), Role::Crew))).await;
+    // Back to a schedule by which it would count again, were it still there.
+    let mut old = desk.world().roster.classes[&ClassName::from("T2")].schedules[0].as_ref().clone();
+    old.effective = Instant::parse("2026-02-02T00:00:00Z").unwrap();
+    desk.act(IssueSchedules::of(vec![old], None, Channel::Import)).await.unwrap();
+    assert_eq!(rules().await, [""; 0]);
+    equals_the_batch(&desk).await;
+    house.is_clean().await;
+}
