@@ -2,8 +2,13 @@
 use std::sync::Arc;
 
 use super::{
+<<<<<<< HEAD
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
     draft::{Draft, Filed, KnownEntry, KnownReport},
+=======
+    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened},
+    draft::{Draft, Filed, Kept, KnownEntry, KnownReport},
+>>>>>>> tests
     tables::{self, json},
     world,
 };
@@ -283,11 +288,15 @@ impl Draft {
     }
 
     fn withdraw_facts(&mut self, known: &KnownEntry, filed: Filed, amendment: &Amendment) {
-        let world = Arc::clone(&self.world);
-        let schedule = world.roster.schedule_at(&known.unit, known.entry.when.at());
-        for subject in routing::subjects(&known.entry, schedule) {
+        // Wherever it was put by the schedule of its day, which may be another now.
+        for subject in routing::any_subjects(&known.entry) {
             let stays = subject == Subject::GroundProtection;
-            let dossier = self.dossier_mut(DossierKey { unit: known.unit.clone(), subject });
+            let key = DossierKey { unit: known.unit.clone(), subject };
+            let told = |kept: &Kept| kept.dossier.facts().iter().any(|fact| fact.entry == amendment.entry);
+            if !self.dossiers.get(&key).is_some_and(told) {
+                continue;
+            }
+            let dossier = self.dossier_mut(key);
             for old in dossier.take(amendment.entry) {
                 if stays {
                     let by = Withdrawn {
