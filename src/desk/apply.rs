@@ -2,13 +2,8 @@
 use std::sync::Arc;
 
 use super::{
-<<<<<<< HEAD
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
-    draft::{Draft, Filed, KnownEntry, KnownReport},
-=======
-    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened},
     draft::{Draft, Filed, Kept, KnownEntry, KnownReport},
->>>>>>> tests
     tables::{self, json},
     world,
 };
