@@ -7,7 +7,6 @@ use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use super::{
     body::Body,
     draft::{Draft, Page},
-    load::damaged,
     world::World,
 };
 use crate::{
@@ -73,15 +72,15 @@ async fn refill(db: &mut SqliteConnection) -> Result<u64, sqlx::Error> {
         let mut pages = Vec::with_capacity(stored.len());
         for page in &stored {
             let (heading, body) =
-                read_page(&page.blob).map_err(|why| damaged(format!("page {}: {why}", page.seq)))?;
+                read_page(page.seq, &page.blob).map_err(|why| damaged_page(page.seq, &why))?;
             if world.is_none()
                 && let Body::BookOpened(opened) = &body
             {
-                world = Some(Arc::new(World::new(opened).map_err(damaged)?));
+                world = Some(Arc::new(World::new(opened).map_err(|why| damaged_page(0, &why))?));
             }
             pages.push((tree::leaf_hash(page.blob.as_bytes()), heading, as_page(body)));
         }
-        let Some(known) = world.take() else { return Err(damaged("page 0 does not open a book".to_owned())) };
+        let Some(known) = world.take() else { return Err(damaged_page(0, "it does not open a book")) };
         let mut draft = Draft::on(known, frontier);
         draft.load_for(db, &pages.iter().map(|(_, _, page)| page).collect::<Vec<_>>()).await?;
         for (leaf, heading, page) in &pages {
@@ -103,11 +102,18 @@ fn as_page(body: Body) -> Page {
     Page { author: None, channel: book::Channel::Console, on_behalf_of: None, happened_at: None, body }
 }
 
+fn damaged_page(seq: i64, why: &str) -> sqlx::Error {
+    sqlx::Error::Decode(format!("page {seq} is not one that this program can work in: {why}").into())
+}
+
 /// A stored page, read; the error says what does not fit.
-pub fn read_page(blob: &str) -> Result<(Heading, Body), String> {
+pub fn read_page(seq: i64, blob: &str) -> Result<(Heading, Body), String> {
     let envelope = Envelope::read(blob).map_err(|why| why.to_string())?;
     if envelope.v > book::page::VERSION {
         return Err(format!("it was written by a newer program (version {})", envelope.v));
+    }
+    if i64::try_from(envelope.seq) != Ok(seq) {
+        return Err(format!("it says of itself that it is page {}", envelope.seq));
     }
     Ok((envelope.heading(), Body::read(&envelope.kind, envelope.body)?))
 }

@@ -9,6 +9,9 @@ use crate::{
     db::{self, OpenError, Opening},
 };
 
+/// How the file for the rebuild is opened.
+const THROWAWAY: Opening = Opening { max_pages: None, throwaway: true };
+
 /// What verifying found.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
@@ -32,12 +35,13 @@ pub async fn verify(path: &Path) -> Result<Verdict, OpenError> {
     Ok(outcome.unwrap_or_else(|why| Verdict::Flawed(vec![format!("the file cannot be read through: {why}")])))
 }
 
+/// Everything is looked at whatever else is wrong: one flaw must not hide the next.
 async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, sqlx::Error> {
-    let mut flaws = integrity(db).await?;
+    let mut flaws = integrity(db).await.unwrap_or_else(|why| vec![unreadable("the file", &why)]);
     let fresh = fresh_book(scratch).await.map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
     fresh.close().await?;
     sqlx::query("ATTACH DATABASE ? AS fresh").bind(scratch.display().to_string()).execute(&mut *db).await?;
-    flaws.extend(shape(db).await?);
+    flaws.extend(shape(db).await.unwrap_or_else(|why| vec![unreadable("the list of tables", &why)]));
     sqlx::raw_sql("DETACH DATABASE fresh").execute(&mut *db).await?;
 
     // One snapshot for all of it: a server may go on writing meanwhile.
@@ -45,7 +49,7 @@ async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, s
     let (frontier, page_flaws) = book::store::rehash(&mut tx).await;
     let pages_whole = page_flaws.is_empty();
     flaws.extend(page_flaws.iter().map(ToString::to_string));
-    flaws.extend(head(&mut tx, &frontier).await?);
+    flaws.extend(head(&mut tx, &frontier).await.unwrap_or_else(|why| Some(unreadable("head", &why))));
     if pages_whole {
         flaws.extend(projections(&mut tx, scratch).await?);
     }
@@ -55,6 +59,10 @@ async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, s
     } else {
         Ok(Verdict::Flawed(flaws))
     }
+}
+
+fn unreadable(what: &str, why: &sqlx::Error) -> String {
+    format!("{what}: this cannot be read through ({why})")
 }
 
 async fn integrity(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
@@ -69,7 +77,7 @@ async fn integrity(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error
 /// A new book without pages, with this program's tables.
 async fn fresh_book(at: &Path) -> Result<SqliteConnection, OpenError> {
     db::open::create(at).await?;
-    let mut fresh = db::open::writer(at, &Opening::default()).await?;
+    let mut fresh = db::open::writer(at, &THROWAWAY).await?;
     db::migrate::migrate(&mut fresh, at).await?;
     rebuild::if_shape_changed(&mut fresh).await?;
     Ok(fresh)
@@ -86,16 +94,23 @@ async fn shape(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error> {
         .into_iter()
         .map(|name| format!("{name}: this table, index or trigger is not as this program makes it"))
         .collect();
-    let migrations = "SELECT count(*) FROM (
-            SELECT version, checksum, success FROM main._sqlx_migrations EXCEPT SELECT version, checksum, success FROM fresh._sqlx_migrations)";
-    if sqlx::query_scalar::<_, i64>(migrations).fetch_one(&mut *db).await? > 0 {
+    let migrations = both_ways("version, checksum, success", "_sqlx_migrations");
+    if sqlx::query_scalar::<_, i64>(AssertSqlSafe(migrations)).fetch_one(&mut *db).await? > 0 {
         flaws.push("the list of migrations is not this program's".to_owned());
     }
-    let shapes = "SELECT count(*) FROM (SELECT hash FROM main.shape EXCEPT SELECT hash FROM fresh.shape)";
-    if sqlx::query_scalar::<_, i64>(shapes).fetch_one(&mut *db).await? > 0 {
+    let shapes = both_ways("hash", "shape");
+    if sqlx::query_scalar::<_, i64>(AssertSqlSafe(shapes)).fetch_one(&mut *db).await? > 0 {
         flaws.push("shape: the projections were made by another program: start this one once, or run `breakerbook rebuild`".to_owned());
     }
     Ok(flaws)
+}
+
+/// How many rows of a table the book and a new one do not share.
+fn both_ways(columns: &str, table: &str) -> String {
+    let less = |a: &str, b: &str| {
+        format!("SELECT * FROM (SELECT {columns} FROM {a}.{table} EXCEPT SELECT {columns} FROM {b}.{table})")
+    };
+    format!("SELECT count(*) FROM ({} UNION ALL {})", less("main", "fresh"), less("fresh", "main"))
 }
 
 /// The kept head against the pages' own tree.
@@ -120,7 +135,7 @@ async fn head(db: &mut SqliteConnection, frontier: &Frontier) -> Result<Option<S
 
 /// Every projection against a rebuild of the same pages in a file of its own.
 async fn projections(db: &mut SqliteConnection, scratch: &Path) -> Result<Vec<String>, sqlx::Error> {
-    let mut fresh = db::open::writer(scratch, &Opening::default())
+    let mut fresh = db::open::writer(scratch, &THROWAWAY)
         .await
         .map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
     copy_pages(db, &mut fresh).await?;
@@ -167,7 +182,9 @@ pub async fn digest(db: &mut SqliteConnection, table: &str) -> Result<String, sq
     use sha2::{Digest, Sha256};
     let columns: Vec<String> =
         sqlx::query_scalar("SELECT name FROM pragma_table_info(?)").bind(table).fetch_all(&mut *db).await?;
-    let list = columns.iter().map(|c| format!("quote({c})")).collect::<Vec<_>>().join(" || ',' || ");
+    // `quote` reads a text only up to its first zero byte, and what is no UTF-8 could not be fetched: texts go as hex.
+    let cell = |c: &String| format!("CASE typeof({c}) WHEN 'text' THEN 't' || hex({c}) ELSE quote({c}) END");
+    let list = columns.iter().map(cell).collect::<Vec<_>>().join(" || ',' || ");
     let sql = format!("SELECT {list} AS line FROM main.{table} ORDER BY line");
     let mut sha = Sha256::new();
     let mut lines = sqlx::query_scalar::<_, String>(AssertSqlSafe(sql)).fetch(db);

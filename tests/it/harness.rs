@@ -23,6 +23,7 @@ use breakerbook::{
     web::{self, Settings, paths},
 };
 use http_body_util::BodyExt;
+use serde_json::{Value, json};
 use tower::ServiceExt;
 
 use crate::{html, roster};
@@ -87,6 +88,50 @@ impl App {
         token.reveal()
     }
 
+    /// Files a report as a program of its author would.
+    pub async fn file(&self, author: &str, report: &Value) {
+        let token = self.token(author).await;
+        let (status, answer) = self.api(&token, "POST", "/api/v1/reports", Some(report)).await;
+        assert_eq!(status, 201, "{answer}");
+    }
+
+    pub fn request(&self, token: &str, method: &str, path: &str) -> axum::http::Request<Body> {
+        let request = axum::http::Request::builder().method(method).uri(path);
+        request.header("authorization", format!("Bearer {token}")).body(Body::empty()).unwrap()
+    }
+
+    pub async fn api(&self, token: &str, method: &str, path: &str, body: Option<&Value>) -> (u16, Value) {
+        let mut request = self.request(token, method, path);
+        if let Some(body) = body {
+            *request.body_mut() = Body::from(body.to_string());
+        }
+        let page = self.bare(request).await;
+        (page.status, serde_json::from_str(&page.body).unwrap_or(Value::Null))
+    }
+
+    pub async fn api_bytes(&self, token: Option<&str>, body: Vec<u8>) -> (u16, Value) {
+        let mut request = axum::http::Request::builder().method("POST").uri("/api/v1/reports");
+        if let Some(token) = token {
+            request = request.header("authorization", format!("Bearer {token}"));
+        }
+        let page = self.bare(request.body(Body::from(body)).unwrap()).await;
+        (page.status, serde_json::from_str(&page.body).unwrap_or(Value::Null))
+    }
+
+    /// The key of the first open finding by a rule.
+    pub async fn finding_key(&self, rule: &str) -> String {
+        self.finding_about(rule, "").await
+    }
+
+    /// The same, resting on an entry.
+    pub async fn finding_about(&self, rule: &str, entry: &str) -> String {
+        let token = self.token("sue").await;
+        let (_, rows) = self.api(&token, "GET", "/api/v1/findings", None).await;
+        let is_it = |row: &&Value| row["rule"] == rule && row["entries"].to_string().contains(entry);
+        let found = rows.as_array().unwrap().iter().find(is_it);
+        found.unwrap_or_else(|| panic!("no {rule} in {rows}"))["key"].as_str().unwrap().to_owned()
+    }
+
     /// A request as it stands, without a browser's manners.
     pub async fn bare(&self, request: axum::http::Request<Body>) -> Page<'_> {
         Page::read(self.anon(), self.router.clone().oneshot(request).await.unwrap()).await
@@ -128,6 +173,17 @@ async fn give_passwords(desk: &Desk, now: Instant) {
         let act = KeepSecret::password(&SignIn::from(*name), hash.clone(), *name == "ida", None, now);
         desk.act(act).await.unwrap();
     }
+}
+
+/// A run that began on the evening of 2 March and was signed the next morning.
+pub fn report(n: u32, unit: &str, author: &str, entries: Vec<Value>) -> Value {
+    json!({"id": format!("00000000-0000-4000-8000-{n:012}"), "unit": unit, "author": author,
+        "run": {"symbol": "K17", "started": "2026-03-02T21:40:00-06:00", "ended": "2026-03-03T05:10:00-06:00"},
+        "position": "lead", "entries": entries, "signed_at": "2026-03-03T05:14:00-06:00"})
+}
+
+pub fn entry_id(n: u32) -> String {
+    format!("00000000-0000-4000-9000-{n:012}")
 }
 
 /// Keeps cookies and says where it comes from, as browsers do.
@@ -222,6 +278,15 @@ impl<'a> Page<'a> {
     pub fn goes_to(self, path: impl ToString) -> Self {
         assert_eq!((self.status, self.location()), (303, path.to_string()), "{}", self.text());
         self
+    }
+
+    /// Where the first link to such a path leads, in the page itself.
+    #[track_caller]
+    pub fn link_to(&self, start: &str) -> String {
+        let tags = html::tags(&self.body);
+        let links = tags.iter().filter(|tag| tag.name == "a").filter_map(|tag| tag.get("href"));
+        let found = links.filter(|href| href.starts_with(start)).find(|href| href.len() > start.len());
+        found.unwrap_or_else(|| panic!("no link to {start} in {}", self.text())).to_owned()
     }
 
     pub fn location(&self) -> String {

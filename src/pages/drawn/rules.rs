@@ -37,12 +37,18 @@ pub fn name(rule: Rule) -> &'static str {
 
 /// The rule itself. Its figures stand beside it on the page.
 pub fn spelled(rule: Rule) -> &'static str {
+    if rule.is_ground_protection() { about_ground_protection(rule) } else { about_equipment(rule) }
+}
+
+const UNWRITTEN: &str = "This rule is not spelled out yet: ask whoever keeps this program.";
+
+fn about_equipment(rule: Rule) -> &'static str {
     match rule {
         Rule::Burst => {
             "A score for each device of each unit rises with every operation and falls with every service day without one, \
              weighing 'seven times the sister units' rate' against 'their rate'. A line is written once the score passes a height \
-             that chance alone reaches so rarely that two in a hundred fleets of 20,000 devices see it more than about 52 times a \
-             year, and never for fewer than 3 operations. Operations within 60 minutes of the first count as one. The score starts \
+             that chance alone would pass about 52 times a year in a fleet of 20,000 devices, and never for fewer than 3 \
+             operations. Operations within 60 minutes of the first count as one. The score starts \
              afresh when a repair closes."
         }
         Rule::Reported => {
@@ -68,6 +74,18 @@ pub fn spelled(rule: Rule) -> &'static str {
             "A device that 49 CFR 218 subpart D protects (alerter, event recorder, cab signal cutouts) was cut out on a controlling \
              unit. It is never mixed with ground protection."
         }
+        Rule::Often => {
+            "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
+        }
+        Rule::DidNotHold => {
+            "The device operated again so soon after its repair that an average device would seldom do so."
+        }
+        _ => UNWRITTEN,
+    }
+}
+
+fn about_ground_protection(rule: Rule) -> &'static str {
+    match rule {
         Rule::NotAuthorised => {
             "Whoever opened the ground-relay cutout held no authorisation for that class at that moment. Own right: no finding. \
              Ordered by one who holds it: said so. Neither: said so. Closing is open to anyone and never a finding. Grants and \
@@ -102,12 +120,26 @@ pub fn spelled(rule: Rule) -> &'static str {
              first number seen is the baseline."
         }
         Rule::SameHand => "The review is signed by somebody who opened, closed, authorised or granted.",
-        Rule::Often => {
-            "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
-        }
-        Rule::DidNotHold => {
-            "The device operated again so soon after its repair that an average device would seldom do so."
-        }
-        _ => "See DEVELOPERS.md of this program for this rule.",
+        _ => UNWRITTEN,
     }
+}
+
+/// A figure's name on a page. A rule that brings a new one is read out as it stands.
+pub fn figure_name(name: &str) -> String {
+    let known = match name {
+        "occurrences" => "Operations counted (within 60 minutes is one)",
+        "operations" => "Operations in all",
+        "service_days" => "Service days they fell in",
+        "normal_gap_days" => "Sister units: service days from one to the next, at the worst",
+        "others_occurrences" => "Sister units: operations in 365 days",
+        "others_service_days" => "Sister units: service days in 365 days",
+        "rate_upper_per_day" => "Sister units: operations a service day, upper bound of 80 %",
+        "score" => "Score reached",
+        "threshold" => "Height at which a line is written",
+        "one_in" => "Healthy units that would do this in a year: one in",
+        "remind_every_hours" => "The book asks again every so many hours",
+        "hours_since_closed" => "Hours since the cutout was closed",
+        _ => return name.replace('_', " "),
+    };
+    known.to_owned()
 }

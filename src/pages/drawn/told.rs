@@ -10,7 +10,7 @@ use crate::{
         },
         store::EntryRow,
         stored,
-        vocabulary::{MayGoOn, Signs},
+        vocabulary::{MayGoOn, Seen, Signs},
     },
     roster::Schedule,
     web::paths,
@@ -234,12 +234,43 @@ pub struct EntryLine {
     /// When it happened, or `found` and when.
     pub at: String,
     pub says: String,
+    pub author: String,
     /// `written by n.okafor`, and when it was not signed by them.
     pub by: String,
     /// Recorded more than a day after it happened: when.
     pub late: Option<String>,
     pub amended: bool,
     pub withdrawn: bool,
+    /// Seen where it belongs and nothing done: such lines can be told together, see [`fold`].
+    pub routine: bool,
+}
+
+/// What was seen in place, told together: `GRC Ground relay cutout seen closed, 3 times: …`. The rest stays a
+/// line each, in its order.
+pub fn fold(lines: Vec<EntryLine>) -> (Vec<EntryLine>, Vec<String>) {
+    let (routine, telling): (Vec<_>, Vec<_>) = lines.into_iter().partition(|line| line.routine);
+    let mut alike: Vec<(String, Vec<String>)> = Vec::new();
+    for line in routine {
+        let seen = format!("{} ({})", line.at, line.author);
+        match alike.iter_mut().find(|(says, _)| *says == line.says) {
+            Some((_, all)) => all.push(seen),
+            None => alike.push((line.says, vec![seen])),
+        }
+    }
+    let told = |(says, all): (String, Vec<String>)| {
+        let says = says.trim_end_matches('.');
+        let times = if all.len() == 1 { String::new() } else { format!(", {} times", all.len()) };
+        format!("{says}{times}: {}.", all.join(", "))
+    };
+    (telling, alike.into_iter().map(told).collect())
+}
+
+/// Nothing was moved, nothing was out of place, and nobody added a word.
+fn is_routine(entry: &Entry, row: &EntryRow) -> bool {
+    let What::Position(seen) = &entry.what else { return false };
+    let in_place =
+        matches!(seen.seen, Seen::On | Seen::Closed) && seen.moved_to.is_none() && seen.why.is_none();
+    in_place && entry.note.is_none() && entry.signs.is_none() && row.amended.is_none() && !row.withdrawn
 }
 
 impl EntryLine {
@@ -249,18 +280,20 @@ impl EntryLine {
         let (at, recorded) = (Instant(row.at), Instant(row.recorded_at));
         let schedule = world.roster.schedule_at(&unit, at);
         // What cannot be read any more is shown as it stands, rather than not at all.
-        let says =
-            stored::entry(&row.detail).map_or_else(|_| row.detail.clone(), |e| told(&e, schedule, zone));
+        let entry = stored::entry(&row.detail).ok();
+        let says = entry.as_ref().map_or_else(|| row.detail.clone(), |e| told(e, schedule, zone));
         let when = zone.in_words(at);
         Self {
             unit_path: paths::Handover(unit).to_string(),
             unit: row.unit.clone(),
             at: if row.found { format!("found {when}") } else { when },
             says,
+            author: row.author.clone(),
             by: written_by(row),
             late: is_late(at, recorded).then(|| zone.in_words(recorded)),
             amended: row.amended.is_some(),
             withdrawn: row.withdrawn,
+            routine: entry.is_some_and(|e| is_routine(&e, row)),
         }
     }
 }

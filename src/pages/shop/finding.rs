@@ -108,7 +108,7 @@ fn figure(name: &str, value: &serde_json::Value) -> Figure {
         serde_json::Value::Null => "not known".to_owned(),
         other => other.to_string(),
     };
-    Figure { name: name.replace('_', " "), value }
+    Figure { name: rules::figure_name(name), value }
 }
 
 fn four(n: f64) -> String {
@@ -131,6 +131,6 @@ mod tests {
         for (n, want) in [(0.011_111_1, "0.01111"), (7.0, "7.000"), (1234.56, "1235"), (0.0, "0")] {
             assert_eq!(four(n), want);
         }
-        assert_eq!(figure("sister_units_mean_days", &serde_json::json!(90)).name, "sister units mean days");
+        assert_eq!(figure("some_new_name", &serde_json::json!(90)).name, "some new name");
     }
 }

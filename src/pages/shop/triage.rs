@@ -52,6 +52,8 @@ struct UnitDay {
     unit: String,
     path: String,
     entries: Vec<EntryLine>,
+    /// What was seen in place, told together.
+    seen: Vec<String>,
 }
 
 struct Line {
@@ -216,10 +218,15 @@ impl View {
                 Some(day) => day.entries.push(entry),
                 None => {
                     let (unit, path) = (entry.unit.clone(), entry.unit_path.clone());
-                    self.units.push(UnitDay { unit, path, entries: vec![entry] });
+                    self.units.push(UnitDay { unit, path, entries: vec![entry], seen: Vec::new() });
                 }
             }
         }
+        for day in &mut self.units {
+            (day.entries, day.seen) = told::fold(std::mem::take(&mut day.entries));
+        }
+        // Units of which only the usual was seen come last; the order within both parts stays.
+        self.units.sort_by_key(|day| day.entries.is_empty());
         self.days = pager;
     }
 }

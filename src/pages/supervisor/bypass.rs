@@ -15,7 +15,7 @@ use crate::{
     pages::drawn::{
         form::{Choice, Field},
         rules,
-        told::{EntryLine, named, said},
+        told::{EntryLine, fold, named, said},
     },
     people::{Act, Authorisation, authorisation::Scope},
     reports,
@@ -44,6 +44,8 @@ pub(super) struct View {
     grants: Vec<String>,
     entries: Vec<EntryLine>,
     history: Vec<EntryLine>,
+    /// When the cutout was seen closed in between, told together.
+    seen: Vec<String>,
     reviews: Vec<Review>,
     changed: bool,
     sign: Sign,
@@ -57,6 +59,8 @@ struct Fact {
 struct Said {
     name: &'static str,
     sentence: String,
+    /// When it ended; what it says of the opening stays.
+    ended: Option<String>,
 }
 
 struct Review {
@@ -155,7 +159,12 @@ fn view(
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let schedule = world.roster.schedule_at(&bypass.unit, bypass.begins());
     let standing = line.standing(now);
-    let said = |f: &Finding| Said { name: rules::name(f.rule), sentence: f.sentence.clone() };
+    let (history, seen) = fold(history);
+    let said = |f: &Finding| Said {
+        name: rules::name(f.rule),
+        sentence: f.sentence.clone(),
+        ended: f.until.filter(|until| *until <= now).map(|until| zone.in_words(until)),
+    };
     View {
         frame,
         unit: bypass.unit.to_string(),
@@ -170,6 +179,7 @@ fn view(
         grants: grants(line, world),
         entries: own,
         history,
+        seen,
         reviews: line.reviews.iter().map(|review| shown(review, line, world)).collect(),
         changed: standing == Standing::ChangedSinceReviewed,
         sign,

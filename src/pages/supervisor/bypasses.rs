@@ -266,7 +266,11 @@ fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
             .review()
             .map(|r| format!("{}: {}", r.by, words::judgement(&r.judgement)))
             .unwrap_or_default(),
-        findings: findings.iter().filter(|f| about(f, bypass)).map(|f| rules::name(f.rule)).collect(),
+        findings: findings
+            .iter()
+            .filter(|f| f.rule != Rule::NotAuthorised && about(f, bypass))
+            .map(|f| rules::name(f.rule))
+            .collect(),
     }
 }
 

@@ -1,0 +1,369 @@
+//! Somebody with a tool of their own changes the file through SQL: `verify` says so and names what was changed.
+use breakerbook::{
+    base::Instant,
+    book::{Channel, tree::leaf_hash},
+    desk::{
+        Desk,
+        body::{Body, Hold, HoldReason, RepairClosed, RepairOpened, SetAside},
+        figures::TakeFigures,
+        rebuild,
+        shop::ShopAct,
+    },
+};
+use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
+use tokio::sync::OnceCell;
+
+use crate::house::{self, House, every_kind, file, trip};
+
+/// A book with something in every projection.
+pub async fn full() -> House {
+    static BYTES: OnceCell<Vec<u8>> = OnceCell::const_new();
+    let bytes = BYTES
+        .get_or_init(async || {
+            let house = House::new().await;
+            let desk = house.desk().await;
+            fill(&desk).await;
+            drop(desk);
+            house.bytes().await
+        })
+        .await;
+    let house = House::bare();
+    std::fs::write(&house.path, bytes).unwrap();
+    house
+}
+
+async fn fill(desk: &Desk) {
+    use breakerbook::{
+        base::SignIn,
+        desk::{
+            body::{Judgement, Statement},
+            oversee::{ReviewBypass, SignHandover},
+            reports::{AddStatement, AmendEntry},
+        },
+        people::{Act, Role},
+        reports::stored,
+    };
+    let now = desk.clock().now();
+    file(desk, &every_kind(), "ann", Channel::Token).await.unwrap();
+    for n in 1..9 {
+        file(desk, &trip(n, n as u32 * 20), "ann", Channel::Token).await.unwrap();
+    }
+    let world = desk.world();
+    let permit = |who: &str, act| world.people.person(&SignIn::from(who)).unwrap().permit(act).unwrap();
+    let fixed = trip(1, 20);
+    let mut entry = fixed["entries"][0].clone();
+    entry["note"] = "looked again".into();
+    let amendment = serde_json::json!({"id": house::id(77), "report": fixed["id"], "entry": entry["id"], "author": "ann",
+        "at": "2026-03-20T00:00:00Z", "reason": "forgot to say", "replacement": entry});
+    let amendment = stored::amendment(&amendment.to_string()).unwrap();
+    desk.act(AmendEntry::of(amendment, &permit("ann", Act::AmendEntry), Role::Crew, Channel::Page))
+        .await
+        .unwrap();
+    let said = Statement { entry: house::id(1_000_002).parse().unwrap(), words: "it was raining".into() };
+    desk.act(AddStatement::of(said, &permit("bob", Act::MakeStatement), Channel::Page, now)).await.unwrap();
+    desk.act(SignHandover::of("QHB 1".into(), 5, &permit("bob", Act::ReadHandover), now)).await.unwrap();
+    let (unit, device) =
+        (breakerbook::base::UnitName::from("QHB 1"), Some(breakerbook::base::Tag::from("TC1")));
+    let at = |day: &str| Instant::parse(&format!("2026-03-{day}T08:00:00Z")).unwrap();
+    let repair = uuid::Uuid::from_u128(7);
+    for body in [
+        Body::UnitHeld(Box::new(Hold {
+            unit: unit.clone(),
+            at: at("25"),
+            reason: HoldReason::Repair,
+            words: None,
+        })),
+        Body::RepairOpened(Box::new(RepairOpened {
+            id: repair,
+            unit: unit.clone(),
+            device: device.clone(),
+            at: at("25"),
+            findings: vec![],
+        })),
+        Body::RepairClosed(Box::new(RepairClosed {
+            id: repair,
+            at: at("26"),
+            cause: "chafed wire".into(),
+            words: None,
+            new_life: false,
+        })),
+        Body::FindingSetAside(Box::new(SetAside {
+            rule: breakerbook::rules::Rule::Burst,
+            unit: unit.clone(),
+            device,
+            until: now.plus(1),
+            reason: "known".into(),
+        })),
+    ] {
+        let happened = now;
+        desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, happened)).await.unwrap();
+    }
+    desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
+    let mut db = desk.read().await.unwrap();
+    let bypass: Option<(String, String)> =
+        sqlx::query_as("SELECT id, unit FROM bypass LIMIT 1").fetch_optional(&mut *db).await.unwrap();
+    drop(db);
+    let (bypass, unit) = bypass.expect("an opening to review");
+    let review = ReviewBypass::of(
+        bypass.parse().unwrap(),
+        unit.as_str().into(),
+        1000,
+        Judgement::InOrder,
+        "looked".into(),
+        &permit("max", Act::ReviewBypass),
+        now,
+    );
+    desk.act(review).await.unwrap();
+}
+
+#[tokio::test]
+async fn the_full_book_is_clean_and_no_projection_is_empty() {
+    let house = full().await;
+    house.is_clean().await;
+    let mut db = house.raw().await;
+    for table in rebuild::tables() {
+        let rows: i64 = sqlx::query_scalar(AssertSqlSafe(format!("SELECT count(*) FROM {table}")))
+            .fetch_one(&mut db)
+            .await
+            .unwrap();
+        assert!(rows > 0, "{table} is empty: nothing is tried on it");
+    }
+    db.close().await.unwrap();
+}
+
+/// What a cell can be changed to that its column takes: first one that is really another value.
+async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str) -> bool {
+    let others: &[&str] = match kind {
+        "TEXT" => &["# || 'x'", "# || char(0) || 'x'", "'x'", "NULL"],
+        "INTEGER" => &["# + 1", "1 - #", "7", "NULL"],
+        "REAL" => &["# + 0.000000001", "7.0"],
+        _ => &["# || x'00'", "CAST(# || x'00' AS BLOB)", "x'00'"],
+    };
+    let mut changed = false;
+    for other in others {
+        let other = other.replace('#', column);
+        let one = format!("rowid = (SELECT max(rowid) FROM {table})");
+        let sql = format!("UPDATE {table} SET {column} = {other} WHERE {one} AND {column} IS NOT {other}");
+        if let Ok(done) = sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut *db).await {
+            changed |= done.rows_affected() > 0;
+        }
+        if changed {
+            break;
+        }
+    }
+    changed
+}
+
+#[tokio::test]
+async fn any_changed_cell_of_any_projection_is_named_by_its_table() {
+    let original = full().await;
+    let mut cells = Vec::new();
+    let mut db = original.raw().await;
+    for table in rebuild::tables() {
+        let columns: Vec<(String, String)> = sqlx::query_as("SELECT name, type FROM pragma_table_info(?)")
+            .bind(table)
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
+        cells.extend(columns.into_iter().map(|(name, kind)| (table, name, kind)));
+    }
+    db.close().await.unwrap();
+    let mut tried = 0;
+    for (table, column, kind) in cells {
+        let house = full().await;
+        let mut db = house.raw().await;
+        let changed = change(&mut db, table, &column, &kind).await;
+        db.close().await.unwrap();
+        if !changed {
+            assert_eq!(column, "one", "{table}.{column} could not be changed at all");
+            continue;
+        }
+        tried += 1;
+        let flaws = house.flaws().await;
+        assert!(flaws.iter().any(|f| f.starts_with(&format!("{table}:"))), "{table}.{column}: {flaws:?}");
+    }
+    assert!(tried > 100, "{tried}");
+}
+
+#[tokio::test]
+async fn text_hidden_behind_a_zero_byte_is_seen() {
+    let house = full().await;
+    let mut db = house.raw().await;
+    sqlx::raw_sql(
+        "UPDATE report SET remarks = coalesce(remarks, '') || char(0) || 'and more' WHERE symbol = 'K17'",
+    )
+    .execute(&mut db)
+    .await
+    .unwrap();
+    sqlx::raw_sql("UPDATE finding SET rule = rule || char(0) || 'x'").execute(&mut db).await.unwrap();
+    db.close().await.unwrap();
+    let flaws = house.flaws().await;
+    for table in ["report:", "finding:"] {
+        assert!(flaws.iter().any(|f| f.starts_with(table)), "{table} {flaws:?}");
+    }
+}
+
+#[tokio::test]
+async fn rows_taken_out_or_put_in_are_named_by_their_table() {
+    for table in rebuild::tables() {
+        let house = full().await;
+        let mut db = house.raw().await;
+        sqlx::raw_sql(AssertSqlSafe(format!(
+            "DELETE FROM {table} WHERE rowid = (SELECT max(rowid) FROM {table})"
+        )))
+        .execute(&mut db)
+        .await
+        .unwrap();
+        db.close().await.unwrap();
+        let flaws = house.flaws().await;
+        assert!(flaws.iter().any(|f| f.starts_with(&format!("{table}:"))), "{table}: {flaws:?}");
+    }
+    let house = full().await;
+    let mut db = house.raw().await;
+    sqlx::raw_sql(
+        "INSERT INTO statement (seq, entry, author, at, words) VALUES (9999, 'x', 'ann', 0, 'never said')",
+    )
+    .execute(&mut db)
+    .await
+    .unwrap();
+    db.close().await.unwrap();
+    assert!(house.flaws().await.iter().any(|f| f.starts_with("statement:")));
+}
+
+/// Without the triggers, as a determined person would.
+async fn without_triggers(house: &House, sql: &str) {
+    let mut db = house.raw().await;
+    let triggers: Vec<(String, String)> =
+        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
+    for (name, _) in &triggers {
+        sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
+    }
+    sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
+    for (_, sql) in triggers {
+        sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
+    }
+    db.close().await.unwrap();
+}
+
+#[tokio::test]
+async fn pages_changed_behind_the_triggers_are_named() {
+    let last = full().await.is_clean().await - 1;
+    for (sql, says) in [
+        ("UPDATE page SET blob = replace(blob, 'QHB 1', 'QHB 2') WHERE seq = 12", vec!["page 12:"]),
+        (
+            "UPDATE page SET blob = CAST(x'ff' || blob AS TEXT) WHERE seq IN (3, 12)",
+            vec!["page 3:", "page 12:"],
+        ),
+        ("UPDATE page SET blob = blob || char(0) WHERE seq = 12", vec!["page 12:"]),
+        ("UPDATE page SET leaf = zeroblob(32) WHERE seq = 12", vec!["page 12:"]),
+        ("DELETE FROM page WHERE seq = 12", vec!["page 12 is missing"]),
+        ("DELETE FROM page WHERE seq = 0", vec!["page 0 is missing"]),
+        ("DELETE FROM page", vec!["head:"]),
+        ("DELETE FROM page WHERE seq = (SELECT max(seq) FROM page)", vec!["head:"]),
+        (
+            "UPDATE page SET seq = seq + 1 WHERE seq = (SELECT max(seq) FROM page)",
+            vec![&*format!("page {last} is missing")],
+        ),
+        // Before the first, where nobody would look.
+        ("INSERT INTO page SELECT -5, blob, leaf FROM page WHERE seq = 12", vec!["page -5"]),
+        (
+            "INSERT INTO page SELECT 9223372036854775807, blob, leaf FROM page WHERE seq = 12",
+            vec!["page 9223372036854775807"],
+        ),
+        ("UPDATE head SET root = zeroblob(32)", vec!["head:"]),
+        ("UPDATE head SET root = x'00'", vec!["head:"]),
+        ("UPDATE head SET size = -1", vec!["head:"]),
+        ("UPDATE head SET world_seq = 0", vec!["head:"]),
+        ("DROP TRIGGER IF EXISTS x; CREATE TRIGGER x AFTER INSERT ON page BEGIN SELECT 1; END", vec!["x:"]),
+        ("DROP INDEX entry_of_unit", vec!["entry_of_unit:"]),
+        ("CREATE TABLE hidden (words TEXT)", vec!["hidden:"]),
+        ("ALTER TABLE report ADD COLUMN more TEXT", vec!["report:"]),
+        ("UPDATE shape SET hash = 'other'", vec!["shape:"]),
+        ("DELETE FROM shape", vec!["shape:"]),
+        ("UPDATE _sqlx_migrations SET checksum = x'00' WHERE version = 1", vec!["migrations"]),
+        ("DELETE FROM _sqlx_migrations WHERE version = 2", vec!["migrations"]),
+        ("DROP TABLE finding", vec!["finding:"]),
+        ("DROP TABLE page", vec!["page:"]),
+    ] {
+        let house = full().await;
+        if sql == "DROP TABLE page" {
+            let mut db = house.raw().await;
+            sqlx::raw_sql(sql).execute(&mut db).await.unwrap();
+            db.close().await.unwrap();
+        } else {
+            without_triggers(&house, sql).await;
+        }
+        let flaws = house.flaws().await;
+        for says in says {
+            assert!(flaws.iter().any(|f| f.contains(says)), "{sql}: {says:?} is not in {flaws:?}");
+        }
+    }
+}
+
+#[tokio::test]
+async fn a_missing_or_softened_trigger_is_named() {
+    let house = full().await;
+    let mut db = house.raw().await;
+    let triggers: Vec<(String, String)> =
+        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
+    db.close().await.unwrap();
+    assert!(triggers.len() >= 3, "{triggers:?}");
+    for (name, sql) in triggers {
+        for soft in [None, Some(sql.replace("RAISE(ABORT", "RAISE(IGNORE); SELECT coalesce(1"))] {
+            let house = full().await;
+            let mut db = house.raw().await;
+            sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
+            if let Some(soft) = soft {
+                sqlx::raw_sql(AssertSqlSafe(soft)).execute(&mut db).await.unwrap();
+            }
+            db.close().await.unwrap();
+            let flaws = house.flaws().await;
+            assert!(flaws.iter().any(|f| f.starts_with(&format!("{name}:"))), "{name}: {flaws:?}");
+        }
+    }
+}
+
+/// A page put in with a right hash of its own, and the head made to fit: its contents still have to be a page's.
+#[tokio::test]
+async fn a_forged_last_page_is_seen() {
+    for blob in ["{}", "", "null", r#"{"v":1,"seq":3,"kind":"handover_read"}"#] {
+        let house = full().await;
+        let mut db = house.raw().await;
+        let size: i64 = sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(&mut db).await.unwrap();
+        let leaf = leaf_hash(blob.as_bytes());
+        sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)")
+            .bind(size)
+            .bind(blob)
+            .bind(&leaf.0[..])
+            .execute(&mut db)
+            .await
+            .unwrap();
+        db.close().await.unwrap();
+        assert!(!house.flaws().await.is_empty(), "{blob:?}");
+    }
+    // A whole page of another number.
+    let house = full().await;
+    let mut db = house.raw().await;
+    let blob: String = sqlx::query_scalar("SELECT blob FROM page WHERE blob LIKE '%handover_read%'")
+        .fetch_one(&mut db)
+        .await
+        .unwrap();
+    let leaf = leaf_hash(blob.as_bytes());
+    let size: i64 = sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(&mut db).await.unwrap();
+    sqlx::query("INSERT INTO page (seq, blob, leaf) VALUES (?, ?, ?)")
+        .bind(size)
+        .bind(&blob)
+        .bind(&leaf.0[..])
+        .execute(&mut db)
+        .await
+        .unwrap();
+    db.close().await.unwrap();
+    let flaws = house.flaws().await;
+    assert!(flaws.iter().any(|f| f.contains(&format!("page {size}"))), "{flaws:?}");
+}

@@ -1,0 +1,181 @@
+//! The foreman's pages, and the supervisor's register with its reviews.
+use breakerbook::web::paths;
+use serde_json::json;
+
+use crate::harness::{App, PASSWORD, entry_id, report};
+
+/// Ann's run: a trip left off, and ground protection bypassed without a right to it.
+pub async fn a_night(app: &App) {
+    let trip = json!({"id": entry_id(1), "kind": "breaker_trip", "at": "2026-03-03T02:00:00-06:00", "signs": "heat",
+        "device": "TC2", "resets": [{"basis": "not_determined", "result": "tripped_again"}], "left": "off"});
+    let bypass = json!({"id": entry_id(2), "kind": "bypass", "opened_at": "2026-03-03T03:00:00-06:00", "device": "GRC",
+        "by": "ann", "purpose": "to_keep_moving", "engine_running": "yes", "power_taken": "yes", "seal_found": "20417"});
+    app.file("ann", &report(1, "QHB 412", "ann", vec![trip, bypass])).await;
+}
+
+/// Sue opened one herself, and closed it.
+pub async fn sues_own(app: &App) {
+    let bypass = json!({"id": entry_id(3), "kind": "bypass", "opened_at": "2026-03-03T01:00:00-06:00", "device": "GRC", "by": "sue",
+        "purpose": "insulation_test", "engine_running": "no", "power_taken": "no", "protection": "lock",
+        "closed_at": "2026-03-03T01:30:00-06:00", "closed_by": "sue", "seal_applied": "20418"});
+    app.file("sue", &report(2, "QHB 413", "sue", vec![bypass])).await;
+}
+
+#[tokio::test]
+async fn an_empty_board_says_so_and_promises_nothing() {
+    let app = App::start().await;
+    let sam = app.user("sam").await;
+    let page =
+        sam.get(paths::Triage).await.is(200).says("No line is not a clean bill.").says("Nothing was written");
+    page.says("No line.").never_says("is safe").never_says("is fit");
+}
+
+#[tokio::test]
+async fn the_foreman_sees_what_was_written_and_what_the_rules_say() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let sam = app.user("sam").await;
+    let page = sam.get(paths::Triage).await.is(200);
+    let page = page
+        .says("QHB 412")
+        .says("TC2 Traction inverter 2 tripped")
+        .says("reported by a crew")
+        .says("certain");
+    let link = page.link_to("/findings/");
+    let page = sam.get(&link).await.is(200).says("The rule").says("The entries it rests on");
+    page.says("TC2 Traction inverter 2 tripped. Closed again (not determined): tripped again. Left off. Signs of heat.");
+    sam.get(paths::Finding("burst:nothing".into())).await.is(404).says("Look at the board again");
+}
+
+#[tokio::test]
+async fn the_board_is_narrowed_down_in_the_address() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let sam = app.user("sam").await;
+    sam.get("/triage?unit=qhb0412").await.is(200).says("TC2 Traction inverter 2 tripped");
+    sam.get("/triage?unit=QHB+413").await.is(200).never_says("TC2").says("No line for what you asked for.");
+    sam.get("/triage?class=NONE").await.is(200).never_says("TC2");
+    sam.get("/triage?rule=wrong_fuse").await.is(200).says("No line for what you asked for.");
+    let page = sam.get("/triage?unit=nonsense").await.is(422).says("Give mark and road number");
+    assert!(page.body.contains("value=\"nonsense\""), "what was typed stays");
+}
+
+#[tokio::test]
+async fn a_finding_that_may_name_people_is_the_supervisors() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let key = app.finding_key("not_authorised").await;
+    app.user("sue").await.get(paths::Finding(key.clone())).await.is(200).says("not authorised");
+    app.user("sam").await.get(paths::Finding(key)).await.is(403);
+}
+
+#[tokio::test]
+async fn the_register_shows_open_and_unauthorised_first() {
+    let app = App::start().await;
+    let sue = app.user("sue").await;
+    sue.get(paths::Bypasses).await.is(200).says("That is not to say that there was none.");
+    sues_own(&app).await;
+    a_night(&app).await;
+    let page =
+        sue.get(paths::Bypasses).await.is(200).says("OPEN").says("not authorised").says("to keep moving");
+    let text = page.text();
+    let body = text.split_once("Closed by").unwrap().1;
+    assert!(body.find("QHB 412") < body.find("QHB 413"), "open before closed: {body}");
+    sue.get("/bypasses?person=sue").await.says("QHB 413").never_says("QHB 412");
+    sue.get("/bypasses?month=2026-02").await.says("No opening for what you asked for.");
+    sue.get("/bypasses?shop=Slate+Gap&unit=QHB-412").await.says("QHB 412").never_says("QHB 413");
+    sue.get("/bypasses?month=March").await.is(422).says("Give a year and a month");
+}
+
+#[tokio::test]
+async fn a_bypass_is_reviewed_and_signed() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let sue = app.user("sue").await;
+    let path = sue.get(paths::Bypasses).await.link_to("/bypasses/");
+    let page = sue.get(&path).await.is(200).says("Who told of it").says("makes nothing dead");
+    let page = page.send().await.is(422).says("Choose one of the three.").says("Say in a few words");
+    let words = "Asked ann: the dispatcher wanted the train in. <No> order on record.";
+    let page =
+        page.fill("judgement", "not_in_order").fill("words", words).fill("password", "wrong").send().await;
+    let page = page.is(422).says("This is not your password.");
+    assert!(page.body.contains("checked") && page.text().contains("Asked ann"), "what was typed stays");
+    page.fill("password", PASSWORD).send().await.goes_to(&path);
+    let page = sue.get(&path).await.says("not in order").says("sue,").says(words);
+    assert!(!page.body.contains("no longer holds"));
+    sue.get(paths::Bypasses).await.says("sue: not in order");
+}
+
+#[tokio::test]
+async fn nobody_reviews_their_own() {
+    let app = App::start().await;
+    sues_own(&app).await;
+    let sue = app.user("sue").await;
+    let path = sue.get(paths::Bypasses).await.link_to("/bypasses/");
+    sue.get(&path).await.is(200).says("somebody with no hand in it has to review it");
+    let typed = [
+        ("judgement", "in_order"),
+        ("words", "mine"),
+        ("password", PASSWORD),
+        ("signer", "sue"),
+        ("unit", "QHB 413"),
+        ("seen_seq", "999"),
+    ];
+    sue.post(format!("{path}/review"), &typed).await.is(403).says("somebody with no hand in it");
+    app.user("ada").await.get(&path).await.is(200).says("Only a supervisor reviews a bypass.");
+    let stan = app.user("stan").await;
+    let page = stan
+        .get(&path)
+        .await
+        .fill("judgement", "in_order")
+        .fill("words", "Looked at WO.")
+        .fill("password", PASSWORD);
+    page.send().await.goes_to(&path);
+}
+
+#[tokio::test]
+async fn what_is_written_later_reopens_a_review() {
+    let app = App::start().await;
+    sues_own(&app).await;
+    let stan = app.user("stan").await;
+    let path = stan.get(paths::Bypasses).await.link_to("/bypasses/");
+    let stale = stan
+        .get(&path)
+        .await
+        .fill("judgement", "in_order")
+        .fill("words", "Looked.")
+        .fill("password", PASSWORD);
+    let closing = json!({"id": entry_id(9), "kind": "bypass", "opened_at": "2026-03-03T01:10:00-06:00", "device": "GRC", "by": "sue",
+        "purpose": "insulation_test", "closed_at": "2026-03-03T01:35:00-06:00"});
+    app.file("ben", &report(3, "QHB 413", "ben", vec![closing])).await;
+    let page = stale.send().await.is(409).says("was written since you opened this page");
+    assert!(page.text().contains("Looked."), "the words are kept");
+    page.fill("password", PASSWORD).send().await.goes_to(&path);
+    stan.get(&path).await.says("reviewed");
+    let more = json!({"id": entry_id(10), "kind": "bypass", "opened_at": "2026-03-03T01:20:00-06:00", "device": "GRC", "by": "sue", "purpose": "repair"});
+    app.file("ben", &report(4, "QHB 413", "ben", vec![more])).await;
+    stan.get(&path).await.says("Changed since reviewed").says("no longer holds");
+}
+
+#[tokio::test]
+async fn a_form_opened_by_somebody_else_on_a_shared_screen_signs_nothing() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let screen = app.user("stan").await;
+    let path = screen.get(paths::Bypasses).await.link_to("/bypasses/");
+    let page = screen
+        .get(&path)
+        .await
+        .fill("judgement", "in_order")
+        .fill("words", "Looked.")
+        .fill("password", PASSWORD);
+    screen
+        .get(paths::SignIn)
+        .await
+        .fill("sign_in", "sue")
+        .fill("password", PASSWORD)
+        .send()
+        .await
+        .goes_to("/");
+    page.send().await.is(422).says("This page was opened by stan, and you are sue.");
+}
