@@ -46,6 +46,8 @@ impl From<sqlx::Error> for OpenError {
 pub struct Opening {
     /// `PRAGMA max_page_count`: a test's full disk.
     pub max_pages: Option<u32>,
+    /// A file that is thrown away: nothing in it need survive a power cut.
+    pub throwaway: bool,
 }
 
 fn options(path: &Path) -> SqliteConnectOptions {
@@ -65,6 +67,9 @@ fn options(path: &Path) -> SqliteConnectOptions {
 /// The writer's connection. Fewer, larger checkpoints: measured 15,000 against 11,000 reports a second.
 pub async fn writer(path: &Path, how: &Opening) -> Result<SqliteConnection, OpenError> {
     let mut options = options(path).pragma("wal_autocheckpoint", "10000").pragma("cache_size", "-65536");
+    if how.throwaway {
+        options = options.synchronous(SqliteSynchronous::Off);
+    }
     if let Some(max) = how.max_pages {
         options = options.pragma("max_page_count", max.to_string());
     }

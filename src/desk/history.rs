@@ -34,7 +34,7 @@ pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> R
 pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
     let mut all = History::default();
     for row in sqlx::query("SELECT unit, days, holds FROM unit_history").fetch_all(&mut *db).await? {
-        all.units.insert(load::unit(&row), load::history(&row)?);
+        all.units.insert(load::unit(&row)?, load::history(&row)?);
     }
     for row in sqlx::query("SELECT unit, subject, findings, facts FROM dossier").fetch_all(&mut *db).await? {
         let (key, kept) = load::dossier(&row)?;

@@ -103,7 +103,7 @@ impl Draft {
         let names = json(&units);
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
-            self.units.insert(UnitName::from(row.get::<&str, _>("unit")), load::history(&row)?);
+            self.units.insert(UnitName::from(row.try_get::<&str, _>("unit")?), load::history(&row)?);
         }
         let sql = "SELECT unit, subject, findings, facts FROM dossier WHERE unit IN (SELECT value FROM json_each(?))";
         for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
@@ -192,20 +192,20 @@ pub async fn runs_in(
         WHERE coalesce(r.ended, r.signed_at) >= w.value->>1 ORDER BY r.started, r.id";
     let mut seen = BTreeSet::new();
     for row in sqlx::query(sql).bind(json(&spans)).fetch_all(db).await? {
-        let Ok(report) = row.get::<&str, _>("id").parse() else { continue };
+        let Ok(report) = row.try_get::<&str, _>("id")?.parse() else { continue };
         if !seen.insert(report) {
             continue;
         }
-        let unit = UnitName::from(row.get::<&str, _>("unit"));
-        let position = row.get::<Option<&str>, _>("position").and_then(RunPosition::parse);
+        let unit = UnitName::from(row.try_get::<&str, _>("unit")?);
+        let position = row.try_get::<Option<&str>, _>("position")?.and_then(RunPosition::parse);
         let run = RunFact {
             report,
             unit: unit.clone(),
-            author: load::sign_in(&row, "author"),
-            started: Instant(row.get("started")),
-            ended: row.get::<Option<i64>, _>("ended").map(Instant),
-            symbol: row.get("symbol"),
-            moved: row.get::<&str, _>("occasion") == Occasion::Run.as_str()
+            author: load::sign_in(&row, "author")?,
+            started: Instant(row.try_get("started")?),
+            ended: row.try_get::<Option<i64>, _>("ended")?.map(Instant),
+            symbol: row.try_get("symbol")?,
+            moved: row.try_get::<&str, _>("occasion")? == Occasion::Run.as_str()
                 && position != Some(RunPosition::Dead),
             position,
         };

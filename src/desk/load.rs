@@ -37,18 +37,19 @@ impl Draft {
     ) -> Result<(), sqlx::Error> {
         let sql = "SELECT seq, id, unit, author, recorded_at, sha256, root FROM report WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let root =
-                hex::decode(row.get::<String, _>("root")).ok().and_then(|bytes| Hash::from_slice(&bytes));
+            let root = hex::decode(row.try_get::<String, _>("root")?)
+                .ok()
+                .and_then(|bytes| Hash::from_slice(&bytes));
             let filed = Filed {
-                seq: seq(&row, "seq"),
-                recorded_at: Instant(row.get("recorded_at")),
+                seq: seq(&row, "seq")?,
+                recorded_at: Instant(row.try_get("recorded_at")?),
                 root: root.unwrap_or(Hash([0; 32])),
             };
             let known = KnownReport {
                 filed,
-                author: text(&row, "author"),
-                unit: text(&row, "unit"),
-                sha256: row.get("sha256"),
+                author: text(&row, "author")?,
+                unit: text(&row, "unit")?,
+                sha256: row.try_get("sha256")?,
             };
             self.reports.insert(id(&row, "id")?, known);
         }
@@ -65,19 +66,19 @@ impl Draft {
                 CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position
             FROM entry e JOIN report r ON r.id = e.report WHERE e.id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
-            let entry = stored::entry(row.get("detail")).map_err(damaged)?;
+            let entry = stored::entry(row.try_get("detail")?).map_err(damaged)?;
             let known = KnownEntry {
                 report: id(&row, "report")?,
-                seq: seq(&row, "seq"),
-                place_in: usize::try_from(row.get::<i64, _>("place_in")).unwrap_or(0),
-                unit: text(&row, "unit"),
-                author: text(&row, "author"),
-                channel: Channel::parse(row.get("channel")).unwrap_or(Channel::Import),
-                recorded_at: Instant(row.get("recorded_at")),
+                seq: seq(&row, "seq")?,
+                place_in: usize::try_from(row.try_get::<i64, _>("place_in")?).unwrap_or(0),
+                unit: text(&row, "unit")?,
+                author: text(&row, "author")?,
+                channel: Channel::parse(row.try_get("channel")?).unwrap_or(Channel::Import),
+                recorded_at: Instant(row.try_get("recorded_at")?),
                 entry,
-                run: row.get::<Option<i64>, _>("run").map(Instant),
+                run: row.try_get::<Option<i64>, _>("run")?.map(Instant),
                 position: row
-                    .get::<Option<&str>, _>("position")
+                    .try_get::<Option<&str>, _>("position")?
                     .and_then(crate::reports::vocabulary::RunPosition::parse),
             };
             self.entries.insert(id(&row, "id")?, known);
@@ -93,7 +94,7 @@ impl Draft {
         let sql = "SELECT data FROM bypass WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
             let bypass: Bypass =
-                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+                serde_json::from_str(row.try_get("data")?).map_err(|why| damaged(why.to_string()))?;
             self.bypasses.insert(bypass.id, bypass);
         }
         Ok(())
@@ -107,7 +108,7 @@ impl Draft {
         let sql = "SELECT data FROM repair WHERE id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
             let repair: crate::shop::Repair =
-                serde_json::from_str(row.get("data")).map_err(|why| damaged(why.to_string()))?;
+                serde_json::from_str(row.try_get("data")?).map_err(|why| damaged(why.to_string()))?;
             self.repairs.insert(repair.id, repair);
         }
         Ok(())
@@ -121,7 +122,7 @@ impl Draft {
         let names: Vec<&UnitName> = units.keys().collect();
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
-            self.units.insert(text(&row, "unit"), history(&row)?);
+            self.units.insert(text(&row, "unit")?, history(&row)?);
         }
         Ok(())
     }
@@ -154,18 +155,20 @@ impl Draft {
     }
 }
 
+/// The cells of a flipped file may hold anything: none is read in a way that panics.
 /// Rows of one dossier table row, also for whoever goes through all of them.
 pub fn dossier(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
     let subject =
-        Subject::parse(row.get("subject")).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
-    let dossier: Dossier = postcard::from_bytes(row.get("facts")).map_err(|why| damaged(why.to_string()))?;
-    let findings = usize::try_from(row.get::<i64, _>("findings")).unwrap_or(0);
-    Ok((DossierKey { unit: text(row, "unit"), subject }, Kept { dossier, findings, touched: false }))
+        Subject::parse(row.try_get("subject")?).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
+    let dossier: Dossier =
+        postcard::from_bytes(row.try_get("facts")?).map_err(|why| damaged(why.to_string()))?;
+    let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);
+    Ok((DossierKey { unit: text(row, "unit")?, subject }, Kept { dossier, findings, touched: false }))
 }
 
 pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
-    let days = DaySet::from_bytes(row.get("days")).ok_or_else(|| damaged("report days".to_owned()))?;
-    let holds = serde_json::from_str(row.get("holds")).map_err(|why| damaged(why.to_string()))?;
+    let days = DaySet::from_bytes(row.try_get("days")?).ok_or_else(|| damaged("report days".to_owned()))?;
+    let holds = serde_json::from_str(row.try_get("holds")?).map_err(|why| damaged(why.to_string()))?;
     Ok(UnitHistory { days, holds })
 }
 
@@ -203,24 +206,24 @@ pub fn damaged(why: String) -> sqlx::Error {
     )
 }
 
-fn seq(row: &SqliteRow, column: &str) -> u64 {
-    u64::try_from(row.get::<i64, _>(column)).unwrap_or(0)
+fn seq(row: &SqliteRow, column: &str) -> Result<u64, sqlx::Error> {
+    Ok(u64::try_from(row.try_get::<i64, _>(column)?).unwrap_or(0))
 }
 
-fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> T {
-    T::from(row.get::<&str, _>(column))
+fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
+    Ok(T::from(row.try_get::<&str, _>(column)?))
 }
 
 fn id<T: std::str::FromStr>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
-    row.get::<&str, _>(column).parse().map_err(|_| damaged(format!("column {column}")))
+    row.try_get::<&str, _>(column)?.parse().map_err(|_| damaged(format!("column {column}")))
 }
 
 /// The sign-in name in a column, for the readers of other rooms.
-pub fn sign_in(row: &SqliteRow, column: &str) -> SignIn {
+pub fn sign_in(row: &SqliteRow, column: &str) -> Result<SignIn, sqlx::Error> {
     text(row, column)
 }
 
 /// The unit in a row's column `unit`.
-pub fn unit(row: &SqliteRow) -> UnitName {
+pub fn unit(row: &SqliteRow) -> Result<UnitName, sqlx::Error> {
     text(row, "unit")
 }

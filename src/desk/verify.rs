@@ -9,6 +9,9 @@ use crate::{
     db::{self, OpenError, Opening},
 };
 
+/// How the file for the rebuild is opened.
+const THROWAWAY: Opening = Opening { max_pages: None, throwaway: true };
+
 /// What verifying found.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
@@ -74,7 +77,7 @@ async fn integrity(db: &mut SqliteConnection) -> Result<Vec<String>, sqlx::Error
 /// A new book without pages, with this program's tables.
 async fn fresh_book(at: &Path) -> Result<SqliteConnection, OpenError> {
     db::open::create(at).await?;
-    let mut fresh = db::open::writer(at, &Opening::default()).await?;
+    let mut fresh = db::open::writer(at, &THROWAWAY).await?;
     db::migrate::migrate(&mut fresh, at).await?;
     rebuild::if_shape_changed(&mut fresh).await?;
     Ok(fresh)
@@ -132,7 +135,7 @@ async fn head(db: &mut SqliteConnection, frontier: &Frontier) -> Result<Option<S
 
 /// Every projection against a rebuild of the same pages in a file of its own.
 async fn projections(db: &mut SqliteConnection, scratch: &Path) -> Result<Vec<String>, sqlx::Error> {
-    let mut fresh = db::open::writer(scratch, &Opening::default())
+    let mut fresh = db::open::writer(scratch, &THROWAWAY)
         .await
         .map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
     copy_pages(db, &mut fresh).await?;

@@ -27,11 +27,13 @@ pub struct Wanted {
 struct Together<'a> {
     entries: HashMap<EntryId, (&'a UnitName, &'a Entry)>,
     repairs: HashMap<uuid::Uuid, &'a RepairOpened>,
+    /// A schedule or a unit comes with them: what follows it is held against another schedule than the draft's.
+    roster_changes: bool,
 }
 
 impl<'a> Together<'a> {
     fn of(pages: &[&'a Page]) -> Self {
-        let mut all = Self { entries: HashMap::new(), repairs: HashMap::new() };
+        let mut all = Self { entries: HashMap::new(), repairs: HashMap::new(), roster_changes: false };
         for page in pages {
             match &page.body {
                 Body::ReportFiled(report) => {
@@ -39,6 +41,12 @@ impl<'a> Together<'a> {
                 }
                 Body::RepairOpened(opened) => {
                     all.repairs.insert(opened.id, opened);
+                }
+                Body::ScheduleIssued(_)
+                | Body::UnitAdded(_)
+                | Body::UnitChanged(_)
+                | Body::UnitRetired(_) => {
+                    all.roster_changes = true;
                 }
                 _ => {}
             }
@@ -93,6 +101,9 @@ impl Wanted {
                 self.want(&report.unit, Subject::GroundProtection);
                 for entry in &report.entries {
                     self.entry_subjects(&report.unit, entry, draft);
+                    if together.roster_changes {
+                        self.any_subjects(&report.unit, entry);
+                    }
                 }
             }
             Body::EntryAmended(amendment) => {
@@ -102,8 +113,10 @@ impl Wanted {
                     return;
                 };
                 self.units.entry(unit.clone()).or_default();
-                self.entry_subjects(unit, entry, draft);
-                amendment.replacement.iter().for_each(|entry| self.entry_subjects(unit, entry, draft));
+                for entry in std::iter::once(entry).chain(&amendment.replacement) {
+                    self.entry_subjects(unit, entry, draft);
+                    self.any_subjects(unit, entry);
+                }
             }
             Body::UnitHeld(hold) => {
                 self.units.entry(hold.unit.clone()).or_default();
@@ -131,6 +144,14 @@ impl Wanted {
     fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, draft: &Draft) {
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
+            self.want(unit, subject);
+        }
+    }
+
+    /// Whatever an entry can come under by some schedule: the one it will be held against, or was, may be another
+    /// than the one in force now.
+    fn any_subjects(&mut self, unit: &UnitName, entry: &Entry) {
+        for subject in routing::any_subjects(entry) {
             self.want(unit, subject);
         }
     }

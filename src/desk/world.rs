@@ -102,10 +102,10 @@ pub async fn opened(db: &mut SqliteConnection) -> Result<BookOpened, Unreadable>
 pub async fn head(db: &mut SqliteConnection) -> Result<(Frontier, u64), Unreadable> {
     let row = sqlx::query("SELECT size, frontier, world_seq FROM head").fetch_optional(db).await?;
     let Some(row) = row else { return Ok((Frontier::default(), 0)) };
-    let size = u64::try_from(row.get::<i64, _>("size")).unwrap_or(0);
-    let frontier = Frontier::from_bytes(size, row.get("frontier"))
+    let size = u64::try_from(row.try_get::<i64, _>("size")?).unwrap_or(0);
+    let frontier = Frontier::from_bytes(size, row.try_get("frontier")?)
         .ok_or_else(|| Unreadable::Contents("the tree's edge in table head is damaged".to_owned()))?;
-    Ok((frontier, u64::try_from(row.get::<i64, _>("world_seq")).unwrap_or(0)))
+    Ok((frontier, u64::try_from(row.try_get::<i64, _>("world_seq")?).unwrap_or(0)))
 }
 
 /// The world as the projections have it.

@@ -1,4 +1,6 @@
 //! Which dossiers an entry belongs to, and what of it the rules see.
+use std::collections::BTreeSet;
+
 use super::{
     dossier::Subject,
     fact::{BypassFact, Fact, FuseFact, Hand, PositionFact, ResetFact, RunFact, Told},
@@ -76,6 +78,11 @@ pub fn subjects(entry: &Entry, schedule: Option<&Schedule>) -> Vec<Subject> {
         subjects.push(Subject::GroundProtection);
     }
     subjects
+}
+
+/// The dossiers an entry can belong to by any schedule, each once.
+pub fn any_subjects(entry: &Entry) -> BTreeSet<Subject> {
+    subjects(entry, None).into_iter().chain([Subject::GroundProtection, Subject::Unit]).collect()
 }
 
 fn of_position(what: &What, schedule: Option<&Schedule>, tag: &Tag, subjects: &mut Vec<Subject>) {

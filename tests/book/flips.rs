@@ -37,16 +37,17 @@ async fn a_flipped_byte_of_any_page_is_named() {
             // The heading has the page's own number and stands nowhere else; further on there may be twins.
             let from = if round == 0 { 0 } else { rng.random_range(0..blob.len() - 40) };
             let piece = &blob[from..from + 40];
-            let Some(at) = places(&bytes, piece).first().copied() else { continue };
-            let alone = places(&bytes, piece).len() == 1;
+            // Where a page was moved within the file, bytes of it may lie about unused: all of them are flipped.
+            let all = places(&bytes, piece);
+            let (byte, bit) =
+                (rng.random_range(0..40), if round == 0 { 0x80 } else { 1 << rng.random_range(0..8) });
             let mut flipped = bytes.clone();
-            let byte = at + rng.random_range(0..40);
-            flipped[byte] ^= if round == 0 { 0x80 } else { 1 << rng.random_range(0..8) };
+            all.iter().for_each(|at| flipped[at + byte] ^= bit);
             std::fs::write(&house.path, &flipped).unwrap();
-            let flaws = house.flaws().await;
-            assert!(!flaws.is_empty(), "page {seq}, byte {byte}");
-            if alone {
+            // A piece may lie across the edge of the file's own pages.
+            if !all.is_empty() {
                 named += 1;
+                let flaws = house.flaws().await;
                 assert!(
                     flaws.iter().any(|f| f.starts_with(&format!("page {seq}:"))),
                     "page {seq}, byte {byte}: {flaws:?}"
@@ -261,7 +262,7 @@ async fn cells_of_a_wrong_type_are_sentences_not_panics() {
             .await
             .unwrap();
         sqlx::raw_sql(AssertSqlSafe(loose)).execute(&mut db).await.unwrap();
-        sqlx::raw_sql(AssertSqlSafe(format!("INSERT INTO {table} SELECT * FROM old_{table}; DROP TABLE old_{table}; UPDATE {table} SET {column} = {value}")))
+        sqlx::raw_sql(AssertSqlSafe(format!("INSERT INTO {table} SELECT * FROM old_{table}; DROP TABLE old_{table}; UPDATE OR IGNORE {table} SET {column} = {value}")))
             .execute(&mut db).await.unwrap_or_else(|why| panic!("{table}.{column}: {why}"));
         db.close().await.unwrap();
         let flaws = house.flaws().await;

@@ -21,7 +21,7 @@ use breakerbook::{
     },
     people::{self, authorisation::Scope},
     roster,
-    rules::{Dossier, Fact},
+    rules::{Dossier, Fact, Told},
 };
 use serde_json::Value;
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection, sqlite::SqliteConnectOptions};
@@ -239,16 +239,27 @@ fn line(row: &sqlx::sqlite::SqliteRow) -> String {
         };
         cells.push(format!("{name}={cell}"));
     }
-    cells.join(" ")
+    without_page_numbers(&cells.join(" "))
+}
+
+/// The key of a withdrawn version's finding has the number of the page that withdrew it.
+fn without_page_numbers(text: &str) -> String {
+    let mut parts = text.split(":page-");
+    let first = parts.next().unwrap_or_default().to_owned();
+    parts.fold(first, |all, part| all + ":page-N" + part.trim_start_matches(|c: char| c.is_ascii_digit()))
 }
 
 fn facts(packed: &[u8]) -> String {
     let dossier: Dossier = postcard::from_bytes(packed).unwrap();
     let plain = |fact: &Fact| {
         let mut fact = Fact { seq: 0, recorded_at: Instant(0), ..fact.clone() };
+        if let Some(withdrawn) = &mut fact.withdrawn {
+            withdrawn.seq = 0;
+        }
         // An act of the shop has no entry; its number is made of its page's.
-        if fact.report.0.is_nil() {
+        if matches!(fact.told, Told::Released | Told::RepairClosed { .. }) {
             fact.entry = breakerbook::base::EntryId(uuid::Uuid::nil());
+            fact.report = breakerbook::base::ReportId(uuid::Uuid::nil());
         }
         format!("{fact:?}")
     };
@@ -261,6 +272,11 @@ fn without_arrival(json: &str) -> String {
         CAME_IN.iter().for_each(|name| {
             fields.remove(*name);
         });
+    }
+    // An act of the shop stands in for an entry under a number made of its page's.
+    if let Some(entries) = value.get_mut("entries").and_then(Value::as_array_mut) {
+        let of_shop = |e: &&mut Value| e.as_str().is_some_and(|id| id.starts_with("00000000-0000-0000-"));
+        entries.iter_mut().filter(of_shop).for_each(|e| *e = "shop".into());
     }
     value.to_string()
 }

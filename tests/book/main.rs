@@ -1,5 +1,6 @@
 //! Tests that try to break the book: other orders, other channels, flipped bytes, killed servers, full disks.
 mod channels;
+mod deeds;
 mod flips;
 mod house;
 mod imports;
