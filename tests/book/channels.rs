@@ -64,7 +64,8 @@ async fn page_api_and_import_leave_the_same() {
         // As another program would write the same: other spacing, what was not stated as null.
         let mut other = report.clone();
         other["remarks"] = Value::Null;
-        let (second, again) = post(&router, &token.reveal(), serde_json::to_string_pretty(&other).unwrap()).await;
+        let (second, again) =
+            post(&router, &token.reveal(), serde_json::to_string_pretty(&other).unwrap()).await;
         assert_eq!((first, second), (201, 200), "{receipt} {again}");
         for field in ["receipt", "report", "content_sha256", "recorded_at", "tree_size", "root"] {
             assert_eq!(receipt[field], again[field], "{field}");
@@ -82,7 +83,8 @@ async fn page_api_and_import_leave_the_same() {
     let mut page = by_page.raw().await;
     let mut api = by_token.raw().await;
     let mut import = by_file.raw().await;
-    let (page, api, import) = (contents(&mut page).await, contents(&mut api).await, contents(&mut import).await);
+    let (page, api, import) =
+        (contents(&mut page).await, contents(&mut api).await, contents(&mut import).await);
     assert!(!page["finding"].is_empty() && !page["bypass"].is_empty());
     same_contents(&page, &api, "by page (left), by token (right)");
     same_contents(&page, &import, "by page (left), from a file (right)");
@@ -93,7 +95,10 @@ async fn page_api_and_import_leave_the_same() {
     {
         let mut db = house.raw().await;
         let how: Vec<(String, String, Option<String>)> =
-            sqlx::query_as("SELECT DISTINCT author, channel, entered_by FROM report").fetch_all(&mut db).await.unwrap();
+            sqlx::query_as("SELECT DISTINCT author, channel, entered_by FROM report")
+                .fetch_all(&mut db)
+                .await
+                .unwrap();
         assert_eq!(how, [("ann".into(), channel.into(), entered_by.map(str::to_owned))]);
         drop(db);
         house.is_clean().await;
@@ -141,7 +146,9 @@ async fn the_same_report_from_many_at_once_is_filed_once() {
     other["remarks"] = "something else".into();
     let mut twin_entry = trip(2, 6);
     twin_entry["entries"][0]["id"] = id(1_000_001).into();
-    let hand = |report: &Value| desk.hand_over(crate::house::read(&desk, report, "ann", Channel::Token).unwrap(), None).unwrap();
+    let hand = |report: &Value| {
+        desk.hand_over(crate::house::read(&desk, report, "ann", Channel::Token).unwrap(), None).unwrap()
+    };
     let mut pending = vec![hand(&trip(1, 5)), hand(&other), hand(&twin_entry)];
     pending.extend((0..10).map(|_| hand(&trip(1, 5))));
     gate.open().await;
@@ -150,7 +157,9 @@ async fn the_same_report_from_many_at_once_is_filed_once() {
         answers.push(one.answer().await);
     }
     assert!(answers[0].as_ref().unwrap().is_new);
-    assert!(matches!(&answers[1], Err(Refused::Conflict(_))) && matches!(&answers[2], Err(Refused::Conflict(_))));
+    assert!(
+        matches!(&answers[1], Err(Refused::Conflict(_))) && matches!(&answers[2], Err(Refused::Conflict(_)))
+    );
     for again in &answers[3..] {
         let (first, again) = (answers[0].as_ref().unwrap(), again.as_ref().unwrap());
         assert!(!again.is_new);

@@ -33,7 +33,19 @@ fn says(told: &Told, code: i32, last: &str) {
 async fn a_railway_in_five_commands() {
     let house = House::bare();
     let db = house.path.to_str().unwrap().to_owned();
-    let init = ["init", "--db", &db, "--railway", "Quarry & Harbor", "--mark", "qhb", "--zone", "America/Chicago", "--admin", "ada"];
+    let init = [
+        "init",
+        "--db",
+        &db,
+        "--railway",
+        "Quarry & Harbor",
+        "--mark",
+        "qhb",
+        "--zone",
+        "America/Chicago",
+        "--admin",
+        "ada",
+    ];
     let told = run(&init).await;
     assert_eq!(told.code, Some(0), "{told:?}");
     assert!(told.out.contains("sign-in administrator ada "), "{told:?}");
@@ -68,9 +80,27 @@ async fn a_railway_in_five_commands() {
 async fn bad_rows_stand_beside_the_file_with_their_reasons() {
     let house = House::new().await;
     for (what, text, code, last, lines) in [
-        ("people", "sign_in,name,role,craft\nzoe,Zoe Example,crew,engineer\nx y,Bad Name,crew,\nyan,Yan,captain,\nzoe,Twice,crew,\n", 1, "new=1 same=0 rejected=3", &["3,", "4,", "5,"][..]),
-        ("units", "unit,class,in_service,home_shop\nQHB 4,T2,2024-02-30,\n12,T2,2024-01-01,\n", 2, "new=0 same=0 rejected=2", &["2,", "3,"]),
-        ("authorisations", "sign_in,classes,from,to,basis,granted_by\nann,T2,2026-01-01,,,sue\nann,T2,2026-02-01,2026-01-01,,sue\nbob,T2,2026-01-01,,,bob\nbob,T2,2026-01-01,,,ann\nnobody,T2,2026-01-01,,,sue\n", 1, "new=1 same=0 rejected=4", &["3,", "4,", "5,", "6,"]),
+        (
+            "people",
+            "sign_in,name,role,craft\nzoe,Zoe Example,crew,engineer\nx y,Bad Name,crew,\nyan,Yan,captain,\nzoe,Twice,crew,\n",
+            1,
+            "new=1 same=0 rejected=3",
+            &["3,", "4,", "5,"][..],
+        ),
+        (
+            "units",
+            "unit,class,in_service,home_shop\nQHB 4,T2,2024-02-30,\n12,T2,2024-01-01,\n",
+            2,
+            "new=0 same=0 rejected=2",
+            &["2,", "3,"],
+        ),
+        (
+            "authorisations",
+            "sign_in,classes,from,to,basis,granted_by\nann,T2,2026-01-01,,,sue\nann,T2,2026-02-01,2026-01-01,,sue\nbob,T2,2026-01-01,,,bob\nbob,T2,2026-01-01,,,ann\nnobody,T2,2026-01-01,,,sue\n",
+            1,
+            "new=1 same=0 rejected=4",
+            &["3,", "4,", "5,", "6,"],
+        ),
     ] {
         let name = format!("{what}.csv");
         let told = import(&house, what, &name, text.as_bytes(), &[]).await;
@@ -97,8 +127,17 @@ async fn a_schedule_that_cannot_be_is_rejected_with_a_sentence() {
     let last = good.lines().last().unwrap().to_owned();
     for (why, text) in [
         ("a doubled tag", format!("{good}{last}\n")),
-        ("an unknown feed", good.replace(",BK,yes,on,on,any,any,no,,,,,no,Look", ",NOSUCH,yes,on,on,any,any,no,,,,,no,Look")),
-        ("a feed loop", good.replace("battery box,,,BK,Battery knife switch,switch,,,600,125,,,,", "battery box,,,BK,Battery knife switch,switch,,,600,125,,,LC,")),
+        (
+            "an unknown feed",
+            good.replace(",BK,yes,on,on,any,any,no,,,,,no,Look", ",NOSUCH,yes,on,on,any,any,no,,,,,no,Look"),
+        ),
+        (
+            "a feed loop",
+            good.replace(
+                "battery box,,,BK,Battery knife switch,switch,,,600,125,,,,",
+                "battery box,,,BK,Battery knife switch,switch,,,600,125,,,LC,",
+            ),
+        ),
     ] {
         assert_ne!(text, good, "{why}");
         let told = import(&house, "schedules", "schedules.csv", text.as_bytes(), &[]).await;
@@ -124,7 +163,10 @@ async fn a_list_that_is_no_list_does_nothing() {
     ] {
         let told = import(&house, what, "list.csv", text, &[]).await;
         assert_eq!(told.code, Some(2), "{what} {text:?}: {told:?}");
-        assert!(told.err.starts_with("breakerbook: ") || told.last_line().ends_with("rejected=1"), "{told:?}");
+        assert!(
+            told.err.starts_with("breakerbook: ") || told.last_line().ends_with("rejected=1"),
+            "{told:?}"
+        );
     }
     assert_eq!(house.is_clean().await, before);
     let told = import(&house, "people", "p.csv", small().people.as_bytes(), &["--as", "nobody"]).await;
@@ -162,13 +204,19 @@ async fn reports_good_and_bad() {
     let told = import(&house, "reports", "reports.jsonl", &text, &["--as", "ada"]).await;
     says(&told, 1, "new=2 same=1 rejected=8");
     let rejects = rejected(&house, "reports.jsonl.rejected.jsonl").unwrap();
-    let rejects: Vec<serde_json::Value> = rejects.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    let rejects: Vec<serde_json::Value> =
+        rejects.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
     // In the order of the file, so that the two can be read side by side.
     let numbers: Vec<i64> = rejects.iter().map(|r| r["line"].as_i64().unwrap()).collect();
     assert_eq!(numbers, [4, 5, 6, 7, 8, 9, 10, 11]);
     for reject in &rejects {
         let problems = reject["problems"].as_array().unwrap();
-        assert!(!problems.is_empty() && problems.iter().all(|p| p["says"].as_str().unwrap().len() > 10 && p["code"].is_string()), "{}", reject["problems"]);
+        assert!(
+            !problems.is_empty()
+                && problems.iter().all(|p| p["says"].as_str().unwrap().len() > 10 && p["code"].is_string()),
+            "{}",
+            reject["problems"]
+        );
         assert!(reject["report"].is_string());
     }
     assert_eq!(rejects[0]["problems"][0]["code"], "unknown_device");

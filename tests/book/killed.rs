@@ -93,9 +93,14 @@ async fn everything_answered_is_there(path: &Path, answered: &Answered) -> usize
     let answered = answered.lock().unwrap();
     for (n, receipt) in answered.iter() {
         let id = receipt["report"].as_str().unwrap();
-        let (seq, sha, root) = kept.get(id).unwrap_or_else(|| panic!("report {n} was answered and is not in the book"));
+        let (seq, sha, root) =
+            kept.get(id).unwrap_or_else(|| panic!("report {n} was answered and is not in the book"));
         assert_eq!(receipt["receipt"].as_i64(), Some(*seq), "{n}");
-        assert_eq!((receipt["content_sha256"].as_str(), receipt["root"].as_str()), (Some(&**sha), Some(&**root)), "{n}");
+        assert_eq!(
+            (receipt["content_sha256"].as_str(), receipt["root"].as_str()),
+            (Some(&**sha), Some(&**root)),
+            "{n}"
+        );
     }
     answered.len()
 }
@@ -103,7 +108,8 @@ async fn everything_answered_is_there(path: &Path, answered: &Answered) -> usize
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn what_was_answered_before_a_kill_is_in_the_book() {
     let house = House::new().await;
-    let token = run(&["token", "--db", house.path.to_str().unwrap(), "--for", "ann"]).await.out.trim().to_owned();
+    let token =
+        run(&["token", "--db", house.path.to_str().unwrap(), "--for", "ann"]).await.out.trim().to_owned();
     let answered = Answered::default();
     let mut rng = StdRng::seed_from_u64(6);
     let mut size_before = 0;
@@ -151,11 +157,19 @@ async fn blobs(path: &Path) -> Vec<String> {
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]
 async fn a_log_cut_anywhere_leaves_a_prefix_that_is_clean() {
     let house = House::new().await;
-    let token = run(&["token", "--db", house.path.to_str().unwrap(), "--for", "ann"]).await.out.trim().to_owned();
+    let token =
+        run(&["token", "--db", house.path.to_str().unwrap(), "--for", "ann"]).await.out.trim().to_owned();
     let mut server = serve(&house.path).await;
     let answered = Answered::default();
     let clients: Vec<_> = (0..8)
-        .map(|c| tokio::spawn(file_until_gone(server.address.clone(), token.clone(), c * 10_000_000, answered.clone())))
+        .map(|c| {
+            tokio::spawn(file_until_gone(
+                server.address.clone(),
+                token.clone(),
+                c * 10_000_000,
+                answered.clone(),
+            ))
+        })
         .collect();
     tokio::time::sleep(Duration::from_millis(600)).await;
     server.child.start_kill().unwrap();
@@ -185,9 +199,13 @@ async fn a_log_cut_anywhere_leaves_a_prefix_that_is_clean() {
         sizes.push(size);
         if n % 5 == 0 {
             // And it is a book that goes on.
-            let other = House { path: copy.clone(), clock: house.clock.clone(), dir: tempfile::tempdir().unwrap() };
+            let other =
+                House { path: copy.clone(), clock: house.clock.clone(), dir: tempfile::tempdir().unwrap() };
             let desk = other.desk().await;
-            let filed = crate::house::file(&desk, &trip(999_999_999, 9), "ann", breakerbook::book::Channel::Token).await.unwrap();
+            let filed =
+                crate::house::file(&desk, &trip(999_999_999, 9), "ann", breakerbook::book::Channel::Token)
+                    .await
+                    .unwrap();
             assert_eq!(filed.receipt, size);
             drop(desk);
             root_of(&copy).await;
@@ -204,7 +222,9 @@ async fn a_damaged_log_leaves_a_prefix_too() {
     let house = House::new().await;
     let desk = house.desk().await;
     for n in 0..12 {
-        crate::house::file(&desk, &trip(n, n as u32 * 9), "ann", breakerbook::book::Channel::Token).await.unwrap();
+        crate::house::file(&desk, &trip(n, n as u32 * 9), "ann", breakerbook::book::Channel::Token)
+            .await
+            .unwrap();
     }
     let log = std::fs::read(with(&house.path, "-wal")).unwrap();
     let kept = house.dir.path().join("kept.db");

@@ -45,7 +45,11 @@ async fn a_full_disk_refuses_whole_and_the_book_stays_readable() {
     assert!(filed > 0);
     assert_eq!(refused, Refused::Trouble(Trouble::DiskFull));
     let says = refused.says();
-    assert!(says.starts_with("The disk that holds the book is full: nothing of this was kept.") && says.ends_with('.'), "{says}");
+    assert!(
+        says.starts_with("The disk that holds the book is full: nothing of this was kept.")
+            && says.ends_with('.'),
+        "{says}"
+    );
     // A whole group of them, some of which would fit alone.
     let gate = hold(&desk).await;
     let pending: Vec<_> = (500..520)
@@ -74,7 +78,8 @@ async fn a_full_disk_refuses_whole_and_the_book_stays_readable() {
     house.is_clean().await;
 
     let desk = with_pages(&house, None).await;
-    let again = file(&desk, &trip(filed, u32::try_from(filed).unwrap()), "ann", Channel::Token).await.unwrap();
+    let again =
+        file(&desk, &trip(filed, u32::try_from(filed).unwrap()), "ann", Channel::Token).await.unwrap();
     assert!(again.is_new, "nothing of it was kept the first time");
     house.is_clean().await;
 }
@@ -90,11 +95,18 @@ async fn the_writer_recovers_from_a_full_disk() {
         n += 1;
     }
     for _ in 0..5 {
-        assert_eq!(file(&desk, &trip(n, 5), "ann", Channel::Token).await, Err(Refused::Trouble(Trouble::DiskFull)));
+        assert_eq!(
+            file(&desk, &trip(n, 5), "ann", Channel::Token).await,
+            Err(Refused::Trouble(Trouble::DiskFull))
+        );
     }
     // Nothing-new needs no room: a program that asks again still gets its receipt.
     assert!(!file(&desk, &trip(0, 5), "ann", Channel::Token).await.unwrap().is_new);
-    desk.aside(|db| Box::pin(async move { sqlx::query("PRAGMA max_page_count = 100000").execute(db).await.map(drop) })).await.unwrap();
+    desk.aside(|db| {
+        Box::pin(async move { sqlx::query("PRAGMA max_page_count = 100000").execute(db).await.map(drop) })
+    })
+    .await
+    .unwrap();
     assert!(file(&desk, &trip(n, 5), "ann", Channel::Token).await.unwrap().is_new);
     house.is_clean().await;
 }
@@ -123,7 +135,10 @@ async fn a_book_newer_than_the_program_is_left_untouched() {
     ] {
         let told = run(args).await;
         assert_eq!(told.code, Some(2), "{args:?}: {told:?}");
-        assert!(told.err.contains("was written by a newer breakerbook than this one and was left untouched"), "{args:?}: {told:?}");
+        assert!(
+            told.err.contains("was written by a newer breakerbook than this one and was left untouched"),
+            "{args:?}: {told:?}"
+        );
     }
     let told = run(&["verify", "--db", db]).await;
     assert_eq!(told.code, Some(1), "{told:?}");
@@ -136,9 +151,17 @@ async fn a_page_of_a_later_version_is_named_and_nothing_is_rebuilt() {
     let house = House::new().await;
     let mut db = house.raw().await;
     let size: i64 = sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(&mut db).await.unwrap();
-    let blob = format!("{{\"v\":2,\"seq\":{size},\"kind\":\"handover_read\",\"author\":\"ann\",\"channel\":\"page\",\"on_behalf_of\":null,\"recorded_at\":\"2026-03-01T00:00:00Z\",\"happened_at\":null,\"body\":{{}}}}");
+    let blob = format!(
+        "{{\"v\":2,\"seq\":{size},\"kind\":\"handover_read\",\"author\":\"ann\",\"channel\":\"page\",\"on_behalf_of\":null,\"recorded_at\":\"2026-03-01T00:00:00Z\",\"happened_at\":null,\"body\":{{}}}}"
+    );
     let leaf = breakerbook::book::tree::leaf_hash(blob.as_bytes());
-    sqlx::query("INSERT INTO page VALUES (?, ?, ?)").bind(size).bind(blob).bind(&leaf.0[..]).execute(&mut db).await.unwrap();
+    sqlx::query("INSERT INTO page VALUES (?, ?, ?)")
+        .bind(size)
+        .bind(blob)
+        .bind(&leaf.0[..])
+        .execute(&mut db)
+        .await
+        .unwrap();
     let before = contents(&mut db).await;
     let told = run(&["rebuild", "--db", house.path.to_str().unwrap()]).await;
     assert_eq!(told.code, Some(2), "{told:?}");
@@ -208,7 +231,9 @@ async fn a_panic_fails_its_own_job_only() {
     for panics in [Panics::Deciding, Panics::Answering, Panics::Pages] {
         let gate = hold(&desk).await;
         let mut good = Vec::new();
-        let mut hand_good = |n: u64| good.push(desk.hand_over(read(&desk, &trip(n, 5), "ann", Channel::Token).unwrap(), None).unwrap());
+        let mut hand_good = |n: u64| {
+            good.push(desk.hand_over(read(&desk, &trip(n, 5), "ann", Channel::Token).unwrap(), None).unwrap())
+        };
         (n..n + 5).for_each(&mut hand_good);
         let bad = desk.hand_over(rude(panics), None).unwrap();
         (n + 5..n + 10).for_each(&mut hand_good);
@@ -219,7 +244,11 @@ async fn a_panic_fails_its_own_job_only() {
         }
         match bad.answer().await {
             Err(why @ Refused::Trouble(Trouble::Fault(_))) => {
-                assert!(why.says().starts_with("The program failed on this and kept nothing of it"), "{}", why.says());
+                assert!(
+                    why.says().starts_with("The program failed on this and kept nothing of it"),
+                    "{}",
+                    why.says()
+                );
             }
             other => panic!("{panics:?}: {other:?}"),
         }
