@@ -173,7 +173,7 @@ async fn write_group<C: Clerk>(
             for job in group {
                 let mut alone = vec![job];
                 let outcome = attempt(db, clerk, &mut alone, options).await;
-                alone.into_iter().for_each(|job| clerk.answer(job, outcome.as_ref().map(|()| ())));
+                alone.into_iter().for_each(|job| clerk.answer(job, outcome.as_ref().copied()));
             }
         }
     }

@@ -2,7 +2,7 @@
 use std::sync::Arc;
 
 use super::{
-    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened},
+    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
     draft::{Draft, Filed, Kept, KnownEntry, KnownReport},
     tables::{self, json},
     world,
@@ -12,8 +12,9 @@ use crate::{
     book::Heading,
     people::{Authorisation, Person, authorisation::Scope},
     reports::{Entry, Report, amendment::Amendment, content},
+    roster::{Schedule, UnitCard},
     rules::{
-        DossierKey, Fact, Told,
+        ClassFigures, DossierKey, Fact, Told,
         dossier::Subject,
         fact::Withdrawn,
         routing::{self, Source},
@@ -23,80 +24,103 @@ use crate::{
 
 impl Draft {
     pub(super) fn apply(&mut self, filed: Filed, heading: &Heading, body: &Body) {
-        let seq = filed.seq;
         match body {
-            Body::BookOpened(_) => self.world_mut(seq).seq = seq,
+            Body::BookOpened(_) => self.world_mut(filed.seq).seq = filed.seq,
             Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, card),
             Body::PasswordSet(_) | Body::TokenMade(_) => {}
             Body::AuthorisationGranted(grant) => self.put_grant(filed, grant),
             Body::AuthorisationRevoked(revoked) => self.revoke(filed, revoked.grant),
-            Body::ScheduleIssued(schedule) => {
-                self.rows.schedules.add(&tables::ScheduleRow {
-                    class: schedule.class.clone(),
-                    seq,
-                    effective: schedule.effective,
-                    schedule: json(schedule),
-                });
-                world::put_schedule(&mut self.world_mut(seq).roster, (**schedule).clone());
-                let of_class = |card: &&Arc<crate::roster::UnitCard>| card.class == schedule.class;
-                let units: Vec<_> =
-                    self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
-                self.again.units.extend(units);
-            }
-            Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(seq, (**card).clone()),
-            Body::UnitRetired(retired) => {
-                if let Some(card) = self.world.roster.unit(&retired.unit).cloned() {
-                    self.put_unit(seq, crate::roster::UnitCard { retired: Some(retired.day), ..card });
-                }
-            }
+            Body::ScheduleIssued(schedule) => self.put_schedule(filed.seq, schedule),
+            Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(filed.seq, (**card).clone()),
+            Body::UnitRetired(retired) => self.retire(filed.seq, retired),
             Body::ReportFiled(report) => self.put_report(filed, heading, report),
             Body::EntryAmended(amendment) => self.amend(filed, amendment),
-            Body::StatementAdded(said) => self.rows.statements.add(&tables::StatementRow {
-                seq,
-                entry: said.entry,
-                author: author(heading),
-                at: filed.recorded_at,
-                words: said.words.clone(),
-            }),
-            Body::HandoverRead(read) => self.rows.handovers.add(&tables::HandoverRow {
-                seq,
-                unit: read.unit.clone(),
-                by: author(heading),
-                at: filed.recorded_at,
-            }),
-            Body::UnitHeld(hold) => {
-                self.unit_mut(&hold.unit).holds.push((hold.at, None));
-                self.again.units.insert(hold.unit.clone());
-            }
+            Body::StatementAdded(said) => self.put_statement(filed, heading, said),
+            Body::HandoverRead(read) => self.put_handover(filed, heading, &read.unit),
+            Body::UnitHeld(hold) => self.hold(&hold.unit, hold.at),
             Body::UnitReleased(release) => self.release(filed, heading, &release.unit, release.at),
             Body::RepairOpened(opened) => self.open_repair(heading, opened),
             Body::RepairClosed(closed) => self.close_repair(filed, heading, closed),
-            Body::FindingSetAside(aside) => self.rows.set_asides.add(&tables::SetAsideRow {
-                seq,
-                rule: aside.rule,
-                unit: aside.unit.clone(),
-                device: aside.device.clone(),
-                by: author(heading),
-                at: filed.recorded_at,
-                until: aside.until,
-                reason: aside.reason.clone(),
-            }),
-            Body::BypassReviewed(review) => self.rows.reviews.add(&tables::ReviewRow {
-                seq,
-                bypass: review.bypass,
-                unit: review.unit.clone(),
-                by: author(heading),
-                at: filed.recorded_at,
-                last_seq: review.last_seq,
-                judgement: review.judgement,
-                words: review.words.clone(),
-            }),
-            Body::ClassFiguresTaken(figures) => {
-                self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
-                self.world_mut(seq).figures = Some(Arc::new((**figures).clone()));
-                self.again.everything = true;
-            }
+            Body::FindingSetAside(aside) => self.put_aside(filed, heading, aside),
+            Body::BypassReviewed(review) => self.put_review(filed, heading, review),
+            Body::ClassFiguresTaken(figures) => self.put_figures(filed.seq, figures),
         }
+    }
+
+    fn put_schedule(&mut self, seq: u64, schedule: &Schedule) {
+        self.rows.schedules.add(&tables::ScheduleRow {
+            class: schedule.class.clone(),
+            seq,
+            effective: schedule.effective,
+            schedule: json(schedule),
+        });
+        world::put_schedule(&mut self.world_mut(seq).roster, schedule.clone());
+        let of_class = |card: &&Arc<UnitCard>| card.class == schedule.class;
+        let units: Vec<_> =
+            self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
+        self.again.units.extend(units);
+    }
+
+    fn retire(&mut self, seq: u64, retired: &Retirement) {
+        if let Some(card) = self.world.roster.unit(&retired.unit).cloned() {
+            self.put_unit(seq, UnitCard { retired: Some(retired.day), ..card });
+        }
+    }
+
+    fn put_statement(&mut self, filed: Filed, heading: &Heading, said: &Statement) {
+        self.rows.statements.add(&tables::StatementRow {
+            seq: filed.seq,
+            entry: said.entry,
+            author: author(heading),
+            at: filed.recorded_at,
+            words: said.words.clone(),
+        });
+    }
+
+    fn put_handover(&mut self, filed: Filed, heading: &Heading, unit: &UnitName) {
+        self.rows.handovers.add(&tables::HandoverRow {
+            seq: filed.seq,
+            unit: unit.clone(),
+            by: author(heading),
+            at: filed.recorded_at,
+        });
+    }
+
+    fn put_aside(&mut self, filed: Filed, heading: &Heading, aside: &SetAside) {
+        self.rows.set_asides.add(&tables::SetAsideRow {
+            seq: filed.seq,
+            rule: aside.rule,
+            unit: aside.unit.clone(),
+            device: aside.device.clone(),
+            by: author(heading),
+            at: filed.recorded_at,
+            until: aside.until,
+            reason: aside.reason.clone(),
+        });
+    }
+
+    fn put_review(&mut self, filed: Filed, heading: &Heading, review: &Review) {
+        self.rows.reviews.add(&tables::ReviewRow {
+            seq: filed.seq,
+            bypass: review.bypass,
+            unit: review.unit.clone(),
+            by: author(heading),
+            at: filed.recorded_at,
+            last_seq: review.last_seq,
+            judgement: review.judgement,
+            words: review.words.clone(),
+        });
+    }
+
+    fn put_figures(&mut self, seq: u64, figures: &ClassFigures) {
+        self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
+        self.world_mut(seq).figures = Some(Arc::new(figures.clone()));
+        self.again.everything = true;
+    }
+
+    fn hold(&mut self, unit: &UnitName, at: Instant) {
+        self.unit_mut(unit).holds.push((at, None));
+        self.again.units.insert(unit.clone());
     }
 
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
@@ -143,7 +167,7 @@ impl Draft {
         }
     }
 
-    fn put_unit(&mut self, seq: u64, card: crate::roster::UnitCard) {
+    fn put_unit(&mut self, seq: u64, card: UnitCard) {
         self.rows.units.add(&tables::UnitRow { unit: card.unit.clone(), card: json(&card) });
         self.again.units.insert(card.unit.clone());
         self.world_mut(seq).roster.units.insert(card.unit.clone(), Arc::new(card));

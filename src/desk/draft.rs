@@ -133,7 +133,7 @@ impl Draft {
             happened_at: page.happened_at,
         };
         let seq = self.frontier.size();
-        let blob = book::page::write(seq, page.body.kind(), &heading, &*page.body.to_raw()?)?;
+        let blob = book::page::write(seq, page.body.kind(), &heading, &page.body.to_raw()?)?;
         let leaf = tree::leaf_hash(blob.as_bytes());
         self.frontier.push(leaf);
         self.rows.pages.add(&PageRow { seq, blob, leaf: leaf.to_string() });

@@ -514,7 +514,7 @@ mod tests {
         let first = opened(|b| b.by = by("b.sato"));
         let withdrawn = |fact: &Fact| Fact {
             withdrawn: Some(Withdrawn {
-                seq: 900,
+                seq: 1_000_000_000,
                 by: "b.sato".into(),
                 at: at("2026-03-03T10:00:00Z"),
                 reason: "wrong unit".into(),
@@ -523,7 +523,10 @@ mod tests {
         };
         let judged = railway().judge(Subject::GroundProtection, vec![withdrawn(&first)]);
         assert!(judged.bypasses.len() == 1 && judged.bypasses[0].withdrawn);
-        assert_eq!(judged.bypasses[0].last_seq, 900, "a review before the amendment no longer counts");
+        assert_eq!(
+            judged.bypasses[0].last_seq, 1_000_000_000,
+            "a review before the amendment no longer counts"
+        );
         let not_authorised = judged.findings.iter().find(|f| f.rule == Rule::NotAuthorised).unwrap();
         assert!(
             not_authorised.sentence.ends_with("Withdrawn by amendment of b.sato, 3 March 2026: wrong unit.")

@@ -38,6 +38,8 @@ pub struct Frame {
     /// Lines above every page: a parked form that waits for its person.
     pub notices: Vec<Link>,
     pub railway: String,
+    /// The page of one's own password.
+    pub own_password: &'static str,
     /// Where `sign out` and the palette's buttons post to.
     pub sign_out: &'static str,
     pub palette_action: &'static str,

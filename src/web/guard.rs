@@ -17,6 +17,11 @@ pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, nex
     let (mut head, body) = request.into_parts();
     let me = let_in(&app, door, &mut head).await;
     let parked = if changes(&head) { parking::mark(&head) } else { None };
+    if let (Some(id), Ok(Some(me))) = (&parked, &me)
+        && let Ok(Some(at)) = parking::parked_at(&app, me.sign_in(), id).await
+    {
+        head.extensions.insert(parking::SentAt(at));
+    }
     let request = Request::from_parts(head, body);
     let me = match me {
         Ok(me) => me,

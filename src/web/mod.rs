@@ -22,6 +22,7 @@ pub use frame::Frame;
 pub use me::Me;
 pub use oops::Oops;
 pub use page::{page, see};
+pub use parking::SentAt;
 pub use route::{Door, Route};
 
 /// What a handler returns.

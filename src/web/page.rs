@@ -53,6 +53,7 @@ impl Surroundings {
             } else {
                 railway
             },
+            own_password: paths::Password::PATTERN,
             sign_out: paths::SignOut::PATTERN,
             palette_action: paths::Palette::PATTERN,
             back: self.path,

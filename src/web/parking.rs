@@ -1,13 +1,13 @@
 //! A form that comes after its session has ended is kept for the one who typed it, outside the book.
 use axum::{
-    extract::Request,
+    extract::{FromRequestParts, Request},
     http::{header, request::Parts},
     response::{IntoResponse, Redirect, Response},
 };
 
 use super::{App, Oops, forms::Fields, paths};
 use crate::{
-    base::SignIn,
+    base::{Instant, SignIn},
     people::secrets::{self, ParkedForm},
 };
 
@@ -43,6 +43,25 @@ pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, 
 fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
     let is_password = name.contains("password");
     (name, (!is_password).then_some(value))
+}
+
+/// When a form was sent: now, or, for one that was parked, when it came first. `15 minutes ago` is reckoned
+/// from there.
+#[derive(Clone, Copy, Debug)]
+pub struct SentAt(pub Instant);
+
+impl FromRequestParts<App> for SentAt {
+    type Rejection = std::convert::Infallible;
+
+    async fn from_request_parts(head: &mut Parts, app: &App) -> Result<Self, Self::Rejection> {
+        Ok(head.extensions.get::<Self>().copied().unwrap_or(Self(app.now())))
+    }
+}
+
+pub(super) async fn parked_at(app: &App, who: &SignIn, id: &str) -> Result<Option<Instant>, Oops> {
+    let mut db = app.desk().read().await?;
+    let theirs = secrets::parked(&mut db, who, app.now()).await?;
+    Ok(theirs.iter().find(|form| form.id == id).map(|form| form.parked_at))
 }
 
 /// The path with the mark of the parked form that is being sent on.

@@ -1,4 +1,6 @@
 //! Pages as people meet them: through the real router, with real cookies, in the words of the house.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
+
 mod harness;
 mod html;
 mod roster;

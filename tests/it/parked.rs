@@ -91,3 +91,26 @@ async fn a_stranger_without_a_session_parks_nothing() {
     app.anon().post(paths::Password, FIELDS).await.goes_to(paths::SignIn);
     app.user("ann").await.get(paths::Kept).await.says("Nothing is kept for you.");
 }
+
+#[tokio::test]
+async fn a_trip_written_down_before_the_session_ended_keeps_its_time() {
+    let app = App::start().await;
+    let ann = app.user("ann").await;
+    let unit = breakerbook::base::UnitName::from("QHB 412");
+    let form = paths::WriteKind(unit.clone(), "breaker_trip".into()).with(&[("device", "TC2")]);
+    let page = ann.get(form).await.fill("when", "15").fill("left", "off");
+    app.minutes_pass(12 * 60 + 1);
+    // 03 March 12:00Z is 06:00 there; the form was sent at 18:01 and told of 17:46.
+    page.send().await.goes_to(paths::SignIn.with(&[("kept", "yes")]));
+    app.minutes_pass(600);
+    ann.get(paths::SignIn)
+        .await
+        .fill("sign_in", "ann")
+        .fill("password", PASSWORD)
+        .send()
+        .await
+        .goes_to(paths::Kept);
+    ann.get(paths::Kept).await.send().await.goes_to(paths::Report(unit.clone()).with(&[("wrote", "yes")]));
+    ann.get(paths::Report(unit)).await.says("17:46");
+    ann.get(paths::Kept).await.says("Nothing is kept for you.");
+}

@@ -149,9 +149,11 @@ async fn ask<'a>(
     }
 }
 
-async fn cell(app: &App, route: &Route, me: &Things, other: &Things) -> String {
-    let mine = app.user(me.name).await;
-    let theirs = app.user(other.name).await;
+async fn cell<'a>(app: &'a App, route: &Route, me: &Seat<'a>, other: &Seat<'a>) -> String {
+    // Whoever signs out needs a browser of their own to do it in.
+    let leaves = route.path == paths::SignOut::PATTERN;
+    let mine = if leaves { app.user(me.things.name).await } else { me.browser.clone() };
+    let (theirs, me, other) = (other.browser.clone(), &me.things, &other.things);
     // Somebody else's first: one's own may be used up by being asked for.
     let path = address(app, route, other, &theirs).await;
     let with_other = word(route, &ask(app, route, &path, &mine, me, other).await);
@@ -161,6 +163,19 @@ async fn cell(app: &App, route: &Route, me: &Things, other: &Things) -> String {
     let path = address(app, route, me, &mine).await;
     let with_own = word(route, &ask(app, route, &path, &mine, me, me).await);
     if with_own == with_other { with_own.to_owned() } else { format!("{with_own}/{with_other}") }
+}
+
+/// Somebody before their browser.
+struct Seat<'a> {
+    things: Things,
+    browser: Browser<'a>,
+}
+
+async fn seat<'a>(app: &'a App, name: &'static str, n: u32) -> Seat<'a> {
+    let things = Things { name, n };
+    file_one(app, &things).await;
+    park_one(app, &things).await;
+    Seat { things, browser: app.user(name).await }
 }
 
 fn door(route: &Route) -> String {
@@ -175,13 +190,11 @@ fn door(route: &Route) -> String {
 async fn who_may_what() {
     let app = App::start().await;
     let nobody = Things { name: "", n: 0 };
-    let other = Things { name: SOMEBODY_ELSE, n: 1 };
-    let people: Vec<Things> = ROLES.iter().zip(2..).map(|((_, name), n)| Things { name, n }).collect();
-    for things in people.iter().chain([&other]) {
-        file_one(&app, things).await;
-        park_one(&app, things).await;
+    let other = seat(&app, SOMEBODY_ELSE, 1).await;
+    let mut people = Vec::new();
+    for ((_, name), n) in ROLES.iter().zip(2..) {
+        people.push(seat(&app, name, n).await);
     }
-    let ben = app.user(SOMEBODY_ELSE).await;
     let mut table = format!("{:4} {:38} {:13} {:8}", "", "", "asks for", "nobody");
     for (role, _) in ROLES {
         write!(table, " {role:16}").unwrap();
@@ -189,8 +202,8 @@ async fn who_may_what() {
     table.truncate(table.trim_end().len());
     table.push('\n');
     for route in site::routes() {
-        let path = address(&app, &route, &other, &ben).await;
-        let anon = word(&route, &ask(&app, &route, &path, &app.anon(), &nobody, &other).await);
+        let path = address(&app, &route, &other.things, &other.browser).await;
+        let anon = word(&route, &ask(&app, &route, &path, &app.anon(), &nobody, &other.things).await);
         write!(table, "{:4} {:38} {:13} {anon:8}", route.method.as_str(), route.path, door(&route)).unwrap();
         for me in &people {
             write!(table, " {:16}", cell(&app, &route, me, &other).await).unwrap();

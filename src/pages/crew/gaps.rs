@@ -98,7 +98,7 @@ fn ground(entry: &Value, open: &mut BTreeMap<String, String>) {
 fn with_effect(sentence: String, device: &str, schedule: Option<&Schedule>) -> String {
     let effect = schedule.and_then(|s| s.device(&Tag::from(device))?.off_effect.as_deref());
     match effect {
-        Some(effect) => format!("{sentence} Off, the unit loses: {effect}."),
+        Some(effect) => format!("{sentence} Off, the unit loses: {}.", effect.trim_end_matches('.')),
         None => sentence,
     }
 }

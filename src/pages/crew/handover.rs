@@ -190,7 +190,12 @@ fn amiss(here: &UnitHere, picture: &Picture) -> Vec<AmissLine> {
         since: text::span(here.now.since(state.since)),
         told_by: state.told_by.to_string(),
         why: state.why.clone().unwrap_or_default(),
-        loses: device.off_effect.clone().unwrap_or_else(|| "the schedule does not say".to_owned()),
+        loses: device
+            .off_effect
+            .as_deref()
+            .unwrap_or("the schedule does not say")
+            .trim_end_matches('.')
+            .to_owned(),
     };
     picture.amiss(schedule).map(line).collect()
 }
@@ -236,6 +241,7 @@ mod tests {
         sample::write("handover", |frame| sample_page(frame).render().unwrap());
     }
 
+    #[expect(clippy::too_many_lines, reason = "one literal of a whole page")]
     fn sample_page(frame: Frame) -> HandoverPage {
         let schedule = sample::schedule();
         let view = |tag: &str| {

@@ -48,5 +48,8 @@ fn devices(here: &UnitHere, picture: &Picture) -> Vec<String> {
 
 /// Open defects and notices, in the words of the finding; devices are told above.
 fn reported(findings: &[Finding]) -> impl Iterator<Item = String> {
-    findings.iter().filter(|f| f.rule == Rule::Reported && f.device.is_none()).map(|f| f.sentence.clone())
+    findings
+        .iter()
+        .filter(|f| f.rule == Rule::Reported && f.device.is_none())
+        .map(|f| f.sentence.trim_end_matches('.').to_owned())
 }

@@ -82,15 +82,13 @@ fn facts(row: &ReportRow, zone: &crate::base::Zone) -> Vec<(&'static str, String
         _ => format!("{}, {}", row.author, at(row.signed_at)),
     };
     let late = if is_late(Instant(row.signed_at), Instant(row.recorded_at)) { ", late" } else { "" };
-    let ends = [&row.run_from, &row.run_to].map(|place| place.as_deref().unwrap_or("not stated"));
-    let run = match row.symbol.as_deref() {
-        None if row.run_from.is_none() && row.run_to.is_none() => None,
-        symbol => Some(format!("{} from {} to {}", symbol.unwrap_or("no symbol"), ends[0], ends[1])),
-    };
+    let from = row.run_from.as_ref().map(|place| format!("from {place}"));
+    let to = row.run_to.as_ref().map(|place| format!("to {place}"));
+    let run: Vec<String> = [row.symbol.clone(), from, to].into_iter().flatten().collect();
     let ended = row.ended.map_or_else(|| "not stated".to_owned(), at);
     let all = [
         ("Occasion", Some(words::say(words::OCCASION, &row.occasion))),
-        ("Run", run),
+        ("Run", (!run.is_empty()).then(|| run.join(" "))),
         ("Started", (row.occasion == "run").then(|| at(row.started))),
         ("Ended", (row.occasion == "run").then_some(ended)),
         ("Position", row.position.as_deref().map(|p| words::say(words::RUN_POSITION, p))),

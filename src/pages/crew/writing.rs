@@ -19,7 +19,7 @@ use super::{
 use crate::{
     base::{EntryId, ReportId, SignIn},
     reports::{self, kinds::Kind},
-    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see},
+    web::{Answer, App, Frame, Me, Oops, SentAt, forms::Fields, page, paths, see},
 };
 
 pub async fn choose(State(app): State<App>, me: Me, frame: Frame, Path(unit): Path<String>) -> Answer {
@@ -84,12 +84,14 @@ pub async fn take(
     State(app): State<App>,
     me: Me,
     frame: Frame,
+    SentAt(sent): SentAt,
     Path((unit, kind)): Path<(String, String)>,
     Fields(fields): Fields,
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let (mut sheet, sure, send) = sheet_of(kind_of(&kind)?, fields, &here);
-    let scene = Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: here.now };
+    let scene =
+        Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: sent };
     settle(&mut sheet.typed, &scene);
     let wanted = reports::store::Wanted { unit: Some(&here.unit), limit: Some(60), ..Default::default() };
     let others = reports::store::entries(&mut *app.desk().read().await?, &wanted).await?;
@@ -153,7 +155,8 @@ async fn form(
     let no_device = matches!(&sheet.about, About::Device(_)) && asked.device.is_none();
     let mut says = checked.says.clone();
     if let (true, About::Device(tag)) = (no_device, &sheet.about) {
-        let lost = format!("{tag} is not on this unit's schedule. Tap another device, or say that it is not drawn.");
+        let lost =
+            format!("{tag} is not on this unit's schedule. Tap another device, or say that it is not drawn.");
         says.entry(String::new()).or_insert(lost);
     }
     page(status, &EntryPage::of(frame, &asked, &sheet.typed, &says, &checked.asks))
@@ -171,4 +174,3 @@ impl From<Sheet> for DraftEntry {
         Self { id: sheet.entry, kind: sheet.kind, about: sheet.about, typed: sheet.typed, sent: None }
     }
 }
-

@@ -24,6 +24,7 @@ pub fn frame(palette: Palette) -> Frame {
         nav: vec![link("/", "Units", true), link("/reports", "My reports", false)],
         notices: vec![],
         railway: "Quarry & Harbor".into(),
+        own_password: "/password",
         sign_out: "/sign-out",
         palette_action: "/palette",
         back: "/".into(),
