@@ -99,9 +99,11 @@ pub async fn run(what: What) -> Outcome {
     } else {
         self::list(&desk, list, &bytes, effective, by.as_ref()).await?
     };
-    let rejected = reject_file(&file.file, "csv");
+    if !file.dry_run {
+        forget_rejects(&file.file, "csv")?;
+    }
     if !done.rejects.is_empty() && !file.dry_run {
-        std::fs::write(&rejected, crate::base::table::rejected_csv(&done.rejects))?;
+        std::fs::write(reject_file(&file.file, "csv"), crate::base::table::rejected_csv(&done.rejects))?;
     }
     let first = done.rejects.iter().take(5).map(|r| format!("line {}: {}", r.line, r.reason));
     first.for_each(|line| say(&line));
@@ -135,6 +137,14 @@ fn importer(desk: &Desk, by: Option<&str>) -> Result<Option<SignIn>, Failed> {
 
 fn reject_file(of: &Path, end: &str) -> PathBuf {
     PathBuf::from(format!("{}.rejected.{end}", of.display()))
+}
+
+/// The list of what an earlier import of this file rejected would mislead once that is mended.
+fn forget_rejects(of: &Path, end: &str) -> std::io::Result<()> {
+    match std::fs::remove_file(reject_file(of, end)) {
+        Err(why) if why.kind() != std::io::ErrorKind::NotFound => Err(why),
+        _ => Ok(()),
+    }
 }
 
 /// Reads a list and says what would be taken, without writing.
@@ -237,20 +247,33 @@ async fn reports_of(file: File) -> Outcome {
     let filer = Filer { by: importer(&desk, file.by.as_deref())?, channel: Channel::Import };
     let bytes = read(&file.file)?;
     let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
-    let mut under_way: VecDeque<(usize, &[u8], Pending<Receipt>)> = VecDeque::new();
-    for (n, line) in bytes.split(|b| *b == b'\n').enumerate() {
-        if line.trim_ascii().is_empty() {
+    if !file.dry_run {
+        forget_rejects(&file.file, "jsonl")?;
+    }
+    let taken = take_lines(&desk, &filer, &bytes, file.dry_run, &mut tally).await;
+    // What went in before a failure is in: importing the same again goes on from there.
+    let code = summary(tally.kept, tally.rejected, file.dry_run);
+    taken.map(|()| code)
+}
+
+async fn take_lines<'a>(
+    desk: &Desk,
+    filer: &Filer,
+    bytes: &'a [u8],
+    dry_run: bool,
+    tally: &mut Tally<'_>,
+) -> Result<(), Failed> {
+    let mut under_way: VecDeque<Line<'a>> = VecDeque::new();
+    for (n, report) in bytes.split(|b| *b == b'\n').enumerate() {
+        if report.trim_ascii().is_empty() {
             continue;
         }
-        match FileReport::read(line, &filer, &desk.world(), desk.clock().now()) {
-            Err(why) => tally.reject(n + 1, line, problems(why))?,
-            Ok(_) if file.dry_run => tally.kept.new += 1,
-            Ok(act) => under_way.push_back((
-                n + 1,
-                line,
-                desk.hand_over_patiently(act, None).await.map_err(refused)?,
-            )),
-        }
+        let became = match FileReport::read(report, filer, &desk.world(), desk.clock().now()) {
+            Err(why) => Became::Refused(problems(why)),
+            Ok(_) if dry_run => Became::WouldBeFiled,
+            Ok(act) => Became::HandedOver(desk.hand_over_patiently(act, None).await.map_err(refused)?),
+        };
+        under_way.push_back(Line { number: n + 1, report, became });
         if under_way.len() >= UNDER_WAY {
             tally.settle(under_way.pop_front()).await?;
         }
@@ -258,7 +281,20 @@ async fn reports_of(file: File) -> Outcome {
     while !under_way.is_empty() {
         tally.settle(under_way.pop_front()).await?;
     }
-    Ok(summary(tally.kept, tally.rejected, file.dry_run))
+    Ok(())
+}
+
+/// A line under way. All wait in one queue, so that the rejected come out in the order of the file.
+struct Line<'a> {
+    number: usize,
+    report: &'a [u8],
+    became: Became,
+}
+
+enum Became {
+    HandedOver(Pending<Receipt>),
+    WouldBeFiled,
+    Refused(Vec<Problem>),
 }
 
 fn problems(why: ReadingFailed) -> Vec<Problem> {
@@ -281,14 +317,22 @@ struct Tally<'a> {
 }
 
 impl Tally<'_> {
-    async fn settle(&mut self, next: Option<(usize, &[u8], Pending<Receipt>)>) -> Result<(), Failed> {
-        let Some((line, report, pending)) = next else { return Ok(()) };
+    async fn settle(&mut self, next: Option<Line<'_>>) -> Result<(), Failed> {
+        let Some(Line { number, report, became }) = next else { return Ok(()) };
+        let pending = match became {
+            Became::HandedOver(pending) => pending,
+            Became::Refused(problems) => return self.reject(number, report, problems),
+            Became::WouldBeFiled => {
+                self.kept.new += 1;
+                return Ok(());
+            }
+        };
         match pending.answer().await {
             Ok(receipt) if receipt.is_new => self.kept.new += 1,
             Ok(_) => self.kept.same += 1,
             // The machine failed: what follows would fail too, and is better tried again when it is mended.
-            Err(Refused::Trouble(trouble)) => return Err(Failed::from(format!("line {line}: {trouble}"))),
-            Err(why) => self.reject(line, report, problems(ReadingFailed::Refused(why)))?,
+            Err(Refused::Trouble(trouble)) => return Err(Failed::from(format!("line {number}: {trouble}"))),
+            Err(why) => self.reject(number, report, problems(ReadingFailed::Refused(why)))?,
         }
         Ok(())
     }

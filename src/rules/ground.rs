@@ -29,12 +29,14 @@ pub fn ground_protection(case: &Case<'_>) -> (Vec<Finding>, Vec<Bypass>) {
     let standing: Vec<&Fact> = case.standing().collect();
     let mut now = version(case, &standing);
     let mut replaced: Vec<&Fact> = case.facts.iter().filter(|f| f.withdrawn.is_some()).collect();
-    replaced.sort_by_key(|f| f.seq);
-    for old in replaced {
+    // By entry, never by page: whose report came in first must leave no trace.
+    replaced.sort_by_key(|f| (f.entry, f.seq));
+    for (n, old) in replaced.iter().enumerate() {
+        let version_of = replaced[..n].iter().filter(|f| f.entry == old.entry).count();
         let mut as_told: Vec<&Fact> = standing.iter().copied().filter(|f| f.entry != old.entry).collect();
         let place = as_told.partition_point(|f| (f.at, f.entry, f.seq) < (old.at, old.entry, old.seq));
-        as_told.insert(place, old);
-        keep_withdrawn(case, old, version(case, &as_told), &mut now);
+        as_told.insert(place, *old);
+        keep_withdrawn(case, (old, version_of), version(case, &as_told), &mut now);
     }
     now.bypasses.sort_by_key(|b| (b.begins(), b.id));
     (now.findings, now.bypasses)
@@ -53,8 +55,8 @@ fn version(case: &Case<'_>, facts: &[&Fact]) -> Version {
     out
 }
 
-/// What an earlier version of an entry gave cause for stays on the register beside what it says now.
-fn keep_withdrawn(case: &Case<'_>, old: &Fact, as_told: Version, now: &mut Version) {
+/// What an earlier version of an entry (its first is 0) gave cause for stays on the register beside what it says now.
+fn keep_withdrawn(case: &Case<'_>, (old, version_of): (&Fact, usize), as_told: Version, now: &mut Version) {
     let Some(withdrawn) = &old.withdrawn else { return };
     for mut line in as_told.bypasses.into_iter().filter(|b| b.entries.contains(&old.entry)) {
         let told_still =
@@ -72,7 +74,7 @@ fn keep_withdrawn(case: &Case<'_>, old: &Fact, as_told: Version, now: &mut Versi
             continue;
         }
         if now.findings.iter().any(|f| f.key == finding.key) {
-            finding.key = format!("{}:page-{}", finding.key, old.seq);
+            finding.key = format!("{}:was-{}-{version_of}", finding.key, old.entry);
         }
         let when = case.ground.zone.day_in_words(withdrawn.at);
         finding.sentence.push_str(&format!(

@@ -239,14 +239,7 @@ fn line(row: &sqlx::sqlite::SqliteRow) -> String {
         };
         cells.push(format!("{name}={cell}"));
     }
-    without_page_numbers(&cells.join(" "))
-}
-
-/// The key of a withdrawn version's finding has the number of the page that withdrew it.
-fn without_page_numbers(text: &str) -> String {
-    let mut parts = text.split(":page-");
-    let first = parts.next().unwrap_or_default().to_owned();
-    parts.fold(first, |all, part| all + ":page-N" + part.trim_start_matches(|c: char| c.is_ascii_digit()))
+    cells.join(" ")
 }
 
 fn facts(packed: &[u8]) -> String {

@@ -330,3 +330,46 @@ async fn an_amendment_after_a_new_schedule_leaves_nothing_behind() {
     equals_the_batch(&desk).await;
     house.is_clean().await;
 }
+
+/// A cutout opened for a repair, and two who told that it was to keep moving and took it back: whose report came in
+/// first leaves no trace.
+#[tokio::test]
+async fn withdrawn_versions_do_not_tell_whose_report_came_first() {
+    let told = |n: u64, hour: u32, mut entry: serde_json::Value| {
+        let mut report = trip(n, hour);
+        entry["id"] = id(n + 100).into();
+        entry["device"] = "GRC".into();
+        entry["opened_at"] = report["entries"][0]["at"].clone();
+        report["entries"] = serde_json::json!([entry]);
+        report
+    };
+    let reports = [
+        told(1, 4, serde_json::json!({"kind": "bypass", "by": "sam", "purpose": "repair"})),
+        told(2, 5, serde_json::json!({"kind": "bypass", "by": "sam", "purpose": "to_keep_moving"})),
+        told(3, 6, serde_json::json!({"kind": "bypass", "by": "sam", "purpose": "to_keep_moving"})),
+    ];
+    let mut books = Vec::new();
+    for order in [[0, 1, 2], [0, 2, 1]] {
+        let house = House::new().await;
+        let desk = house.desk().await;
+        for n in order {
+            file(&desk, &reports[n], "ann", Channel::Token).await.unwrap();
+        }
+        for (n, report) in reports.iter().enumerate().skip(1) {
+            let amendment = serde_json::json!({"id": id(200 + n as u64), "report": report["id"], "entry": report["entries"][0]["id"],
+                "author": "ann", "at": "2026-03-20T00:00:00Z", "reason": "it was not so", "replacement": null});
+            let amendment = breakerbook::reports::stored::amendment(&amendment.to_string()).unwrap();
+            settle(hand_over(&desk, &Step::Amend(Box::new(amendment), Role::Crew))).await;
+        }
+        let mut db = desk.read().await.unwrap();
+        books.push(contents(&mut db).await);
+        drop(db);
+        house.is_clean().await;
+    }
+    let twice = books[0]["finding"]
+        .iter()
+        .filter(|line| line.starts_with("key=no_purpose") && line.contains("Withdrawn"))
+        .count();
+    assert_eq!(twice, 2, "{:#?}", books[0]["finding"]);
+    same_contents(&books[0], &books[1], "one first (left), the other first (right)");
+}
