@@ -6,13 +6,17 @@ use axum::{
     Json,
     body::Body,
     extract::{Request, State},
-    http::{HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, StatusCode, header},
     middleware::Next,
     response::{IntoResponse, Redirect, Response},
 };
 use serde_json::json;
 
-use super::{App, Me, page, paths};
+use super::{
+    App, Me,
+    me::{self, Asking},
+    page, paths,
+};
 use crate::{
     base::{Code, Problem},
     db::writer::Trouble,
@@ -196,24 +200,39 @@ pub fn after_panic(_: Box<dyn Any + Send>) -> Response<Body> {
 pub async fn dress(State(app): State<App>, request: Request, next: Next) -> Response {
     let for_program = request.uri().path().starts_with("/api/");
     let (head, body) = request.into_parts();
-    let surroundings = page::Surroundings::of(&head);
+    let (surroundings, headers) = (page::Surroundings::of(&head), head.headers.clone());
     let response = next.run(Request::from_parts(head, body)).await;
     let Some(card) = card_of(&response) else { return response };
-    let mut dressed = match (response.extensions().get::<Oops>(), for_program) {
+    let (bare, _) = response.into_parts();
+    let mut dressed = match (bare.extensions.get::<Oops>(), for_program) {
         (_, true) => as_json(&card),
         (Some(Oops::SignInFirst { back_to }), _) => {
             Redirect::to(&paths::SignIn.with(&[("next", back_to.as_deref().unwrap_or(""))])).into_response()
         }
         (Some(Oops::SeeInstead(path)), _) => Redirect::to(path).into_response(),
-        _ => page::error_page(surroundings.frame(&app, response.extensions().get::<Me>()), &card),
+        _ => {
+            let me = who(&app, &headers, bare.extensions.get::<Me>()).await;
+            page::error_page(surroundings.frame(&app, me.as_ref()), &card)
+        }
     };
     if let Some(seconds) = card.retry_after_s {
         dressed.headers_mut().insert(header::RETRY_AFTER, HeaderValue::from(seconds));
     }
-    if let Some(allow) = response.headers().get(header::ALLOW) {
+    if let Some(allow) = bare.headers.get(header::ALLOW) {
         dressed.headers_mut().insert(header::ALLOW, allow.clone());
     }
     dressed
+}
+
+/// Whoever asked: the guard has said so, or, where no route was met, the cookie does.
+async fn who(app: &App, headers: &HeaderMap, said: Option<&Me>) -> Option<Me> {
+    if said.is_some() {
+        return said.cloned();
+    }
+    match me::by_session(app, headers).await {
+        Ok(Asking::Somebody(me)) => Some(me),
+        _ => None,
+    }
 }
 
 /// Our own errors carry their card; those of the layers between (no such method, too large, too slow) are told

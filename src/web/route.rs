@@ -83,7 +83,7 @@ pub fn router(app: &App, routes: Vec<Route>) -> Router {
         .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
         .layer(CatchPanicLayer::custom(oops::after_panic))
         .layer(from_fn_with_state(app.clone(), oops::dress))
-        // Level 1: a page of 40 kB takes a fifth of level 6's time and is a tenth larger.
+        // Level 1: the register of the demo (22 kB) takes 0.1 ms instead of 0.3 at level 6, and is a seventh larger.
         .layer(CompressionLayer::new().quality(CompressionLevel::Fastest))
         .layer(from_fn_with_state(app.clone(), headers::add))
         .layer(from_fn(headers::no_store_unless_said))

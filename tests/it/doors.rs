@@ -51,6 +51,10 @@ async fn what_is_not_there_or_not_readable_gets_a_sentence() {
     let app = App::start().await;
     let ann = app.user("ann").await;
     ann.get("/nowhere").await.is(404).says("There is no such page.").says("To the first page");
+    assert!(
+        ann.get("/nowhere").await.body.contains("Sign out"),
+        "they are still signed in, and the page shows it"
+    );
     ann.post("/kept", &[]).await.is(405).says("does not take that method");
     let own = |body: Vec<u8>, kind: &str| {
         let request = ann

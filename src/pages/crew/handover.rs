@@ -3,7 +3,6 @@ use askama::Template;
 use axum::{
     extract::{Path, Query, State},
     http::StatusCode,
-    response::Response,
 };
 use serde::Deserialize;
 
@@ -23,12 +22,12 @@ use crate::{
         state::State as Drawn,
     },
     people::Act,
-    reports::{self, store::EntryRow},
+    reports::{self, store::{EntryRow, ReportRow}},
     rules::{
         self, Finding, Rule,
         store::{Decisions, State as Stands},
     },
-    web::{Answer, App, Frame, Me, forms::Fields, page, paths, see, signature},
+    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see, signature},
 };
 
 #[derive(Template)]
@@ -115,6 +114,32 @@ pub async fn read(
     see(&paths::Handover(here.unit).with(&[("read", "yes")]))
 }
 
+/// What the file holds of a unit, read at one moment.
+struct Gathered {
+    picture: Picture,
+    findings: Vec<Finding>,
+    decisions: Decisions,
+    last: Vec<ReportRow>,
+    entries: Vec<EntryRow>,
+    /// Pages in the book, and the root over them.
+    head: (u64, String),
+}
+
+async fn gather(app: &App, here: &UnitHere) -> Result<Gathered, Oops> {
+    let mut db = app.desk().read().await?;
+    let dossiers = store::dossiers_of(&mut db, &here.unit).await?;
+    let of_unit = rules::store::Wanted { unit: Some(&here.unit), ..Default::default() };
+    let recent = reports::store::Wanted { unit: Some(&here.unit), limit: Some(80), ..Default::default() };
+    Ok(Gathered {
+        picture: Picture::of(&dossiers, here.schedule()),
+        findings: rules::store::open_at(&mut db, &of_unit, here.now).await?,
+        decisions: rules::store::decisions(&mut db, here.now).await?,
+        last: reports::store::last_reports(&mut db, &here.unit, 5).await?,
+        entries: reports::store::entries(&mut db, &recent).await?,
+        head: store::head(&mut db).await?,
+    })
+}
+
 async fn handover(
     app: &App,
     status: StatusCode,
@@ -122,19 +147,10 @@ async fn handover(
     here: &UnitHere,
     done: bool,
     says: Option<String>,
-) -> Result<Response, crate::web::Oops> {
-    let mut db = app.desk().read().await?;
-    let dossiers = store::dossiers_of(&mut db, &here.unit).await?;
-    let wanted = rules::store::Wanted { unit: Some(&here.unit), ..Default::default() };
-    let findings = rules::store::open_at(&mut db, &wanted, here.now).await?;
-    let decisions = rules::store::decisions(&mut db, here.now).await?;
-    let last = reports::store::last_reports(&mut db, &here.unit, 5).await?;
-    let wanted = reports::store::Wanted { unit: Some(&here.unit), limit: Some(80), ..Default::default() };
-    let entries = reports::store::entries(&mut db, &wanted).await?;
-    let (tree_size, root) = store::head(&mut db).await?;
-    drop(db);
-    let picture = Picture::of(&dossiers, here.schedule());
+) -> Answer {
+    let Gathered { picture, findings, decisions, last, entries, head } = gather(app, here).await?;
     let view = HandoverPage {
+        frame,
         unit: here.unit.to_string(),
         about: about(here),
         stood: here.world.railway.zone.in_words(here.now),
@@ -146,13 +162,12 @@ async fn handover(
         findings: for_crews(&findings, &decisions, here),
         reports: last.iter().map(|row| report_lines(here, row, &entries)).collect(),
         call: call(here),
-        tree_size,
-        root,
+        tree_size: head.0,
+        root: head.1,
         password: Field::password("password", "Your password, as your signature").says(says),
         action: paths::HandoverRead(here.unit.clone()).to_string(),
         write: paths::Write(here.unit.clone()).to_string(),
         report: paths::Report(here.unit.clone()).to_string(),
-        frame,
     };
     page(status, &view)
 }
@@ -219,7 +234,7 @@ fn for_crews(findings: &[Finding], decisions: &Decisions, here: &UnitHere) -> Ve
     findings.iter().filter(shown).map(line).collect()
 }
 
-fn report_lines(here: &UnitHere, row: &reports::store::ReportRow, entries: &[EntryRow]) -> ReportLines {
+fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> ReportLines {
     let zone = &here.world.railway.zone;
     let of_it = entries.iter().filter(|e| e.report == row.id && !e.withdrawn);
     let line = |e: &EntryRow| {

@@ -106,3 +106,53 @@ fn drawn(state: &DeviceState, facts: &[Fact]) -> State {
 fn unsealed(seal: Option<&str>) -> bool {
     matches!(seal, Some("broken" | "missing" | "none"))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        base::UnitName,
+        pages::drawn::sample,
+        reports::vocabulary::Left,
+        rules::sample::{at, bypass, position, trip},
+    };
+
+    fn picture(facts: Vec<(Subject, Vec<Fact>)>) -> Picture {
+        let key = |subject| DossierKey { unit: UnitName::from("QHB 412"), subject };
+        let dossiers: Vec<_> = facts.into_iter().map(|(s, facts)| (key(s), Dossier::of(facts))).collect();
+        Picture::of(&dossiers, Some(&sample::schedule()))
+    }
+
+    fn state(picture: &Picture, tag: &str) -> Option<State> {
+        let schedule = sample::schedule();
+        picture.known(schedule.device(&tag.into())?).map(|known| known.state)
+    }
+
+    #[test]
+    fn devices_stand_as_last_written_and_others_are_not_guessed() {
+        let tripped = trip("2026-03-01T10:00:00Z", "TC2", Left::Tripped);
+        let picture = picture(vec![(Subject::Device("TC2".into()), vec![tripped])]);
+        assert_eq!((state(&picture, "TC2"), state(&picture, "TC1")), (Some(State::Tripped), None));
+        let schedule = sample::schedule();
+        let amiss: Vec<_> = picture.amiss(&schedule).map(|(device, ..)| device.tag.to_string()).collect();
+        assert_eq!(amiss, ["TC2"]);
+    }
+
+    #[test]
+    fn a_cutout_is_open_closed_or_closed_without_its_seal() {
+        let open = || bypass("2026-03-01T10:00:00Z", "GRC", |_| {});
+        let closed = |seal: &str| {
+            let seal = seal.to_owned();
+            bypass("2026-03-01T10:00:00Z", "GRC", |b| {
+                b.closed_at = Some(at("2026-03-01T11:00:00Z"));
+                b.seal_applied = Some(seal);
+            })
+        };
+        let of = |fact: Fact| state(&picture(vec![(Subject::GroundProtection, vec![fact])]), "GRC");
+        assert_eq!(of(open()), Some(State::Off));
+        assert_eq!(of(closed("20433")), Some(State::On));
+        assert_eq!(of(closed("none")), Some(State::Unsealed));
+        let seen = vec![open(), position("2026-03-01T12:00:00Z", "GRC", "closed", None)];
+        assert_eq!(state(&picture(vec![(Subject::GroundProtection, seen)]), "GRC"), Some(State::On));
+    }
+}

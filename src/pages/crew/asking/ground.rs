@@ -34,6 +34,7 @@ pub const BYPASS: &[Part] = &[
     .caution(&[
         "Found open: leave it and call, somebody may be testing. Otherwise it is closed only at idle, isolated.",
         "Opening it makes nothing dead and may silence the warning. Capacitors stay charged after shutdown.",
+        "Insulation test: engine shut down, electronics disconnected, discharge after.",
         "Only people authorised by the railway open it; local instructions and a qualified electrician decide.",
     ]),
     Part::open(&[hinted(

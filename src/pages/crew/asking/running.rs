@@ -11,6 +11,7 @@ pub const START: &[Part] = &[
         "Anything but clear at a test cock: do not start.",
         "Starting on air spends the air that holds the brakes: secure the unit first.",
         "A unit with automatic start may start by itself. Read volts from the gauge, never probe.",
+        "Battery: gas, acid, no flame; 50 volts can kill.",
         "Local instructions and qualified people decide.",
     ]),
     Part::open(&[
