@@ -2,7 +2,6 @@
 //! measured measured.
 use std::path::{Path, PathBuf};
 
-use base64::{Engine, prelude::BASE64_STANDARD};
 use serde_json::json;
 
 use crate::person::Person;
@@ -55,10 +54,11 @@ fn folder() -> PathBuf {
     folder
 }
 
-/// The whole page, however long.
-pub async fn take(somebody: &Person<'_>, name: &str) {
-    let with = json!({"format": "png", "captureBeyondViewport": true, "optimizeForSpeed": true});
-    let taken = somebody.devtools("Page.captureScreenshot", with).await;
-    let bytes = BASE64_STANDARD.decode(taken["data"].as_str().unwrap()).unwrap();
-    std::fs::write(folder().join(format!("{name}.png")), bytes).unwrap();
+/// The whole page on a screen as high as it is, up to what a picture can hold.
+async fn take(somebody: &Person<'_>, name: &str) {
+    let size = somebody.script("return [innerWidth, document.documentElement.scrollHeight]").await;
+    let (width, height) = (size[0].as_u64().unwrap(), size[1].as_u64().unwrap().clamp(400, 12_000));
+    let screen = json!({"width": width, "height": height, "deviceScaleFactor": 1, "mobile": width < 600});
+    somebody.devtools("Emulation.setDeviceMetricsOverride", screen).await;
+    somebody.driver.screenshot(&folder().join(format!("{name}.png"))).await.unwrap();
 }
