@@ -186,7 +186,7 @@ struct Rude {
 }
 
 fn rude(panics: Panics) -> Rude {
-    let body = Body::HandoverRead(Box::new(HandoverRead { unit: "QHB 3".into(), tree_size: 0 }));
+    let body = Body::HandoverRead(Box::new(HandoverRead { unit: "QHB 3".into(), tree_size: Some(0) }));
     let page = Page {
         author: Some("ann".into()),
         channel: Channel::Page,
