@@ -278,7 +278,11 @@ fn amended_again(known: &KnownAmendment, amendment: &Amendment) -> Result<Decide
         return Ok(Decided::default());
     }
     let says = "An amendment with this id is in the book already and says something else: it stays as it is. Give the new one an id of its own.";
-    Err(Refused::Conflict(vec![Problem { path: "id".to_owned(), code: Code::IdInUse, says: says.to_owned() }]))
+    Err(Refused::Conflict(vec![Problem {
+        path: "id".to_owned(),
+        code: Code::IdInUse,
+        says: says.to_owned(),
+    }]))
 }
 
 /// A named person's own words beside an entry about them.

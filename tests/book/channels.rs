@@ -171,7 +171,11 @@ async fn the_same_report_from_many_at_once_is_filed_once() {
 /// An amendment is safe to retry as well.
 #[tokio::test]
 async fn the_same_amendment_twice_is_in_the_book_once() {
-    use breakerbook::{desk::reports::AmendEntry, people::{Act, Role}, reports::stored};
+    use breakerbook::{
+        desk::reports::AmendEntry,
+        people::{Act, Role},
+        reports::stored,
+    };
     let house = House::new().await;
     let desk = house.desk().await;
     let report = trip(1, 5);
@@ -182,11 +186,13 @@ async fn the_same_amendment_twice_is_in_the_book_once() {
         entry["note"] = note.into();
         let amendment = serde_json::json!({"id": id(9), "report": report["id"], "entry": entry["id"], "author": "ann",
             "at": "2026-03-20T00:00:00Z", "reason": "forgot it", "replacement": entry});
-        let permit = desk.world().people.person(&SignIn::from("ann")).unwrap().permit(Act::AmendEntry).unwrap();
+        let permit =
+            desk.world().people.person(&SignIn::from("ann")).unwrap().permit(Act::AmendEntry).unwrap();
         AmendEntry::of(stored::amendment(&amendment.to_string()).unwrap(), &permit, Role::Crew, Channel::Page)
     };
     let gate = crate::writing::hold(&desk).await;
-    let pending: Vec<_> = ["a", "a", "b"].iter().map(|note| desk.hand_over(amend(note), None).unwrap()).collect();
+    let pending: Vec<_> =
+        ["a", "a", "b"].iter().map(|note| desk.hand_over(amend(note), None).unwrap()).collect();
     gate.open().await;
     let mut answers = Vec::new();
     for one in pending {

@@ -381,9 +381,17 @@ async fn an_opening_moved_to_another_device_by_amendment() {
     let desk = house.desk().await;
     let mut report = trip(1, 5);
     let at = report["signed_at"].clone();
-    report["entries"] = serde_json::json!([{"id": id(101), "kind": "bypass", "opened_at": at, "device": "GRC", "by": "sam"}]);
+    report["entries"] =
+        serde_json::json!([{"id": id(101), "kind": "bypass", "opened_at": at, "device": "GRC", "by": "sam"}]);
     file(&desk, &report, "ann", Channel::Token).await.unwrap();
-    for (n, device) in [serde_json::json!({"not_listed": "ground cutout"}), "GRC".into(), serde_json::json!({"not_listed": "test switch"})].into_iter().enumerate() {
+    for (n, device) in [
+        serde_json::json!({"not_listed": "ground cutout"}),
+        "GRC".into(),
+        serde_json::json!({"not_listed": "test switch"}),
+    ]
+    .into_iter()
+    .enumerate()
+    {
         let mut entry = report["entries"][0].clone();
         entry["device"] = device;
         let amendment = serde_json::json!({"id": id(200 + n as u64), "report": report["id"], "entry": entry["id"],
@@ -396,9 +404,13 @@ async fn an_opening_moved_to_another_device_by_amendment() {
     let (_, register) = findings_and_bypasses(&desk).await;
     let mut lines: Vec<(&str, bool)> = register.iter().map(|b| (b.device.as_str(), b.withdrawn)).collect();
     lines.sort_unstable();
-    assert_eq!(lines, [("GRC", true), ("not listed: GROUND CUTOUT", true), ("not listed: TEST SWITCH", false)]);
+    assert_eq!(
+        lines,
+        [("GRC", true), ("not listed: GROUND CUTOUT", true), ("not listed: TEST SWITCH", false)]
+    );
     // Whoever follows the entry is shown what is told now, and nobody with a hand in either reviews it.
     let mut db = desk.read().await.unwrap();
-    let line = breakerbook::oversight::store::by_id(&mut db, id(101).parse().unwrap()).await.unwrap().unwrap();
+    let line =
+        breakerbook::oversight::store::by_id(&mut db, id(101).parse().unwrap()).await.unwrap().unwrap();
     assert!(!line.bypass.withdrawn);
 }
