@@ -104,6 +104,7 @@ async fn fill_new(path: &std::path::Path, ends: Instant) -> Result<(), Filling> 
     let zone = desk.world().railway.zone.clone();
     load_lists(&desk, &demo::files(ends, &zone)).await?;
     file_year(&desk, ends, &zone).await?;
+    desk.close().await;
     Ok(())
 }
 

@@ -1,0 +1,9 @@
+//! The pages in real headless Chromium: the whole job from a tripped breaker to a signed review, looked at,
+//! weighed, done with the keyboard alone, and done twice by mistake. Wants Debian's `chromium` and
+//! `chromium-driver`; without them every test here fails and says so.
+mod chromium;
+mod house;
+mod journey;
+mod looks;
+mod person;
+mod screens;
