@@ -6,7 +6,8 @@ use std::{
 
 use super::{
     body::Body,
-    tables::{Judged, PageRow, Waiting, json},
+    rows::Rows,
+    tables::{HeadRow, Judged, PageRow, Waiting, json},
     world::World,
 };
 use crate::{
@@ -172,6 +173,19 @@ impl Draft {
         self.frontier.push(leaf);
         let filed = Filed { seq, recorded_at: heading.recorded_at.at, root: self.frontier.root() };
         self.apply(filed, heading, body);
+    }
+
+    /// Where the book stands after it, as a row to be written.
+    pub fn head(&self) -> Rows {
+        let mut head = HeadRow::table();
+        head.add(&HeadRow {
+            one: 1,
+            size: self.frontier.size(),
+            root: self.frontier.root().to_string(),
+            frontier: hex::encode(self.frontier.to_bytes()),
+            world_seq: self.world.seq,
+        });
+        head
     }
 
     /// The world, about to change with this page.
