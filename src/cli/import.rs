@@ -20,7 +20,7 @@ use crate::{
         keep_roster::{IssueSchedules, KeepUnits},
         reports::{FileReport, Filer, ReadingFailed, Receipt},
     },
-    people::{self, authorisation::Scope, person},
+    people::{self, Act, authorisation::Scope, person},
     roster,
 };
 
@@ -76,6 +76,16 @@ pub enum List {
     Authorisations,
 }
 
+impl List {
+    fn act(self) -> Act {
+        match self {
+            Self::People => Act::KeepPeople,
+            Self::Schedules | Self::Units => Act::KeepRoster,
+            Self::Authorisations => Act::GrantAuthorisation,
+        }
+    }
+}
+
 /// What became of a list.
 #[derive(Debug)]
 pub struct Done {
@@ -92,7 +102,7 @@ pub async fn run(what: What) -> Outcome {
         What::Authorisations(file) => (List::Authorisations, file, None),
     };
     let desk = open(&file.book).await?;
-    let by = importer(&desk, file.by.as_deref())?;
+    let by = importer(&desk, file.by.as_deref(), list.act())?;
     let bytes = read(&file.file)?;
     let done = if file.dry_run {
         check(&desk, list, &bytes, effective)?
@@ -127,12 +137,22 @@ fn read(path: &Path) -> Result<Vec<u8>, Failed> {
     std::fs::read(path).map_err(|why| Failed::from(format!("{} cannot be read: {why}", path.display())))
 }
 
-fn importer(desk: &Desk, by: Option<&str>) -> Result<Option<SignIn>, Failed> {
+/// Who imports must hold the right to it; whoever holds the console needs none.
+fn importer(desk: &Desk, by: Option<&str>, act: Act) -> Result<Option<SignIn>, Failed> {
     let Some(typed) = by else { return Ok(None) };
     let nobody =
         || Failed::from(format!("nobody in this book signs in as {typed:?}: give another name with --as"));
     let name = person::sign_in(typed).ok_or_else(nobody)?;
-    desk.world().people.person(&name).filter(|p| p.active).map(|_| Some(name.clone())).ok_or_else(nobody)
+    let world = desk.world();
+    let person = world.people.person(&name).filter(|p| p.active).ok_or_else(nobody)?;
+    match person.permit(act) {
+        Some(permit) => Ok(Some(permit.by().clone())),
+        None => Err(Failed::from(format!(
+            "{name} is {} and may not do this: {act} is for {}",
+            person.role,
+            act.roles().iter().map(|r| r.as_str()).collect::<Vec<_>>().join(", ")
+        ))),
+    }
 }
 
 fn reject_file(of: &Path, end: &str) -> PathBuf {
@@ -154,9 +174,7 @@ fn check(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>) -> Resul
     Ok(match list {
         List::People => people::import::people(bytes).map(|i| done(i.good.len(), i.rejects)),
         List::Schedules => {
-            let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
-            roster::import::schedules(bytes, world.railway.zone.start_of(from))
-                .map(|i| done(i.good.len(), i.rejects))
+            roster::import::schedules(bytes, begins(desk, effective)).map(|i| done(i.good.len(), i.rejects))
         }
         List::Units => roster::import::units(bytes).map(|i| done(i.good.len(), i.rejects)),
         List::Authorisations => {
@@ -173,57 +191,62 @@ pub async fn list(
     effective: Option<Day>,
     by: Option<&SignIn>,
 ) -> Result<Done, Failed> {
-    let world = desk.world();
-    let channel = Channel::Import;
-    match list {
-        List::People => {
-            let Import { good, rejects } = people::import::people(bytes)?;
-            let wanted: Vec<PersonWanted> = good
-                .into_iter()
-                .map(|row| PersonWanted {
-                    sign_in: row.sign_in,
-                    role: row.role,
-                    name: row.name,
-                    craft: row.craft.unwrap_or_default(),
-                })
-                .collect();
-            let mut db = desk.read().await?;
-            let names = kept_names(&mut db).await?;
-            drop(db);
-            let kept = desk.act(KeepPeople::of(&wanted, &names, by, channel)?).await.map_err(refused)?;
-            Ok(Done { kept, rejects })
-        }
+    let (kept, rejects) = match list {
+        List::People => keep_people(desk, bytes, by).await?,
         List::Schedules => {
-            let from = effective.unwrap_or_else(|| world.railway.zone.day_of(desk.clock().now()));
-            let Import { good, rejects } =
-                roster::import::schedules(bytes, world.railway.zone.start_of(from))?;
-            let kept = desk.act(IssueSchedules::of(good, by, channel)).await.map_err(refused)?;
-            Ok(Done { kept, rejects })
+            let Import { good, rejects } = roster::import::schedules(bytes, begins(desk, effective))?;
+            (desk.act(IssueSchedules::of(good, by, Channel::Import)).await, rejects)
         }
         List::Units => {
+            let world = desk.world();
             let Import { good, rejects } = roster::import::units(bytes)?;
             let known = |card: &roster::UnitCard| world.roster.unit(&card.unit).is_some();
-            let kept = desk.act(KeepUnits::of(good, known, by, channel)).await.map_err(refused)?;
-            Ok(Done { kept, rejects })
+            (desk.act(KeepUnits::of(good, known, by, Channel::Import)).await, rejects)
         }
         List::Authorisations => {
-            let Import { good, rejects } = people::import::authorisations(bytes, &world.people)?;
-            let grant = |row: people::import::AuthorisationRow| Grant {
-                sign_in: row.person,
-                classes: match row.scope {
-                    Scope::All => Vec::new(),
-                    Scope::Classes(classes) => classes,
-                },
-                from: row.from,
-                to: row.to,
-                basis: row.basis,
-                granted_by: row.granted_by,
-                from_list: true,
-            };
+            let Import { good, rejects } = people::import::authorisations(bytes, &desk.world().people)?;
             let grants = good.into_iter().map(grant).collect();
-            let kept = desk.act(GrantAuthorisations::of(grants, by, channel)).await.map_err(refused)?;
-            Ok(Done { kept, rejects })
+            (desk.act(GrantAuthorisations::of(grants, by, Channel::Import)).await, rejects)
         }
+    };
+    Ok(Done { kept: kept.map_err(refused)?, rejects })
+}
+
+/// The moment from which imported schedules hold.
+fn begins(desk: &Desk, effective: Option<Day>) -> crate::base::Instant {
+    let zone = &desk.world().railway.zone;
+    zone.start_of(effective.unwrap_or_else(|| zone.day_of(desk.clock().now())))
+}
+
+async fn keep_people(
+    desk: &Desk,
+    bytes: &[u8],
+    by: Option<&SignIn>,
+) -> Result<(Result<Kept, Refused>, Vec<Reject>), Failed> {
+    let Import { good, rejects } = people::import::people(bytes)?;
+    let wanted = |row: people::import::PersonRow| PersonWanted {
+        sign_in: row.sign_in,
+        role: row.role,
+        name: row.name,
+        craft: row.craft.unwrap_or_default(),
+    };
+    let wanted: Vec<PersonWanted> = good.into_iter().map(wanted).collect();
+    let names = kept_names(&mut *desk.read().await?).await?;
+    Ok((desk.act(KeepPeople::of(&wanted, &names, by, Channel::Import)?).await, rejects))
+}
+
+fn grant(row: people::import::AuthorisationRow) -> Grant {
+    Grant {
+        sign_in: row.person,
+        classes: match row.scope {
+            Scope::All => Vec::new(),
+            Scope::Classes(classes) => classes,
+        },
+        from: row.from,
+        to: row.to,
+        basis: row.basis,
+        granted_by: row.granted_by,
+        from_list: true,
     }
 }
 
@@ -244,7 +267,7 @@ const UNDER_WAY: usize = 256;
 
 async fn reports_of(file: File) -> Outcome {
     let desk = open(&file.book).await?;
-    let filer = Filer { by: importer(&desk, file.by.as_deref())?, channel: Channel::Import };
+    let filer = Filer { by: importer(&desk, file.by.as_deref(), Act::FileReport)?, channel: Channel::Import };
     let bytes = read(&file.file)?;
     let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
     if !file.dry_run {

@@ -49,7 +49,7 @@ pub async fn run(args: Args) -> Outcome {
     let one_time = password::one_time()?;
     let hash =
         password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
-    begin::begin(&args.db, &book, &admin, hash, DeskOptions::default()).await?;
+    begin::begin(&args.db, &book, &admin, hash, DeskOptions::default()).await?.close().await;
     say(&format!("begun {}", args.db.display()));
     say(&format!("sign-in administrator {admin} {one_time}"));
     say("This password works once and is shown only here: sign in and choose your own.");

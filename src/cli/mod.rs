@@ -2,6 +2,7 @@
 mod answers;
 mod check;
 pub mod demo;
+mod demo_year;
 mod import;
 mod init;
 mod run_demo;

@@ -25,6 +25,7 @@ pub async fn token(args: Args) -> Outcome {
     let (of, desk) = (whose(&args)?, open(&args.book).await?);
     let token = Token::fresh()?;
     desk.act(KeepSecret::token(&of, token.hash().0, desk.clock().now())).await.map_err(refused)?;
+    desk.close().await;
     say(&token.reveal());
     Ok(ExitCode::SUCCESS)
 }
@@ -35,6 +36,7 @@ pub async fn password(args: Args) -> Outcome {
     let hash =
         password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
     desk.act(KeepSecret::password(&of, hash, true, None, desk.clock().now())).await.map_err(refused)?;
+    desk.close().await;
     say(&one_time);
     Ok(ExitCode::SUCCESS)
 }

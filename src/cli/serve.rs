@@ -39,10 +39,10 @@ pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str
         Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen))
     })?;
     let address = listener.local_addr()?;
-    let app = App::new(desk, Settings { tls: listening.behind_tls });
-    let service = site::site(&app);
+    let service = site::site(&App::new(desk.clone(), Settings { tls: listening.behind_tls }));
     announce(&format!("http://{address}"));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
+    desk.close().await;
     Ok(ExitCode::SUCCESS)
 }
 

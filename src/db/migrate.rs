@@ -20,9 +20,12 @@ pub async fn migrate(db: &mut SqliteConnection, path: &Path) -> Result<(), OpenE
         snapshot(db, &beside(path, applied)).await?;
     }
     MIGRATIONS.run(&mut *db).await.map_err(|why| match why {
-        MigrateError::VersionMissing(_) | MigrateError::VersionMismatch(_) => {
+        MigrateError::VersionMissing(_) => {
             OpenError::NewerThanProgram(path.display().to_string())
         }
+        MigrateError::VersionMismatch(_) => OpenError::NotABook(
+            "its tables were laid by another build of this program, and it was left untouched: open it with that one".to_owned(),
+        ),
         other => OpenError::NotABook(other.to_string()),
     })
 }

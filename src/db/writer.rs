@@ -3,7 +3,7 @@
 use std::{panic::AssertUnwindSafe, time::Duration};
 
 use sqlx::{Connection, SqliteConnection};
-use tokio::sync::mpsc;
+use tokio::sync::{mpsc, watch};
 
 /// Jobs in one commit, at most.
 pub const GROUP: usize = 64;
@@ -83,10 +83,12 @@ pub struct WriterOptions {
 /// The queue of the writer, for everybody.
 pub struct Writing<J> {
     queue: mpsc::Sender<J>,
+    /// Its other end goes with the writer.
+    writer: watch::Receiver<()>,
 }
 impl<J> Clone for Writing<J> {
     fn clone(&self) -> Self {
-        Self { queue: self.queue.clone() }
+        Self { queue: self.queue.clone(), writer: self.writer.clone() }
     }
 }
 
@@ -98,11 +100,24 @@ impl<J: Send + 'static> Writing<J> {
         options: WriterOptions,
     ) -> std::io::Result<Self> {
         let (queue, jobs) = mpsc::channel(QUEUE);
+        let (at_work, writer) = watch::channel(());
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
-        std::thread::Builder::new()
-            .name("writer".to_owned())
-            .spawn(move || runtime.block_on(write_until_closed(db, clerk, jobs, options)))?;
-        Ok(Self { queue })
+        std::thread::Builder::new().name("writer".to_owned()).spawn(move || {
+            runtime.block_on(write_until_closed(db, clerk, jobs, options));
+            drop(at_work);
+        })?;
+        Ok(Self { queue, writer })
+    }
+
+    /// Lets go of the queue and waits until the writer has folded its log into the file. Returns at once when
+    /// somebody else still holds the queue.
+    pub async fn end(self) {
+        let Self { queue, mut writer } = self;
+        if queue.strong_count() > 1 {
+            return;
+        }
+        drop(queue);
+        while writer.changed().await.is_ok() {}
     }
 
     /// Hands a job over at once; gives it back when the queue is full.

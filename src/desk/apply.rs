@@ -3,7 +3,7 @@ use std::sync::Arc;
 
 use super::{
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
-    draft::{Draft, Filed, Kept, KnownEntry, KnownReport},
+    draft::{Draft, Filed, Kept, KnownAmendment, KnownEntry, KnownReport},
     tables::{self, json},
     world,
 };
@@ -261,6 +261,7 @@ impl Draft {
     /// Replaces one whole entry. In the unit's ground protection both versions stay.
     fn amend(&mut self, filed: Filed, amendment: &Amendment) {
         let Some(known) = self.entries.get(&amendment.entry).cloned() else { return };
+        self.amendments.insert(amendment.id, KnownAmendment::of(amendment));
         self.rows.amendments.add(&tables::AmendmentRow {
             seq: filed.seq,
             id: amendment.id.0,

@@ -80,12 +80,12 @@ pub struct Statement {
     pub words: String,
 }
 
-/// The next crew read and understood what stood in the book at that size.
+/// The next crew read and understood what stood in the book at that size; `None`: it is not known what they saw.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct HandoverRead {
     pub unit: UnitName,
-    pub tree_size: u64,
+    pub tree_size: Option<u64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

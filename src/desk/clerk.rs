@@ -4,13 +4,7 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use sqlx::SqliteConnection;
 
-use super::{
-    act::Errand,
-    draft::Draft,
-    load::damaged,
-    tables::json,
-    world::{self, World},
-};
+use super::{act::Errand, draft::Draft, load::damaged, world::{self, World}};
 use crate::{
     base::Clock,
     book::Frontier,
@@ -128,16 +122,5 @@ pub(super) async fn write(
 
 /// Where the book now stands.
 pub(super) async fn put_head(db: &mut SqliteConnection, draft: &Draft) -> Result<(), sqlx::Error> {
-    let head = "INSERT INTO head (one, size, root, frontier, world_seq)
-        SELECT 1, value->>0, unhex(value->>1), unhex(value->>2), value->>3 FROM json_each(?) WHERE true
-        ON CONFLICT (one) DO UPDATE SET size = excluded.size, root = excluded.root, frontier = excluded.frontier,
-            world_seq = excluded.world_seq";
-    let row = (
-        draft.frontier.size(),
-        draft.frontier.root().to_string(),
-        hex::encode(draft.frontier.to_bytes()),
-        draft.world.seq,
-    );
-    sqlx::query(head).bind(json(&[row])).execute(db).await?;
-    Ok(())
+    draft.head().flush(db).await
 }

@@ -6,13 +6,14 @@ use std::{
 
 use super::{
     body::Body,
-    tables::{Judged, PageRow, Waiting},
+    rows::Rows,
+    tables::{HeadRow, Judged, PageRow, Waiting, json},
     world::World,
 };
 use crate::{
-    base::{EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
+    base::{AmendmentId, EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
     book::{self, Channel, Frontier, Hash, Heading, tree},
-    reports::Entry,
+    reports::{Amendment, Entry},
     rules::{Bypass, Dossier, DossierKey, service_days::DaySet},
 };
 
@@ -59,6 +60,28 @@ pub struct KnownEntry {
     pub position: Option<crate::reports::vocabulary::RunPosition>,
 }
 
+/// An amendment that is in the book, as far as it can be handed in again.
+#[derive(Clone, Debug, PartialEq)]
+pub struct KnownAmendment {
+    pub entry: EntryId,
+    pub report: ReportId,
+    pub author: SignIn,
+    pub reason: String,
+    pub replacement: Option<String>,
+}
+
+impl KnownAmendment {
+    pub fn of(amendment: &Amendment) -> Self {
+        Self {
+            entry: amendment.entry,
+            report: amendment.report,
+            author: amendment.author.clone(),
+            reason: amendment.reason.clone(),
+            replacement: amendment.replacement.as_ref().map(json),
+        }
+    }
+}
+
 /// What is known of a unit beyond its card.
 #[derive(Clone, Debug, Default)]
 pub struct UnitHistory {
@@ -89,6 +112,7 @@ pub struct Draft {
     pub frontier: Frontier,
     pub reports: HashMap<ReportId, KnownReport>,
     pub entries: HashMap<EntryId, KnownEntry>,
+    pub amendments: HashMap<AmendmentId, KnownAmendment>,
     pub units: BTreeMap<UnitName, UnitHistory>,
     pub dossiers: BTreeMap<DossierKey, Kept>,
     pub bypasses: HashMap<EntryId, Bypass>,
@@ -110,6 +134,7 @@ impl Draft {
             frontier,
             reports: HashMap::new(),
             entries: HashMap::new(),
+            amendments: HashMap::new(),
             units: BTreeMap::new(),
             dossiers: BTreeMap::new(),
             bypasses: HashMap::new(),
@@ -148,6 +173,19 @@ impl Draft {
         self.frontier.push(leaf);
         let filed = Filed { seq, recorded_at: heading.recorded_at.at, root: self.frontier.root() };
         self.apply(filed, heading, body);
+    }
+
+    /// Where the book stands after it, as a row to be written.
+    pub fn head(&self) -> Rows {
+        let mut head = HeadRow::table();
+        head.add(&HeadRow {
+            one: 1,
+            size: self.frontier.size(),
+            root: self.frontier.root().to_string(),
+            frontier: hex::encode(self.frontier.to_bytes()),
+            world_seq: self.world.seq,
+        });
+        head
     }
 
     /// The world, about to change with this page.

@@ -25,6 +25,12 @@ impl Draft {
     /// Judges every loaded dossier and writes what came of it. The rows of reports must be in the file already:
     /// who had a unit while its cutout stood open is read from there.
     pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        self.judge_unwritten(db).await?;
+        self.judged.flush(db).await
+    }
+
+    /// The same, but what came of it still waits in `judged`.
+    pub async fn judge_unwritten(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let runs = runs_during(db, &self.dossiers).await?;
         self.check_loaded()?;
         self.keep_histories();
@@ -42,7 +48,7 @@ impl Draft {
             );
             write_judgement(&mut self.judged, &key, &kept, &judgement);
         }
-        self.judged.flush(db).await
+        Ok(())
     }
 
     /// Writes what was loaded and added to, unjudged: `rebuild` judges once at its end.

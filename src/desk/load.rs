@@ -4,12 +4,12 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    draft::{Draft, Filed, Kept, KnownEntry, KnownReport, Page, UnitHistory},
+    draft::{Draft, Filed, Kept, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
     tables::json,
     wanted::Wanted,
 };
 use crate::{
-    base::{EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
+    base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::stored,
     rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet},
@@ -21,6 +21,7 @@ impl Draft {
         let mut wanted = Wanted::ids_of(pages);
         self.load_reports(db, &wanted.reports).await?;
         self.load_entries(db, &wanted.entries).await?;
+        self.load_amendments(db, &wanted.amendments).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
         wanted.add_subjects(pages, self);
@@ -86,16 +87,38 @@ impl Draft {
         Ok(())
     }
 
+    async fn load_amendments(
+        &mut self,
+        db: &mut SqliteConnection,
+        ids: &BTreeSet<AmendmentId>,
+    ) -> Result<(), sqlx::Error> {
+        let sql = "SELECT id, entry, report, author, reason, replacement FROM amendment
+            WHERE id IN (SELECT value FROM json_each(?))";
+        for row in fetch(db, sql, ids).await? {
+            let known = KnownAmendment {
+                entry: id(&row, "entry")?,
+                report: id(&row, "report")?,
+                author: text(&row, "author")?,
+                reason: row.try_get("reason")?,
+                replacement: row.try_get("replacement")?,
+            };
+            self.amendments.insert(id(&row, "id")?, known);
+        }
+        Ok(())
+    }
+
     async fn load_bypasses(
         &mut self,
         db: &mut SqliteConnection,
         ids: &BTreeSet<EntryId>,
     ) -> Result<(), sqlx::Error> {
-        let sql = "SELECT data FROM bypass WHERE id IN (SELECT value FROM json_each(?))";
+        let sql = "SELECT data FROM bypass WHERE id IN (SELECT value FROM json_each(?)) ORDER BY data ->> 'withdrawn', device";
         for row in fetch(db, sql, ids).await? {
             let bypass: Bypass =
                 serde_json::from_str(row.try_get("data")?).map_err(|why| damaged(why.to_string()))?;
-            self.bypasses.insert(bypass.id, bypass);
+            // Whoever had a hand in the withdrawn one has one in what it became.
+            let known = self.bypasses.entry(bypass.id);
+            known.and_modify(|known| known.hands.extend(bypass.hands.clone())).or_insert(bypass);
         }
         Ok(())
     }

@@ -91,6 +91,12 @@ impl Desk {
         Ok(Self { readers, writing, world, clock: options.clock })
     }
 
+    /// Closes the book so that it is one file again. A server that is killed loses nothing by not coming here.
+    pub async fn close(self) {
+        self.readers.close().await;
+        self.writing.end().await;
+    }
+
     pub fn clock(&self) -> &Clock {
         &self.clock
     }

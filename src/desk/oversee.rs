@@ -29,7 +29,11 @@ pub struct SignHandover(Page);
 impl SignHandover {
     /// `tree_size` is the book's size as it was shown to the reader.
     pub fn of(unit: UnitName, tree_size: u64, permit: &Permit, now: Instant) -> Self {
-        Self(signed(permit, now, Body::HandoverRead(Box::new(HandoverRead { unit, tree_size }))))
+        Self(signed(
+            permit,
+            now,
+            Body::HandoverRead(Box::new(HandoverRead { unit, tree_size: Some(tree_size) })),
+        ))
     }
 }
 

@@ -107,8 +107,10 @@ CREATE TABLE finding (
 ) STRICT;
 CREATE INDEX finding_of_subject ON finding (unit, subject);
 
+-- An entry that was amended to tell of another cutout has a line for each: the withdrawn one stays.
 CREATE TABLE bypass (
-    id TEXT PRIMARY KEY, unit TEXT NOT NULL, device TEXT NOT NULL, begins INTEGER NOT NULL, closed_at INTEGER, data TEXT NOT NULL
+    id TEXT NOT NULL, unit TEXT NOT NULL, device TEXT NOT NULL, begins INTEGER NOT NULL, closed_at INTEGER, data TEXT NOT NULL,
+    PRIMARY KEY (id, device)
 ) STRICT;
 CREATE INDEX bypass_of_unit ON bypass (unit, begins);
 CREATE TABLE review (

@@ -4,7 +4,7 @@ use serde::Serialize;
 use super::{
     act::{Act, Decided},
     body::{Body, Statement},
-    draft::{Draft, Filed, KnownReport, Page},
+    draft::{Draft, Filed, KnownAmendment, KnownReport, Page},
     refused::Refused,
     world::World,
 };
@@ -229,6 +229,9 @@ impl Act for AmendEntry {
 
     fn decide(&self, draft: &Draft, now: Instant) -> Result<Decided, Refused> {
         let Body::EntryAmended(amendment) = &self.page.body else { return Ok(Decided::default()) };
+        if let Some(known) = draft.amendments.get(&amendment.id) {
+            return amended_again(known, amendment);
+        }
         let known = draft.entries.get(&amendment.entry).filter(|known| known.report == amendment.report);
         let Some(known) = known else {
             return Err(Refused::NotThere(
@@ -267,6 +270,19 @@ impl Act for AmendEntry {
     fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
         filed.first().copied()
     }
+}
+
+/// Handed in twice, it is in the book once.
+fn amended_again(known: &KnownAmendment, amendment: &Amendment) -> Result<Decided, Refused> {
+    if *known == KnownAmendment::of(amendment) {
+        return Ok(Decided::default());
+    }
+    let says = "An amendment with this id is in the book already and says something else: it stays as it is. Give the new one an id of its own.";
+    Err(Refused::Conflict(vec![Problem {
+        path: "id".to_owned(),
+        code: Code::IdInUse,
+        says: says.to_owned(),
+    }]))
 }
 
 /// A named person's own words beside an entry about them.

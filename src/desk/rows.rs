@@ -48,6 +48,11 @@ impl Rows {
         self.json.is_empty()
     }
 
+    /// What the next flush will run: the statement, and its rows as JSON without the closing bracket.
+    pub fn waiting(&self) -> Option<(&str, &[u8])> {
+        (!self.json.is_empty()).then_some((self.sql.as_str(), self.json.as_slice()))
+    }
+
     /// Adds a row: a tuple, a slice, anything that serialises as an array (or a plain value).
     pub fn add(&mut self, row: &impl Serialize) {
         self.json.push(if self.json.is_empty() { b'[' } else { b',' });

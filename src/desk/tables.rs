@@ -12,6 +12,12 @@ use crate::{
     rules::Rule,
 };
 
+table_row! {
+    HeadRow into "head" ["ON CONFLICT (one) DO UPDATE SET size = excluded.size, root = excluded.root,
+        frontier = excluded.frontier, world_seq = excluded.world_seq"] {
+        one: u8, size: u64, root: String as bytes, frontier: String as bytes, world_seq: u64,
+    }
+}
 table_row! { PageRow into "page" [""] { seq: u64, blob: String, leaf: String as bytes, } }
 table_row! {
     ReportRow into "report" [""] {
@@ -92,6 +98,10 @@ macro_rules! waiting {
             }
         }
         impl Waiting {
+            /// In the order in which they are written.
+            pub fn tables(&self) -> Vec<&Rows> {
+                vec![$(&self.$field,)*]
+            }
             pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
                 $(self.$field.flush(&mut *db).await?;)*
                 Ok(())
@@ -136,6 +146,11 @@ impl Default for Judged {
 }
 
 impl Judged {
+    /// In the order in which they are written.
+    pub fn tables(&self) -> [&Rows; 6] {
+        [&self.histories, &self.dossiers, &self.cleared, &self.findings, &self.cleared_bypasses, &self.bypasses]
+    }
+
     pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
         self.histories.flush(&mut *db).await?;
         self.dossiers.flush(&mut *db).await?;

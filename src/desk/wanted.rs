@@ -6,7 +6,7 @@ use super::{
     draft::{Draft, Page},
 };
 use crate::{
-    base::{EntryId, ReportId, UnitName, zone::Day},
+    base::{AmendmentId, EntryId, ReportId, UnitName, zone::Day},
     reports::Entry,
     rules::{DossierKey, dossier::Subject, routing},
 };
@@ -16,6 +16,7 @@ use crate::{
 pub struct Wanted {
     pub reports: BTreeSet<ReportId>,
     pub entries: BTreeSet<EntryId>,
+    pub amendments: BTreeSet<AmendmentId>,
     pub bypasses: BTreeSet<EntryId>,
     pub repairs: BTreeSet<uuid::Uuid>,
     /// With the days on which a page reports about it.
@@ -66,6 +67,7 @@ impl Wanted {
                     wanted.entries.extend(report.entries.iter().map(|e| e.id));
                 }
                 Body::EntryAmended(amendment) => {
+                    wanted.amendments.insert(amendment.id);
                     wanted.reports.insert(amendment.report);
                     wanted.entries.insert(amendment.entry);
                 }

@@ -27,11 +27,12 @@ pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<Line
     found.iter().map(|data: &String| Ok(line(read(data)?, &reviews))).collect()
 }
 
+/// What is told now before what was withdrawn.
+const OF_ENTRY: &str = "SELECT data FROM bypass WHERE id = ? ORDER BY data ->> 'withdrawn', device LIMIT 1";
+
 pub async fn by_id(db: &mut SqliteConnection, id: EntryId) -> Sql<Option<Line>> {
-    let data: Option<String> = sqlx::query_scalar("SELECT data FROM bypass WHERE id = ?")
-        .bind(id.to_string())
-        .fetch_optional(&mut *db)
-        .await?;
+    let data: Option<String> =
+        sqlx::query_scalar(OF_ENTRY).bind(id.to_string()).fetch_optional(&mut *db).await?;
     let Some(data) = data else { return Ok(None) };
     let bypass = read(&data)?;
     let reviews = reviews(db, Some(&bypass.unit), Instant::MAX).await?;

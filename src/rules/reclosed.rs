@@ -18,6 +18,10 @@ use crate::{
 /// Operations in one run that nobody should have gone on to.
 const KEPT: u32 = 3;
 
+/// A line that nobody answered and that nothing was added to for so long ends: an old one on top of the board
+/// hides the new ones.
+const STALE: i64 = 90 * DAY;
+
 /// One closing of the circuit after it had opened by itself.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Reclosing {
@@ -67,18 +71,21 @@ pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>) -> Vec<Reclosing> {
     out
 }
 
-/// Ends by a repair, or by a later closing that a qualified person examined first.
+/// Ends by a repair, by a later closing that a qualified person examined first, or 90 days after the last one.
 pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
     let closings = reclosings(case.standing());
     if closings.is_empty() {
         return;
     }
     let mut open: Option<Finding> = None;
-    let mut since_repair = 0;
+    let (mut since_repair, mut stale_at) = (0, Instant::MAX);
     for (i, closing) in closings.iter().enumerate() {
+        if closing.at >= stale_at {
+            out.extend(open.take().map(|f| f.until(Some(stale_at))));
+        }
         let previous = if i == 0 { Instant(i64::MIN) } else { closings[i - 1].at };
         if let Some(repair) = repair_between(case, previous, closing.at) {
-            out.extend(open.take().map(|f| f.until(Some(repair))));
+            out.extend(open.take().map(|f| f.until(Some(repair.min(stale_at)))));
             since_repair = i;
         }
         if closing.basis == Some(Basis::Examined) {
@@ -86,6 +93,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
         }
         let before = &closings[since_repair..i];
         let Some(why) = why_again(case, tag, before, *closing) else { continue };
+        stale_at = closing.at.plus(STALE);
         match &mut open {
             Some(finding) => finding.entries.push(closing.entry),
             None => open = Some(told(case, tag, before, *closing, &why)),
@@ -95,7 +103,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
     let repair = repair_between(case, last, Instant::MAX);
     out.extend(open.map(|mut f| {
         f.entries.dedup();
-        f.until(repair)
+        f.until(Some(repair.map_or(stale_at, |repair| repair.min(stale_at))))
     }));
 }
 
@@ -285,6 +293,24 @@ mod tests {
              1 Mar 2026 06:00 -06:00."
         );
         assert!(!found[0].sentence.contains("okafor"));
+    }
+
+    #[test]
+    fn an_old_line_does_not_stay_on_top_for_ever() {
+        let railway = Railway::with(vec![device("TC2", |_| {})]);
+        let two = [
+            closed("2026-03-01T10:00:00Z", Basis::NotDetermined),
+            closed("2026-03-01T12:00:00Z", Basis::NotDetermined),
+        ];
+        let found = again(&railway, two.to_vec());
+        assert_eq!(found[0].until, Some(at("2026-05-30T12:00:00Z")), "90 days later");
+        let later = [
+            closed("2026-07-01T10:00:00Z", Basis::NotDetermined),
+            closed("2026-07-01T12:00:00Z", Basis::NotDetermined),
+        ];
+        let found = again(&railway, [two, later].concat());
+        assert_eq!(found.len(), 2);
+        assert_eq!(found[0].until, Some(at("2026-05-30T12:00:00Z")));
     }
 
     #[test]

@@ -167,3 +167,39 @@ async fn the_same_report_from_many_at_once_is_filed_once() {
     }
     house.is_clean().await;
 }
+
+/// An amendment is safe to retry as well.
+#[tokio::test]
+async fn the_same_amendment_twice_is_in_the_book_once() {
+    use breakerbook::{
+        desk::reports::AmendEntry,
+        people::{Act, Role},
+        reports::stored,
+    };
+    let house = House::new().await;
+    let desk = house.desk().await;
+    let report = trip(1, 5);
+    file(&desk, &report, "ann", Channel::Token).await.unwrap();
+    let size = house.is_clean().await;
+    let amend = |note: &str| {
+        let mut entry = report["entries"][0].clone();
+        entry["note"] = note.into();
+        let amendment = serde_json::json!({"id": id(9), "report": report["id"], "entry": entry["id"], "author": "ann",
+            "at": "2026-03-20T00:00:00Z", "reason": "forgot it", "replacement": entry});
+        let permit =
+            desk.world().people.person(&SignIn::from("ann")).unwrap().permit(Act::AmendEntry).unwrap();
+        AmendEntry::of(stored::amendment(&amendment.to_string()).unwrap(), &permit, Role::Crew, Channel::Page)
+    };
+    let gate = crate::writing::hold(&desk).await;
+    let pending: Vec<_> =
+        ["a", "a", "b"].iter().map(|note| desk.hand_over(amend(note), None).unwrap()).collect();
+    gate.open().await;
+    let mut answers = Vec::new();
+    for one in pending {
+        answers.push(one.answer().await);
+    }
+    assert!(matches!(&answers[..], [Ok(Some(_)), Ok(None), Err(Refused::Conflict(_))]), "{answers:?}");
+    assert!(matches!(desk.act(amend("a")).await, Ok(None)));
+    assert!(matches!(desk.act(amend("b")).await, Err(Refused::Conflict(_))));
+    assert_eq!(house.is_clean().await, size + 1);
+}

@@ -6,7 +6,7 @@ use std::{
 };
 
 use breakerbook::{
-    base::{Clock, Instant, SignIn, Zone},
+    base::{Clock, Instant, SignIn},
     book::Channel,
     cli::demo::small::small,
     desk::{
@@ -290,8 +290,4 @@ pub fn same_contents(left: &BTreeMap<String, Vec<String>>, right: &BTreeMap<Stri
             only(other, lines)
         );
     }
-}
-
-pub fn zone() -> Zone {
-    Zone::named("America/Chicago").unwrap()
 }

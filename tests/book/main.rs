@@ -1,4 +1,7 @@
 //! Tests that try to break the book: other orders, other channels, flipped bytes, killed servers, full disks.
+//! More of it: `PROPTEST_CASES=500 FLIPS=3000 KILLS=100 cargo test --test book`.
+#![expect(clippy::unwrap_used, clippy::panic, reason = "a test that fails says so by panicking")]
+#![expect(clippy::cast_possible_truncation, reason = "the numbers of reports are small")]
 mod channels;
 mod deeds;
 mod flips;

@@ -1,14 +1,19 @@
 //! Somebody with a tool of their own changes the file through SQL: `verify` says so and names what was changed.
 use breakerbook::{
-    base::Instant,
+    base::{Instant, SignIn, Tag, UnitName},
     book::{Channel, tree::leaf_hash},
     desk::{
         Desk,
-        body::{Body, Hold, HoldReason, RepairClosed, RepairOpened, SetAside},
+        body::{Body, Hold, HoldReason, Judgement, RepairClosed, RepairOpened, SetAside, Statement},
         figures::TakeFigures,
+        oversee::{ReviewBypass, SignHandover},
         rebuild,
+        reports::{AddStatement, AmendEntry},
         shop::ShopAct,
     },
+    people::{Act, Permit, Role},
+    reports::stored,
+    rules::Rule,
 };
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tokio::sync::OnceCell;
@@ -33,39 +38,57 @@ pub async fn full() -> House {
 }
 
 async fn fill(desk: &Desk) {
-    use breakerbook::{
-        base::SignIn,
-        desk::{
-            body::{Judgement, Statement},
-            oversee::{ReviewBypass, SignHandover},
-            reports::{AddStatement, AmendEntry},
-        },
-        people::{Act, Role},
-        reports::stored,
-    };
     let now = desk.clock().now();
     file(desk, &every_kind(), "ann", Channel::Token).await.unwrap();
     for n in 1..9 {
         file(desk, &trip(n, n as u32 * 20), "ann", Channel::Token).await.unwrap();
     }
-    let world = desk.world();
-    let permit = |who: &str, act| world.people.person(&SignIn::from(who)).unwrap().permit(act).unwrap();
+    correct_and_read(desk).await;
+    in_the_shop(desk).await;
+    desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
+    let mut db = desk.read().await.unwrap();
+    let opening: Option<(String, String)> =
+        sqlx::query_as("SELECT id, unit FROM bypass LIMIT 1").fetch_optional(&mut *db).await.unwrap();
+    drop(db);
+    let (bypass, unit) = opening.expect("an opening to review");
+    let permit = permit(desk, "max", Act::ReviewBypass);
+    let (bypass, unit) = (bypass.parse().unwrap(), UnitName::from(unit.as_str()));
+    let review = ReviewBypass::of(bypass, unit, 1000, Judgement::InOrder, "looked".into(), &permit, now);
+    desk.act(review).await.unwrap();
+}
+
+fn permit(desk: &Desk, who: &str, act: Act) -> Permit {
+    desk.world().people.person(&SignIn::from(who)).unwrap().permit(act).unwrap()
+}
+
+/// An amendment, a statement, a handover read.
+async fn correct_and_read(desk: &Desk) {
+    let now = desk.clock().now();
     let fixed = trip(1, 20);
     let mut entry = fixed["entries"][0].clone();
     entry["note"] = "looked again".into();
     let amendment = serde_json::json!({"id": house::id(77), "report": fixed["id"], "entry": entry["id"], "author": "ann",
         "at": "2026-03-20T00:00:00Z", "reason": "forgot to say", "replacement": entry});
     let amendment = stored::amendment(&amendment.to_string()).unwrap();
-    desk.act(AmendEntry::of(amendment, &permit("ann", Act::AmendEntry), Role::Crew, Channel::Page))
-        .await
-        .unwrap();
+    let by = permit(desk, "ann", Act::AmendEntry);
+    desk.act(AmendEntry::of(amendment, &by, Role::Crew, Channel::Page)).await.unwrap();
     let said = Statement { entry: house::id(1_000_002).parse().unwrap(), words: "it was raining".into() };
-    desk.act(AddStatement::of(said, &permit("bob", Act::MakeStatement), Channel::Page, now)).await.unwrap();
-    desk.act(SignHandover::of("QHB 1".into(), 5, &permit("bob", Act::ReadHandover), now)).await.unwrap();
-    let (unit, device) =
-        (breakerbook::base::UnitName::from("QHB 1"), Some(breakerbook::base::Tag::from("TC1")));
+    let by = permit(desk, "bob", Act::MakeStatement);
+    desk.act(AddStatement::of(said, &by, Channel::Page, now)).await.unwrap();
+    let by = permit(desk, "bob", Act::ReadHandover);
+    desk.act(SignHandover::of("QHB 1".into(), 5, &by, now)).await.unwrap();
+}
+
+/// A hold, a repair opened and closed, a finding set aside.
+async fn in_the_shop(desk: &Desk) {
+    let now = desk.clock().now();
+    let (unit, device) = (UnitName::from("QHB 1"), Some(Tag::from("TC1")));
     let at = |day: &str| Instant::parse(&format!("2026-03-{day}T08:00:00Z")).unwrap();
-    let repair = uuid::Uuid::from_u128(7);
+    let id = uuid::Uuid::from_u128(7);
+    let opened =
+        RepairOpened { id, unit: unit.clone(), device: device.clone(), at: at("25"), findings: vec![] };
+    let closed = RepairClosed { id, at: at("26"), cause: "chafed wire".into(), words: None, new_life: false };
+    let until = now.plus(1);
     for body in [
         Body::UnitHeld(Box::new(Hold {
             unit: unit.clone(),
@@ -73,47 +96,18 @@ async fn fill(desk: &Desk) {
             reason: HoldReason::Repair,
             words: None,
         })),
-        Body::RepairOpened(Box::new(RepairOpened {
-            id: repair,
-            unit: unit.clone(),
-            device: device.clone(),
-            at: at("25"),
-            findings: vec![],
-        })),
-        Body::RepairClosed(Box::new(RepairClosed {
-            id: repair,
-            at: at("26"),
-            cause: "chafed wire".into(),
-            words: None,
-            new_life: false,
-        })),
+        Body::RepairOpened(Box::new(opened)),
+        Body::RepairClosed(Box::new(closed)),
         Body::FindingSetAside(Box::new(SetAside {
-            rule: breakerbook::rules::Rule::Burst,
-            unit: unit.clone(),
+            rule: Rule::Burst,
+            unit,
             device,
-            until: now.plus(1),
+            until,
             reason: "known".into(),
         })),
     ] {
-        let happened = now;
-        desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, happened)).await.unwrap();
+        desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, now)).await.unwrap();
     }
-    desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
-    let mut db = desk.read().await.unwrap();
-    let bypass: Option<(String, String)> =
-        sqlx::query_as("SELECT id, unit FROM bypass LIMIT 1").fetch_optional(&mut *db).await.unwrap();
-    drop(db);
-    let (bypass, unit) = bypass.expect("an opening to review");
-    let review = ReviewBypass::of(
-        bypass.parse().unwrap(),
-        unit.as_str().into(),
-        1000,
-        Judgement::InOrder,
-        "looked".into(),
-        &permit("max", Act::ReviewBypass),
-        now,
-    );
-    desk.act(review).await.unwrap();
 }
 
 #[tokio::test]

@@ -99,7 +99,8 @@ fn driver_process(chromedriver: &Path) -> (Child, u16) {
         .spawn()
         .unwrap();
     let mut lines = BufReader::new(process.stdout.take().unwrap()).lines().map_while(Result::ok);
-    let port = lines.find_map(|line| line.rsplit_once("successfully on port ")?.1.trim_end_matches('.').parse().ok());
+    let port = lines
+        .find_map(|line| line.rsplit_once("successfully on port ")?.1.trim_end_matches('.').parse().ok());
     // Reads the rest, or the driver would stop on a full pipe.
     std::thread::spawn(move || lines.for_each(drop));
     (process, port.expect("chromedriver says its port"))

@@ -67,7 +67,8 @@ impl House {
     pub fn rows(&self, command: &str) -> Vec<serde_json::Value> {
         let answer = self.ask(&[command, "--format", "json"]);
         let text = String::from_utf8(answer.stdout).unwrap();
-        let read: serde_json::Value = serde_json::from_str(&text).unwrap_or_else(|why| panic!("{why}: {text}"));
+        let read: serde_json::Value =
+            serde_json::from_str(&text).unwrap_or_else(|why| panic!("{why}: {text}"));
         match read {
             serde_json::Value::Array(rows) => rows,
             mut other => match other[command].take() {
@@ -101,7 +102,8 @@ fn year() -> &'static Path {
             return path;
         }
         let begun = path.with_extension(format!("{}.db", std::process::id()));
-        let filled = Command::new(PROGRAM).args(["demo", "--fill-only", "--db"]).arg(&begun).output().unwrap();
+        let filled =
+            Command::new(PROGRAM).args(["demo", "--fill-only", "--db"]).arg(&begun).output().unwrap();
         assert!(filled.status.success(), "{}", String::from_utf8_lossy(&filled.stderr));
         for end in ["-wal", "-shm", ""] {
             let (from, to) = (format!("{}{end}", begun.display()), format!("{}{end}", path.display()));

@@ -160,8 +160,7 @@ async fn supervisor_reviews(supervisor: &Person<'_>) {
 }
 
 /// Why m.ruiz may not review what they ordered themselves.
-const OWN_HAND: &str =
-    "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.";
+const OWN_HAND: &str = "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.";
 
 async fn opens_the_opening(supervisor: &Person<'_>, unit: &str) {
     supervisor.open("/bypasses").await;
@@ -173,7 +172,8 @@ async fn opens_the_opening(supervisor: &Person<'_>, unit: &str) {
 fn the_book_holds_it(house: &House) {
     house.verifies();
     let text = |row: &Value, name: &str| row[name].as_str().unwrap_or_default().to_owned();
-    let of_unit = |rows: Vec<Value>| rows.into_iter().filter(|row| row["unit"] == "QHB 412").collect::<Vec<_>>();
+    let of_unit =
+        |rows: Vec<Value>| rows.into_iter().filter(|row| row["unit"] == "QHB 412").collect::<Vec<_>>();
     let entries = of_unit(house.rows("entries"));
     let report = text(&entries[0], "report");
     let filed = entries.iter().filter(|e| text(e, "report") == report && e["channel"] == "page");

@@ -22,7 +22,10 @@ use crate::{
         state::State as Drawn,
     },
     people::Act,
-    reports::{self, store::{EntryRow, ReportRow}},
+    reports::{
+        self,
+        store::{EntryRow, ReportRow},
+    },
     rules::{
         self, Finding, Rule,
         store::{Decisions, State as Stands},

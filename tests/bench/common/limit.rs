@@ -1,0 +1,93 @@
+//! The raw limit: the very rows that the desk writes, in groups of the same size, through sqlx, synchronous=FULL,
+//! with no deciding, judging or HTTP. What a group writes is listened in on once and written again and again.
+use std::{
+    path::Path,
+    sync::Arc,
+    time::{Duration, Instant as Moment},
+};
+
+use breakerbook::{
+    base::{Clock, Instant},
+    book::Channel,
+    db::{Opening, open},
+    desk::{
+        Draft, Page,
+        act::Act as _,
+        reports::{FileReport, Filer},
+        rows::Rows,
+        world::{self, World},
+    },
+    reports,
+};
+use sqlx::{AssertSqlSafe, Connection as _, SqliteConnection};
+
+/// What one group writes, statement by statement.
+type Written = Vec<(String, String)>;
+
+/// Files the reports on this copy of the book in groups, and keeps what each group wrote.
+pub fn listen_in(db: &Path, bodies: &[String], group: usize) -> Vec<Written> {
+    runtime().block_on(async {
+        let mut db = open::writer(db, &Opening::default()).await.unwrap();
+        let mut groups = Vec::new();
+        for bodies in bodies.chunks(group) {
+            groups.push(one_group(&mut db, bodies).await);
+        }
+        groups
+    })
+}
+
+async fn one_group(db: &mut SqliteConnection, bodies: &[String]) -> Written {
+    let now = Clock::machine().now();
+    let (frontier, _) = world::head(db).await.unwrap();
+    let world = Arc::new(world::load(db).await.unwrap());
+    let acts: Vec<FileReport> = bodies.iter().map(|body| read(body, &world, now)).collect();
+    let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
+    let pages: Vec<&Page> = acts.iter().flat_map(|act| act.pages()).collect();
+    let mut draft = Draft::on(world, frontier);
+    draft.load_for(&mut tx, &pages).await.unwrap();
+    for page in pages {
+        draft.file(page, now).unwrap();
+    }
+    let mut written: Written = draft.rows.tables().into_iter().filter_map(copied).collect();
+    draft.rows.flush(&mut tx).await.unwrap();
+    draft.judge_unwritten(&mut tx).await.unwrap();
+    written.extend(draft.judged.tables().into_iter().filter_map(copied));
+    draft.judged.flush(&mut tx).await.unwrap();
+    let mut head = draft.head();
+    written.extend(copied(&head));
+    head.flush(&mut tx).await.unwrap();
+    tx.commit().await.unwrap();
+    written
+}
+
+fn copied(rows: &Rows) -> Option<(String, String)> {
+    let (sql, json) = rows.waiting()?;
+    Some((sql.to_owned(), format!("{}]", std::str::from_utf8(json).unwrap())))
+}
+
+fn read(body: &str, world: &World, now: Instant) -> FileReport {
+    let tree = reports::json::parse(body.as_bytes()).unwrap();
+    let (report, _) = reports::reading::read_report(&tree).unwrap();
+    let filer = Filer { by: Some(report.author.clone()), channel: Channel::Token };
+    FileReport::read(body.as_bytes(), &filer, world, now).unwrap()
+}
+
+/// Writes what was listened in on into a copy that stands where that one stood.
+pub fn write_again(db: &Path, groups: &[Written]) -> Duration {
+    runtime().block_on(async {
+        let mut db = open::writer(db, &Opening::default()).await.unwrap();
+        let began = Moment::now();
+        for group in groups {
+            let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
+            for (sql, json) in group {
+                sqlx::query(AssertSqlSafe(sql.as_str())).bind(json.as_str()).execute(&mut *tx).await.unwrap();
+            }
+            tx.commit().await.unwrap();
+        }
+        began.elapsed()
+    })
+}
+
+fn runtime() -> tokio::runtime::Runtime {
+    tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap()
+}
