@@ -12,7 +12,8 @@ use crate::{
 };
 
 /// No name is like this; a page that bears it bears the others.
-const LONG: &str = "Maximiliana-Theodora Wolkenstein-Unterbreitenbachhausen of the Upper Valley and Both Harbours";
+const LONG: &str =
+    "Maximiliana-Theodora Wolkenstein-Unterbreitenbachhausen of the Upper Valley and Both Harbours";
 const NOTE: &str = "Unterbrechungsschaltgeräteprüfprotokollaufbewahrungsortverzeichnisnummernschildbeleuchtungsstörung \
     seen again at the same place, and then for a long while nothing, until the second grade where it came back twice";
 

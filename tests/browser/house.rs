@@ -35,7 +35,13 @@ impl House {
         for (what, text) in imports {
             let file = dir.path().join(format!("{what}.txt"));
             std::fs::write(&file, text).unwrap();
-            let imported = Command::new(PROGRAM).args(["import", what]).arg(&file).arg("--db").arg(&book).output().unwrap();
+            let imported = Command::new(PROGRAM)
+                .args(["import", what])
+                .arg(&file)
+                .arg("--db")
+                .arg(&book)
+                .output()
+                .unwrap();
             assert!(imported.status.success(), "{imported:?}");
         }
         let (process, url) = serve(&["demo", "--db"], &book);

@@ -70,7 +70,8 @@ impl Keys<'_, '_> {
     async fn tab_to(&self, css: &str) {
         for _ in 0..120 {
             self.press(Key::Tab).await;
-            let at = self.crew.script(&include_str!("focus.js").replace("WANTED", &css.replace('\'', "\""))).await;
+            let at =
+                self.crew.script(&include_str!("focus.js").replace("WANTED", &css.replace('\'', "\""))).await;
             assert_eq!(at["hidden"], "", "the focus is not to be seen at {}", self.crew.path().await);
             if at["there"] == true {
                 return;

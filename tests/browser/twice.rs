@@ -21,7 +21,10 @@ async fn going_back_and_pressing_twice_files_once() {
     crew.choose("cutout.GRC", "closed_broken").await;
     crew.fill("password", password("n.okafor")).await;
     // Two clicks before the first has been answered.
-    crew.script("const b = [...document.querySelectorAll('main form .button.first')].pop(); b.click(); b.click();").await;
+    crew.script(
+        "const b = [...document.querySelectorAll('main form .button.first')].pop(); b.click(); b.click();",
+    )
+    .await;
     crew.waits_for("/reports/").await;
     let receipt = crew.path().await;
     assert_eq!(reports(&house), before + 1, "two quick clicks file once");
@@ -31,7 +34,12 @@ async fn going_back_and_pressing_twice_files_once() {
     crew.fill("password", password("n.okafor")).await;
     crew.press_first().await;
     crew.waits_for("/").await;
-    assert_eq!(reports(&house), before + 1, "the page that went back files nothing new: {}", crew.text().await);
+    assert_eq!(
+        reports(&house),
+        before + 1,
+        "the page that went back files nothing new: {}",
+        crew.text().await
+    );
     crew.open(&receipt).await;
     crew.reads("In the book").await;
     house.verifies();
@@ -39,7 +47,8 @@ async fn going_back_and_pressing_twice_files_once() {
 
 fn reports(house: &House) -> usize {
     let of_unit = |row: &Value| row["unit"] == UNIT && row["author"] == "n.okafor";
-    let mut ids: Vec<_> = house.rows("entries").iter().filter(|r| of_unit(r)).map(|r| r["report"].to_string()).collect();
+    let mut ids: Vec<_> =
+        house.rows("entries").iter().filter(|r| of_unit(r)).map(|r| r["report"].to_string()).collect();
     ids.sort();
     ids.dedup();
     ids.len()

@@ -83,7 +83,8 @@ impl Scale<'_> {
     fn judge(&mut self, page: &str, which: &str, most: u64, load: &Load) {
         println!("{page}, {which}: {} bytes in {} answers", load.bytes, load.answers);
         if load.bytes == 0 || load.bytes > most {
-            self.wrong.push(format!("{page} weighs {} bytes at the {which} load, {most} allowed", load.bytes));
+            self.wrong
+                .push(format!("{page} weighs {} bytes at the {which} load, {most} allowed", load.bytes));
         }
         for url in &load.elsewhere {
             self.wrong.push(format!("{page} asks elsewhere: {url}"));
@@ -98,7 +99,8 @@ impl Scale<'_> {
         let said = somebody.driver.browser_log().await.unwrap();
         // That a page is not there is what its own address says.
         let own = said.iter().filter(|line| !(page == "/nowhere" && line.message.contains("404")));
-        self.wrong.extend(own.map(|line| format!("{page}: the browser says {}: {}", line.level, line.message)));
+        self.wrong
+            .extend(own.map(|line| format!("{page}: the browser says {}: {}", line.level, line.message)));
     }
 }
 
@@ -126,7 +128,12 @@ impl Load {
             let url = |of: &str| params[of]["url"].as_str().unwrap_or_default().to_owned();
             match method {
                 // The browser's own drawing of a calendar comes from the browser itself.
-                "Network.requestWillBeSent" if !url("request").starts_with(own) && !url("request").starts_with("data:image/svg+xml;base64,PHN2ZyB4bWxucz0i") => load.elsewhere.push(url("request")),
+                "Network.requestWillBeSent"
+                    if !url("request").starts_with(own)
+                        && !url("request").starts_with("data:image/svg+xml;base64,PHN2ZyB4bWxucz0i") =>
+                {
+                    load.elsewhere.push(url("request"))
+                }
                 "Network.responseReceived" => {
                     let policy = params["response"]["headers"]["content-security-policy"].as_str();
                     let path = url("response").trim_start_matches(own).to_owned();
@@ -135,7 +142,9 @@ impl Load {
                 "Network.loadingFinished" => {
                     load.answers += 1;
                     // Whole bytes, as DevTools counts them: head and body as they came.
-                    load.bytes += params["encodedDataLength"].as_f64().map_or(0, |n| format!("{n:.0}").parse().unwrap());
+                    load.bytes += params["encodedDataLength"]
+                        .as_f64()
+                        .map_or(0, |n| format!("{n:.0}").parse().unwrap());
                 }
                 _ => {}
             }
