@@ -4,7 +4,12 @@ use std::sync::Arc;
 use arc_swap::ArcSwap;
 use sqlx::SqliteConnection;
 
-use super::{act::Errand, draft::Draft, load::damaged, world::{self, World}};
+use super::{
+    act::Errand,
+    draft::Draft,
+    load::damaged,
+    world::{self, World},
+};
 use crate::{
     base::Clock,
     book::Frontier,

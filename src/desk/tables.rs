@@ -148,7 +148,14 @@ impl Default for Judged {
 impl Judged {
     /// In the order in which they are written.
     pub fn tables(&self) -> [&Rows; 6] {
-        [&self.histories, &self.dossiers, &self.cleared, &self.findings, &self.cleared_bypasses, &self.bypasses]
+        [
+            &self.histories,
+            &self.dossiers,
+            &self.cleared,
+            &self.findings,
+            &self.cleared_bypasses,
+            &self.bypasses,
+        ]
     }
 
     pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {

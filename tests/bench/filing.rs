@@ -8,10 +8,11 @@ use breakerbook::base::Clock;
 use common::{
     book::{self, DemoBook},
     client::{self, Client},
-    limit, median, only_looking, wanted,
+    limit, median, only_looking,
     reports::Writer,
     server::{self, Serving},
     table::{Table, note},
+    wanted,
 };
 
 /// Reports in each measured run.
@@ -56,7 +57,9 @@ fn against_the_limit(book: &DemoBook, table: &mut Table) {
         let took = limit::write_again(&book.copy("raw.db"), &groups);
         raw.push(bodies.len() as f64 / took.as_secs_f64());
         note(&format!("round {}: raw {:.0}/s", round + 1, raw[round]));
-        for (ix, (count, reports)) in [(1, REPORTS / 8), (8, REPORTS / 2), (64, REPORTS)].into_iter().enumerate() {
+        for (ix, (count, reports)) in
+            [(1, REPORTS / 8), (8, REPORTS / 2), (64, REPORTS)].into_iter().enumerate()
+        {
             let serving = Serving::start(&book.copy("served.db"));
             let before = serving.cpu();
             let outcome = client::file_all(serving.address, clients(book, count, reports, 1));

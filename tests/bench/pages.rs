@@ -39,7 +39,12 @@ fn main() {
     let serving = Serving::start(&book.copy("pages.db"));
     let mut pages = [
         Page::new("an empty page", empty_page(), "/".to_owned(), String::new()),
-        Page::new("Handover", serving.address, Handover(UnitName::from("QHB 401")).to_string(), signed_in(&serving, "crew")),
+        Page::new(
+            "Handover",
+            serving.address,
+            Handover(UnitName::from("QHB 401")).to_string(),
+            signed_in(&serving, "crew"),
+        ),
         Page::new("Triage", serving.address, Triage.to_string(), signed_in(&serving, "shop")),
     ];
     for round in 0..ROUNDS {
@@ -63,7 +68,8 @@ impl Page {
 fn empty_page() -> SocketAddr {
     let (told, address) = std::sync::mpsc::channel();
     std::thread::spawn(move || {
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
+        let runtime =
+            tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         runtime.block_on(async move {
             let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
             told.send(listener.local_addr().unwrap()).unwrap();

@@ -22,7 +22,9 @@ impl DemoBook {
         let filled = dir.path().join("filled.db");
         run(&["demo", "--fill-only", "--db", filled.to_str().unwrap()]);
         let crews = super::reports::crews();
-        let token = |crew: &SignIn| run(&["token", "--db", filled.to_str().unwrap(), "--for", crew.as_str()]).trim().to_owned();
+        let token = |crew: &SignIn| {
+            run(&["token", "--db", filled.to_str().unwrap(), "--for", crew.as_str()]).trim().to_owned()
+        };
         let filers = crews.iter().cycle().take(filers).map(|crew| (crew.clone(), token(crew))).collect();
         Self { dir, filled, filers }
     }

@@ -22,7 +22,8 @@ pub fn percentile(values: &[f64], part: f64) -> f64 {
 
 /// `cargo test --benches` and `cargo bench -- --list` only want to see that it starts.
 pub fn only_looking() -> bool {
-    std::env::args().any(|arg| arg == "--test" || arg == "--list") || !std::env::args().any(|arg| arg == "--bench")
+    std::env::args().any(|arg| arg == "--test" || arg == "--list")
+        || !std::env::args().any(|arg| arg == "--bench")
 }
 
 /// `cargo bench --bench filing -- import` runs only that part.

@@ -38,7 +38,8 @@ impl Serving {
     pub fn cpu(&self) -> f64 {
         let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap_or_default();
         let after_name = stat.rsplit_once(')').map_or("", |(_, rest)| rest);
-        let ticks = after_name.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<f64>().ok()).sum::<f64>();
+        let ticks =
+            after_name.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<f64>().ok()).sum::<f64>();
         ticks / 100.0
     }
 }
@@ -55,7 +56,8 @@ pub fn in_this_process(db: &Path, slower_by: Duration) -> SocketAddr {
     let (told, address) = std::sync::mpsc::channel();
     let db = db.to_owned();
     std::thread::spawn(move || {
-        let runtime = tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
+        let runtime =
+            tokio::runtime::Builder::new_multi_thread().worker_threads(2).enable_all().build().unwrap();
         runtime.block_on(async move {
             let options = DeskOptions { writer: WriterOptions { slower_by }, ..DeskOptions::default() };
             let app = App::new(Desk::open(&db, options).await.unwrap(), Settings::default());

@@ -30,7 +30,8 @@ impl Table {
     }
 
     pub fn print(&self) {
-        let wide = |column: usize| self.lines.iter().map(|line| line[column].chars().count()).max().unwrap_or(0);
+        let wide =
+            |column: usize| self.lines.iter().map(|line| line[column].chars().count()).max().unwrap_or(0);
         let (a, b, c) = (wide(0), wide(1), wide(2));
         println!("\n{}", self.title);
         for [what, measured, target, met] in &self.lines {
