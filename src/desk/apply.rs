@@ -190,7 +190,7 @@ impl Draft {
             symbol: run.and_then(|r| r.symbol.clone()),
             run_from: run.and_then(|r| r.from.clone()),
             run_to: run.and_then(|r| r.to.clone()),
-            started: run.map_or(report.signed_at.at, |r| r.started.at),
+            started: report.run_began().unwrap_or(report.signed_at.at),
             ended: run.and_then(|r| r.ended).map(|s| s.at),
             position: report.position,
             weather: report.weather,
@@ -214,7 +214,7 @@ impl Draft {
                 channel: heading.channel,
                 recorded_at: filed.recorded_at,
                 entry: entry.clone(),
-                run: run.map(|r| r.started.at),
+                run: report.run_began(),
                 position: report.position,
             };
             self.put_entry(&known, None, false);

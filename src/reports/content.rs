@@ -15,7 +15,7 @@ pub fn content_sha256(report: &Report) -> [u8; 32] {
     let mut to_utc = |stamp: &mut Stamp| stamp.offset_min = 0;
     to_utc(&mut report.signed_at);
     if let Some(run) = &mut report.run {
-        to_utc(&mut run.started);
+        run.started.iter_mut().for_each(to_utc);
         run.ended.as_mut().map(&mut to_utc);
     }
     for entry in &mut report.entries {

@@ -5,7 +5,7 @@ use super::{
     entry::Entry,
     vocabulary::{Occasion, RunPosition, Weather},
 };
-use crate::base::{ReportId, SignIn, Stamp, UnitName};
+use crate::base::{Instant, ReportId, SignIn, Stamp, UnitName};
 
 /// Equal reports are the same report: key order, white space, null or absent, `38` or `38.0` and equal
 /// instants do not matter, since none of them is left once parsed.
@@ -31,7 +31,15 @@ pub struct Report {
     pub signed_at: Stamp,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize)]
+impl Report {
+    /// When its run began, if it was made on one.
+    pub fn run_began(&self) -> Option<Instant> {
+        let run = self.run.as_ref().filter(|_| self.occasion == Occasion::Run)?;
+        run.started.map(|stamp| stamp.at)
+    }
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Run {
     /// The train symbol.
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -40,7 +48,9 @@ pub struct Run {
     pub from: Option<String>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub to: Option<String>,
-    pub started: Stamp,
+    /// Always there when the occasion is a run.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub started: Option<Stamp>,
     #[serde(skip_serializing_if = "Option::is_none")]
     pub ended: Option<Stamp>,
 }

@@ -178,8 +178,9 @@ prop_compose! {
 }
 
 fn run() -> impl Strategy<Value = Run> {
-    (of(text()), of(text()), of(text()), stamp(), of(stamp()))
-        .prop_map(|(symbol, from, to, started, ended)| Run { symbol, from, to, started, ended })
+    (of(text()), of(text()), of(text()), stamp(), of(stamp())).prop_map(
+        |(symbol, from, to, started, ended)| Run { symbol, from, to, started: Some(started), ended },
+    )
 }
 
 prop_compose! {

@@ -36,7 +36,7 @@ impl Source {
             seq,
             author: report.author.clone(),
             recorded_at,
-            run: report.run.as_ref().map(|run| run.started.at),
+            run: report.run_began(),
             position: report.position,
         }
     }
@@ -225,7 +225,7 @@ pub fn run_fact(report: &Report) -> RunFact {
         report: report.id,
         unit: report.unit.clone(),
         author: report.author.clone(),
-        started: report.run.as_ref().map_or(report.signed_at.at, |run| run.started.at),
+        started: report.run_began().unwrap_or(report.signed_at.at),
         ended: report.run.as_ref().and_then(|run| run.ended).map(|s| s.at),
         symbol: report.run.as_ref().and_then(|run| run.symbol.clone()),
         moved: on_a_run && report.position != Some(RunPosition::Dead),

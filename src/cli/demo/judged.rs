@@ -42,8 +42,10 @@ fn the_contract_takes_every_report_and_amendment() {
                 let read = read(report);
                 assert!(read.entries.iter().all(|entry| entry.when.at() <= read.signed_at.at));
                 if let Some(run) = &read.run {
-                    let within =
-                        |at: Instant| run.started.at <= at && run.ended.is_none_or(|ended| at <= ended.at);
+                    let within = |at: Instant| {
+                        run.started.is_some_and(|s| s.at <= at)
+                            && run.ended.is_none_or(|ended| at <= ended.at)
+                    };
                     assert!(read.entries.iter().all(|entry| within(entry.when.at())), "{report}");
                 }
             }

@@ -122,12 +122,11 @@ fn run(fields: &mut Fields, at: &Path, occasion: Occasion) -> Option<Option<Run>
     let ended: Option<Option<Stamp>> = fields.take("ended");
     fields.no_others(&[&["symbol", "from", "to", "started", "ended"]])?;
     let (symbol, from, to, started, ended) = (symbol?, from?, to?, started?, ended?);
-    let silent = symbol.is_none() && from.is_none() && to.is_none() && ended.is_none();
-    match started {
-        Some(started) => Some(Some(Run { symbol, from, to, started, ended })),
-        None if silent && occasion != Occasion::Run => Some(None),
-        None => fields.refuse("started", Code::Missing, sentences::missing("started")),
+    if started.is_none() && occasion == Occasion::Run {
+        return fields.refuse("started", Code::Missing, sentences::missing("started"));
     }
+    let run = Run { symbol, from, to, started, ended };
+    Some((run != Run::default()).then_some(run))
 }
 
 const COMMON: &[&str] = &[

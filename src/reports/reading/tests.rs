@@ -426,7 +426,7 @@ proptest! {
     fn offsets_do_not_change_the_content(report in sample::report(), offset in -1439..1440_i16) {
         let mut moved = report.clone();
         moved.signed_at.offset_min = offset;
-        if let Some(run) = &mut moved.run { run.started.offset_min = offset; }
+        if let Some(started) = moved.run.as_mut().and_then(|run| run.started.as_mut()) { started.offset_min = offset; }
         prop_assert_eq!(&moved, &report);
         prop_assert_eq!(content_sha256(&moved), content_sha256(&report));
     }
@@ -454,4 +454,16 @@ proptest! {
             prop_assert_ne!(&tree, &Json::Text("never".into()));
         }
     }
+}
+
+/// domain.md requires `run.started` only when the occasion is a run.
+#[test]
+fn away_from_a_run_a_symbol_needs_no_start() {
+    let started = "\"started\": \"2026-03-02T21:40:00-06:00\"";
+    let yard =
+        changed("\"occasion\": \"run\"", "\"occasion\": \"yard\"").replace(started, "\"started\": null");
+    let tree = json::parse(yard.as_bytes()).unwrap();
+    let (report, _) = read_report(&tree).unwrap();
+    assert_eq!(report.run_began(), None);
+    assert_eq!(report.run.unwrap().symbol.as_deref(), Some("K17"));
 }

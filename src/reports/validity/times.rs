@@ -23,10 +23,10 @@ pub fn of_report(report: &Report, around: &Around, problems: &mut Problems) {
     not_future(Some(report.signed_at), "signed_at", &Path::Whole, around, problems);
     let Some(run) = &report.run else { return };
     let at = Path::Field(&Path::Whole, "run");
-    not_future(Some(run.started), "started", &at, around, problems);
+    not_future(run.started, "started", &at, around, problems);
     not_future(run.ended, "ended", &at, around, problems);
-    let Some(ended) = run.ended else { return };
-    if ended.at < run.started.at {
+    let (Some(started), Some(ended)) = (run.started, run.ended) else { return };
+    if ended.at < started.at {
         let says = "The run ends before it starts. Check both times.";
         if around.live {
             refuse::<()>(problems, &Path::Field(&at, "ended"), Code::OutOfRange, says);
@@ -34,7 +34,7 @@ pub fn of_report(report: &Report, around: &Around, problems: &mut Problems) {
             // A tablet whose clock was set on the way did this; its queue is not held up by it.
             ask(problems, &at, "ended", Code::OutsideRun, says);
         }
-    } else if ended.at.since(run.started.at) > LONG_RUN {
+    } else if ended.at.since(started.at) > LONG_RUN {
         ask(problems, &at, "ended", Code::Unusual, "This run is longer than 48 hours. Check both dates.");
     }
 }
@@ -77,7 +77,9 @@ pub fn of_entry(entry: &Entry, at: &Path, around: &Around, problems: &mut Proble
 fn within_run(entry: &Entry, field: &str, at: &Path, around: &Around, problems: &mut Problems) {
     let time = entry.when.at();
     let outside = match around.run {
-        Some(Run { started, .. }) if time < started.at => Some(("before the run started", started.at)),
+        Some(Run { started: Some(started), .. }) if time < started.at => {
+            Some(("before the run started", started.at))
+        }
         Some(Run { ended: Some(ended), .. }) if time > ended.at => Some(("after the run ended", ended.at)),
         _ => match around.signed_at {
             Some(signed) if time > signed.at => Some(("after the report was signed", signed.at)),
