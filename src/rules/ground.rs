@@ -123,6 +123,11 @@ fn not_authorised(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &m
         let who = opener.hand.in_words();
         let device = case.named(&line.device, opener.at);
         let when = case.when(opener.at);
+        // When it was found is not when it was opened.
+        let did = match opener.fact.found {
+            true => format!("{who} is named as having opened {device}, found open {when},"),
+            false => format!("{who} opened {device} {when}"),
+        };
         // In quotes, a free name cannot be taken for a sign-in name spelt the same.
         let mark = match opener.hand.person() {
             Some(person) => format!("{}:{person}", line.id),
@@ -131,7 +136,7 @@ fn not_authorised(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &m
         out.push(
             case.finding(Rule::NotAuthorised, Some(&line.device), &mark, opener.at)
                 .weighs(weight)
-                .says(format!("{who} opened {device} {when} and {says}: {}.", judged.why))
+                .says(format!("{did} and {says}: {}.", judged.why))
                 .rests_on([opener.fact.entry].into_iter().chain(line.entries.iter().copied()))
                 .figure("authorised", judged.authorised.as_str()),
         );

@@ -1,7 +1,10 @@
 //! Names that do not end, letters twice as large, an empty book, a thousand lines.
 use std::fmt::Write as _;
 
-use jiff::{Timestamp, ToSpan};
+use breakerbook::base::{
+    Clock,
+    instant::{MINUTE, SECOND},
+};
 use serde_json::json;
 
 use crate::{
@@ -106,7 +109,7 @@ async fn a_thousand_lines_are_a_page_like_any_other() {
     looks.at(&foreman, "thousand-triage").await;
     foreman.reads("1 to 100 of 1033").await;
     foreman.open("/triage?unit=QHB-425").await;
-    foreman.tap("a.whole[href*=\"425\"][href*=\"TC2\"]").await;
+    foreman.tap("a.whole[href*=\"burst\"][href*=\"425\"]").await;
     foreman.reads("The entries it rests on").await;
     looks.at(&foreman, "thousand-finding").await;
     foreman.open("/units/QHB-425").await;
@@ -116,11 +119,11 @@ async fn a_thousand_lines_are_a_page_like_any_other() {
 
 /// Fifty reports with twenty trips each of one breaker, all since yesterday.
 fn thousand_trips() -> String {
-    let now = Timestamp::now();
+    let now = Clock::machine().now();
     let mut file = String::new();
     for report in 0..50_i64 {
         let trip = |n: i64| {
-            let at = (now - (600 - report * 10).minutes() + (n * 20).seconds()).to_string();
+            let at = now.minus((600 - report * 10) * MINUTE).plus(n * 20 * SECOND).to_string();
             json!({"id": id(report * 100 + n), "kind": "breaker_trip", "at": at, "device": "TC2", "resets": [], "left": "tripped"})
         };
         let entries: Vec<_> = (1..=20).map(trip).collect();

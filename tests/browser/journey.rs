@@ -82,9 +82,7 @@ async fn trips_the_breaker(crew: &Person<'_>) {
 
 async fn ground_relay_operates(crew: &Person<'_>) {
     begins(crew, "ground_relay").await;
-    if crew.path().await.ends_with("/ground_relay") && !crew.all("a.device").await.is_empty() {
-        taps(crew, "GR").await;
-    }
+    taps(crew, "GR").await;
     crew.choose("when", "30").await;
     crew.choose("mode", "motoring").await;
     crew.choose("reset", "itself").await;
@@ -95,11 +93,13 @@ async fn ground_relay_operates(crew: &Person<'_>) {
 /// Opened by one whose right had ended.
 async fn finds_the_cutout_open(crew: &Person<'_>) {
     begins(crew, "bypass").await;
+    taps(crew, "GRC").await;
     crew.choose("when", "found").await;
     crew.choose("protection", "none").await;
     crew.choose("by", "other").await;
     crew.fill("by.name", "t.brask").await;
     crew.choose("purpose", "none_given").await;
+    crew.choose("engine_running", "yes").await;
     crew.choose("seal_found", "broken").await;
     crew.choose("closed", "no").await;
     writes_it_down(crew).await;
@@ -145,7 +145,7 @@ async fn foreman_sees_the_repeat_trip(foreman: &Person<'_>) {
 async fn supervisor_reviews(supervisor: &Person<'_>) {
     supervisor.sign_in("m.ruiz").await;
     opens_the_opening(supervisor, "QHB 412").await;
-    supervisor.reads("not authorised").await;
+    supervisor.reads("t.brask is named as having opened GRC (Ground relay cutout), found open").await;
     supervisor.reads("authorised for other classes, not for class QA6").await;
     supervisor.choose("judgement", "not_in_order").await;
     supervisor.fill("words", "Asked T. Brask: opened on the way to the shop, nobody told.").await;

@@ -9,6 +9,9 @@ if (document.documentElement.scrollWidth > width) {
   for (const e of document.body.querySelectorAll('*'))
     if (shown(e) && !scrolls(e) && e.getBoundingClientRect().right > width + 1 && !e.querySelector(':scope > *')) say('reaches beyond the screen', e);
 }
+// A sentence ends in one full stop, and nothing of the program shows through.
+for (const odd of document.body.innerText.match(/.{0,40}(?:[^.]\.\.(?!\.)|\bSome\(|undefined|\{\{).{0,20}/g) ?? [])
+  problems.push(`reads oddly: ${odd}`);
 // Words that run out of the box they are painted in.
 for (const e of document.body.querySelectorAll('.button, .key, .plate, .word, .device, td, th, li, dd, legend, label, p, h1, h2, h3')) {
   if (!shown(e) || e.closest('.sr, .skip')) continue;

@@ -1,4 +1,6 @@
 //! The journey's pages, looked at.
+use thirtyfour::By;
+
 use crate::{
     chromium::{Chromium, Scripts},
     house::House,
@@ -13,8 +15,8 @@ const CREW: &[(&str, &str)] = &[
     ("choose", "/units/QHB-412/write"),
     ("pick", "/units/QHB-412/write/breaker_trip"),
     ("trip", "/units/QHB-412/write/breaker_trip?device=TC2"),
-    ("ground-relay", "/units/QHB-412/write/ground_relay"),
-    ("bypass-form", "/units/QHB-412/write/bypass"),
+    ("ground-relay", "/units/QHB-412/write/ground_relay?device=GR"),
+    ("bypass-form", "/units/QHB-412/write/bypass?device=GRC"),
     ("fuse", "/units/QHB-412/write/fuse_check?device=SF"),
     ("report", "/units/QHB-412/report"),
     ("kept", "/kept"),
@@ -37,6 +39,27 @@ async fn the_crews_pages_look_right() {
     looks.are_fine();
 }
 
+/// The page's own switch, against what the device says, and it stays until it is taken back.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_palette_can_be_switched() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::Off).await;
+    let crew = Person::at(&chromium, &house);
+    crew.screen(390).await;
+    crew.sign_in("n.okafor").await;
+    let ground = || crew.script("return getComputedStyle(document.body).backgroundColor");
+    let day = ground().await;
+    crew.press("night").await;
+    crew.find(By::Css("html[data-palette=night]")).await;
+    assert_ne!(ground().await, day);
+    crew.open("/units/QHB-412/write").await;
+    crew.find(By::Css("html[data-palette=night]")).await;
+    crew.press("as the device").await;
+    crew.find(By::Css("html:not([data-palette])")).await;
+    assert_eq!(ground().await, day);
+    assert_eq!(crew.path().await, "/units/QHB-412/write", "and one stays on the page");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn the_shops_and_supervisors_pages_look_right() {
     let house = House::demo();
@@ -46,6 +69,12 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.sign_in("r.dunmore").await;
     somebody.open("/triage").await;
     looks.at(&somebody, "triage").await;
+    let loud = somebody
+        .script("return [...document.querySelectorAll('.lines .main')].map(e => e.textContent)")
+        .await;
+    for line in loud.as_array().unwrap().iter().filter_map(|line| line.as_str()) {
+        assert!(!line.contains("attempt 1: running"), "the usual is told quietly: {line}");
+    }
     somebody.tap("a.whole[href*=\"burst\"][href*=\"412\"]").await;
     somebody.reads("The entries it rests on").await;
     looks.at(&somebody, "finding").await;

@@ -44,7 +44,7 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
     trip.send().await.goes_to(wrote());
     let ground = ann.get(kind("ground_relay")).await.says("Never open the cutout to keep moving");
     ground.fill("operations", "2").fill("reset", "by_hand").send().await.goes_to(wrote());
-    let bypass = ann.get(kind("bypass")).await.says("Ground-relay cutout GRC on QHB 412");
+    let bypass = ann.get(on("bypass", "GRC")).await.says("Ground-relay cutout GRC on QHB 412");
     bypass.fill("when", "found").fill("by", "not_known").fill("closed", "no").send().await.goes_to(wrote());
     let fuse = ann.get(on("fuse_check", "SF")).await;
     fuse.fill("result", "wrong_one").fill("fitted.rating_a", "600").send().await.goes_to(wrote());

@@ -121,17 +121,14 @@ pub fn can_be_about(kind: Kind, device: &Device) -> bool {
     }
 }
 
-/// Whether its form cannot be filled in without a device; a ground-relay operation can.
-pub fn wants_device(kind: Kind) -> bool {
-    matches!(kind, Kind::BreakerTrip | Kind::FuseCheck | Kind::Bypass | Kind::Position)
-}
-
-/// The only device it can be about: then nobody has to tap it.
-pub fn only_choice(kind: Kind, schedule: &Schedule) -> Option<&Device> {
-    let mut fitting = schedule.devices.iter().filter(|d| can_be_about(kind, d));
-    match (fitting.next(), fitting.next()) {
-        (Some(only), None) if kind == Kind::Bypass => Some(only),
-        _ => None,
+/// Whether it begins with the panel: the crew taps the device, and sees how it was last written down before
+/// saying anything new. A ground-relay operation needs none where no relay is drawn.
+pub fn begins_at_the_panel(kind: Kind, schedule: Option<&Schedule>) -> bool {
+    let drawn = || schedule.is_some_and(|s| s.devices.iter().any(|d| can_be_about(kind, d)));
+    match kind {
+        Kind::BreakerTrip | Kind::FuseCheck | Kind::Bypass | Kind::Position => true,
+        Kind::GroundRelay => drawn(),
+        Kind::EngineStart | Kind::Shutdown | Kind::Defect => false,
     }
 }
 

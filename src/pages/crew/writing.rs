@@ -14,7 +14,7 @@ use super::{
     resetting, store,
     typed::Typed,
     unit_of::UnitHere,
-    write::{Asked, ChoosePage, EntryPage, PickPage, only_choice, wants_device},
+    write::{Asked, ChoosePage, EntryPage, PickPage, begins_at_the_panel},
 };
 use crate::{
     base::{EntryId, ReportId, SignIn},
@@ -45,11 +45,8 @@ pub async fn ask(
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let kind = kind_of(&kind)?;
-    let mut about = About::parse(&tapped.device);
-    if let (About::Nothing, Some(only)) = (&about, here.schedule().and_then(|s| only_choice(kind, s))) {
-        about = About::Device(only.tag.to_string());
-    }
-    if about == About::Nothing && wants_device(kind) {
+    let about = About::parse(&tapped.device);
+    if about == About::Nothing && begins_at_the_panel(kind, here.schedule()) {
         return pick(&app, frame, &here, kind).await;
     }
     let entry = EntryId(fresh_id(here.now));

@@ -34,6 +34,8 @@ struct View {
     open: usize,
     since: String,
     units: Vec<UnitDay>,
+    /// Those of which only the usual was seen.
+    usual: Vec<UnitDay>,
     days: Pager,
     lines: Vec<Line>,
     pager: Pager,
@@ -178,6 +180,7 @@ impl View {
             written: 0,
             open: 0,
             units: Vec::new(),
+            usual: Vec::new(),
             days: Pager::default(),
             lines: Vec::new(),
             pager: Pager::default(),
@@ -226,8 +229,9 @@ impl View {
             let (telling, usual) = told::fold(std::mem::take(&mut day.entries));
             (day.entries, day.seen) = (telling, usual.join(" "));
         }
-        // Units of which only the usual was seen come last; the order within both parts stays.
-        self.units.sort_by_key(|day| day.entries.is_empty());
+        // Units of which only the usual was seen come last, a line each; the order within both parts stays.
+        let all = std::mem::take(&mut self.units);
+        (self.usual, self.units) = all.into_iter().partition(|day| day.entries.is_empty());
         self.days = pager;
     }
 }
