@@ -16,12 +16,17 @@ pub fn count(n: u64, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
 }
 
-/// How long, in the largest unit that says something: `4 minutes`, `31 h`, `12 days`.
+/// How long, as exactly as it matters: `45 min`, `1 h 45 min`, `31 h`, `12 days`.
 pub fn span(micros: i64) -> String {
     use super::instant::{DAY, HOUR, MINUTE};
     let micros = micros.max(0);
     if micros < HOUR {
         format!("{} min", micros / MINUTE)
+    } else if micros < DAY {
+        match micros % HOUR / MINUTE {
+            0 => format!("{} h", micros / HOUR),
+            minutes => format!("{} h {minutes} min", micros / HOUR),
+        }
     } else if micros < 3 * DAY {
         format!("{} h", micros / HOUR)
     } else {
@@ -102,6 +107,22 @@ mod tests {
             assert_eq!(nearest(typed, ["device", "speed_mph", "at", "tc2"]), want, "{typed}");
         }
         assert_eq!(nearest(&"x".repeat(1_000_000), ["device"]), None);
+    }
+
+    #[test]
+    fn a_span_is_told_as_exactly_as_it_matters() {
+        use super::super::instant::{DAY, HOUR, MINUTE};
+        for (micros, want) in [
+            (-5, "0 min"),
+            (59 * MINUTE, "59 min"),
+            (HOUR, "1 h"),
+            (105 * MINUTE, "1 h 45 min"),
+            (23 * HOUR + 59 * MINUTE, "23 h 59 min"),
+            (31 * HOUR + 40 * MINUTE, "31 h"),
+            (12 * DAY + HOUR, "12 days"),
+        ] {
+            assert_eq!(span(micros), want);
+        }
     }
 
     #[test]

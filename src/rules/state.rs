@@ -34,6 +34,13 @@ pub struct DeviceState {
     pub why: Option<String>,
 }
 
+impl DeviceState {
+    /// It carries its current, whatever else is wrong with it.
+    pub fn carries(&self) -> bool {
+        self.standing == Standing::On
+    }
+}
+
 /// One thing told about a device's standing.
 #[derive(Clone, Copy, Debug)]
 struct Change<'a> {

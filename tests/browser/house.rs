@@ -19,6 +19,11 @@ pub struct House {
 impl House {
     /// A copy of the demo's year, served.
     pub fn demo() -> Self {
+        Self::demo_with(&[])
+    }
+
+    /// The same after some imports, each a kind and the file's text.
+    pub fn demo_with(imports: &[(&str, &str)]) -> Self {
         let dir = tempfile::tempdir().unwrap();
         let book = dir.path().join("book.db");
         for end in ["", "-wal"] {
@@ -26,6 +31,18 @@ impl House {
             if Path::new(&from).exists() {
                 std::fs::copy(from, format!("{}{end}", book.display())).unwrap();
             }
+        }
+        for (what, text) in imports {
+            let file = dir.path().join(format!("{what}.txt"));
+            std::fs::write(&file, text).unwrap();
+            let imported = Command::new(PROGRAM)
+                .args(["import", what])
+                .arg(&file)
+                .arg("--db")
+                .arg(&book)
+                .output()
+                .unwrap();
+            assert!(imported.status.success(), "{imported:?}");
         }
         let (process, url) = serve(&["demo", "--db"], &book);
         Self { url, book, process, _dir: dir }

@@ -2,8 +2,12 @@
 //! weighed, done with the keyboard alone, and done twice by mistake. Wants Debian's `chromium` and
 //! `chromium-driver`; without them every test here fails and says so.
 mod chromium;
+mod extremes;
 mod house;
 mod journey;
+mod keyboard;
 mod looks;
 mod person;
 mod screens;
+mod twice;
+mod weight;

@@ -34,6 +34,27 @@ impl<'a> Person<'a> {
         self.find(By::Css(".who")).await;
     }
 
+    /// Signs in on the page that asks for it.
+    pub async fn sign_in_here(&self, name: &str) {
+        self.fill("sign_in", name).await;
+        self.fill("password", password(name)).await;
+        self.press("Sign in").await;
+        self.find(By::Css(".who")).await;
+    }
+
+    /// The server ends the session, as after hours without a sign of life; the browser knows nothing of it.
+    pub async fn session_ends(&self) {
+        let urls = json!({"urls": [self.house.url]});
+        let mut cookie = self.devtools("Network.getCookies", urls).await["cookies"][0].take();
+        assert_eq!(cookie["name"], "breakerbook");
+        self.script("return fetch('/sign-out', {method: 'POST', redirect: 'manual'}).then(() => true)").await;
+        let wanted = ["name", "value", "path", "httpOnly", "sameSite"];
+        let mut kept: serde_json::Map<_, _> =
+            wanted.into_iter().map(|name| (name.to_owned(), cookie[name].take())).collect();
+        kept.insert("url".into(), json!(self.house.url));
+        self.devtools("Network.setCookie", Value::Object(kept)).await;
+    }
+
     pub async fn sign_out(&self) {
         self.press("Sign out").await;
         self.waits_for("/sign-in").await;
@@ -83,7 +104,8 @@ impl<'a> Person<'a> {
             }
             tokio::time::sleep(MOMENT).await;
         }
-        panic!("{words:?} is not to be read at {}: {text}", self.path().await);
+        let start: String = text.chars().take(2_000).collect();
+        panic!("{words:?} is not to be read at {}: {start}", self.path().await);
     }
 
     pub async fn find(&self, by: By) -> WebElement {
@@ -122,6 +144,12 @@ impl<'a> Person<'a> {
         if let Err(why) = found.click().await {
             panic!("{words:?} at {} cannot be pressed: {why}\n{}", self.path().await, self.text().await);
         }
+    }
+
+    /// What the page is for: its last large button.
+    pub async fn press_first(&self) {
+        let found = self.all("main form .button.first").await.pop().expect("a button that sends the form");
+        found.click().await.unwrap();
     }
 
     /// One of the large keys.

@@ -67,6 +67,26 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
     ann.get(paths::Units).await.says("Nothing waits for your signature").says("K17");
 }
 
+/// A closed cutout carries its current whatever its seal: the unit loses nothing by it.
+#[tokio::test]
+async fn a_closed_cutout_with_a_broken_seal_is_listed_and_costs_the_unit_nothing() {
+    let app = App::start().await;
+    for (seal, days) in [("closed_sealed", 3), ("closed_broken", 0)] {
+        let ann = app.user("ann").await;
+        let report = ann.get(paths::Report(unit())).await.fill("occasion", "yard");
+        let signed = report.fill("cutout.GRC", seal).fill("password", PASSWORD).send().await;
+        assert!(signed.location().starts_with("/reports/"), "{}", signed.text());
+        app.minutes_pass(days * 24 * 60);
+    }
+    let ann = app.user("ann").await;
+    let handover = ann.get(paths::Handover(unit())).await.says("GRC closed, seal broken");
+    handover
+        .says("Told 0 min ago by ann")
+        .never_says("The unit loses")
+        .never_says("For 3 days")
+        .never_says("The book holds this against");
+}
+
 #[tokio::test]
 async fn nothing_to_report_is_two_taps_and_a_signature() {
     let app = App::start().await;

@@ -26,6 +26,7 @@ use crate::{
         self,
         store::{EntryRow, ReportRow},
     },
+    roster::Device,
     rules::{
         self, Finding, Rule,
         store::{Decisions, State as Stands},
@@ -205,17 +206,17 @@ fn amiss(here: &UnitHere, picture: &Picture) -> Vec<AmissLine> {
     let Some(schedule) = here.schedule() else { return Vec::new() };
     let line = |(device, known, state): (_, _, &rules::state::DeviceState)| AmissLine {
         device: DeviceView::of(device, Some(known), here.now),
-        since: text::span(here.now.since(state.since)),
+        // How long it has carried current says nothing of the seal or the fuse that is wrong with it.
+        since: if state.carries() { String::new() } else { text::span(here.now.since(state.since)) },
         told_by: state.told_by.to_string(),
         why: state.why.clone().unwrap_or_default(),
-        loses: device
-            .off_effect
-            .as_deref()
-            .unwrap_or("the schedule does not say")
-            .trim_end_matches('.')
-            .to_owned(),
+        loses: if state.carries() { String::new() } else { loses(device) },
     };
     picture.amiss(schedule).map(line).collect()
+}
+
+fn loses(device: &Device) -> String {
+    device.off_effect.as_deref().unwrap_or("the schedule does not say").trim_end_matches('.').to_owned()
 }
 
 /// Equipment, and what of ground protection a crew must know before the unit moves. Who opened a cutout with

@@ -32,7 +32,8 @@ fn devices(here: &UnitHere, picture: &Picture) -> Vec<String> {
     // Where off is right for a unit that leads, being off is nothing against it.
     let against = amiss
         .filter(|(device, ..)| !matches!(device.normal_lead, Some(RightPosition::Off | RightPosition::Any)));
-    let lines = against.filter_map(|(device, known, _)| {
+    // The schedule says what a unit may not do with a device off. One that is on, sealed or not, holds nothing.
+    let lines = against.filter(|(_, _, state)| !state.carries()).filter_map(|(device, known, _)| {
         let word = face_of(device, Some(known.state)).word;
         let says = match restrictions(&device.restricts_off) {
             none if none == "is not restricted" => return None,

@@ -10,7 +10,7 @@ use crate::{
         },
         store::EntryRow,
         stored,
-        vocabulary::{MayGoOn, Seen, Signs},
+        vocabulary::{MayGoOn, Outcome, Seen, Signs, TestCock},
     },
     roster::Schedule,
     web::paths,
@@ -251,7 +251,8 @@ pub fn fold(lines: Vec<EntryLine>) -> (Vec<EntryLine>, Vec<String>) {
     let (routine, telling): (Vec<_>, Vec<_>) = lines.into_iter().partition(|line| line.routine);
     let mut alike: Vec<(String, Vec<String>)> = Vec::new();
     for line in routine {
-        let seen = format!("{} ({})", line.at, line.author);
+        let late = if line.late.is_some() { ", written late" } else { "" };
+        let seen = format!("{} ({}{late})", line.at, line.author);
         match alike.iter_mut().find(|(says, _)| *says == line.says) {
             Some((_, all)) => all.push(seen),
             None => alike.push((line.says, vec![seen])),
@@ -265,12 +266,21 @@ pub fn fold(lines: Vec<EntryLine>) -> (Vec<EntryLine>, Vec<String>) {
     (telling, alike.into_iter().map(told).collect())
 }
 
-/// Nothing was moved, nothing was out of place, and nobody added a word.
+/// Nothing was moved, nothing was out of place, or the engine ran at the first attempt; and nobody added a word.
 fn is_routine(entry: &Entry, row: &EntryRow) -> bool {
-    let What::Position(seen) = &entry.what else { return false };
-    let in_place =
-        matches!(seen.seen, Seen::On | Seen::Closed) && seen.moved_to.is_none() && seen.why.is_none();
-    in_place && entry.note.is_none() && entry.signs.is_none() && row.amended.is_none() && !row.withdrawn
+    let usual = match &entry.what {
+        What::Position(seen) => {
+            matches!(seen.seen, Seen::On | Seen::Closed) && seen.moved_to.is_none() && seen.why.is_none()
+        }
+        What::EngineStart(start) => {
+            start.outcome == Outcome::Running
+                && start.attempt.is_none_or(|n| n == 1)
+                && start.test_cock_result.is_none_or(|cocks| cocks == TestCock::Clear)
+        }
+        _ => false,
+    };
+    let wordless = entry.note.is_none() && matches!(entry.signs, None | Some(Signs::None));
+    usual && wordless && row.amended.is_none() && !row.withdrawn
 }
 
 impl EntryLine {

@@ -52,8 +52,8 @@ struct UnitDay {
     unit: String,
     path: String,
     entries: Vec<EntryLine>,
-    /// What was seen in place, told together.
-    seen: Vec<String>,
+    /// The usual, all of it in one quiet line.
+    seen: String,
 }
 
 struct Line {
@@ -218,12 +218,13 @@ impl View {
                 Some(day) => day.entries.push(entry),
                 None => {
                     let (unit, path) = (entry.unit.clone(), entry.unit_path.clone());
-                    self.units.push(UnitDay { unit, path, entries: vec![entry], seen: Vec::new() });
+                    self.units.push(UnitDay { unit, path, entries: vec![entry], seen: String::new() });
                 }
             }
         }
         for day in &mut self.units {
-            (day.entries, day.seen) = told::fold(std::mem::take(&mut day.entries));
+            let (telling, usual) = told::fold(std::mem::take(&mut day.entries));
+            (day.entries, day.seen) = (telling, usual.join(" "));
         }
         // Units of which only the usual was seen come last; the order within both parts stays.
         self.units.sort_by_key(|day| day.entries.is_empty());

@@ -1,0 +1,112 @@
+//! Done twice by mistake, left too long, or done in two windows: nothing is filed twice and nothing is lost.
+use serde_json::Value;
+
+use crate::{
+    chromium::{Chromium, Scripts},
+    house::House,
+    person::{Person, password},
+};
+
+const UNIT: &str = "QHB 423";
+
+#[tokio::test(flavor = "multi_thread")]
+async fn going_back_and_pressing_twice_files_once() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let crew = Person::at(&chromium, &house);
+    let before = reports(&house);
+    crew.sign_in("n.okafor").await;
+    crew.open("/units/QHB-423/report").await;
+    crew.choose("occasion", "yard").await;
+    crew.choose("cutout.GRC", "closed_broken").await;
+    crew.fill("password", password("n.okafor")).await;
+    // Two clicks before the first has been answered.
+    crew.script(
+        "const b = [...document.querySelectorAll('main form .button.first')].pop(); b.click(); b.click();",
+    )
+    .await;
+    crew.waits_for("/reports/").await;
+    let receipt = crew.path().await;
+    assert_eq!(reports(&house), before + 1, "two quick clicks file once");
+    crew.driver.back().await.unwrap();
+    crew.waits_for("/units/QHB-423/report").await;
+    crew.choose("occasion", "yard").await;
+    crew.fill("password", password("n.okafor")).await;
+    crew.press_first().await;
+    crew.waits_for("/").await;
+    assert_eq!(
+        reports(&house),
+        before + 1,
+        "the page that went back files nothing new: {}",
+        crew.text().await
+    );
+    crew.open(&receipt).await;
+    crew.reads("In the book").await;
+    house.verifies();
+}
+
+fn reports(house: &House) -> usize {
+    let of_unit = |row: &Value| row["unit"] == UNIT && row["author"] == "n.okafor";
+    let mut ids: Vec<_> =
+        house.rows("entries").iter().filter(|r| of_unit(r)).map(|r| r["report"].to_string()).collect();
+    ids.sort();
+    ids.dedup();
+    ids.len()
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_stale_window_is_told_and_loses_nothing() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let crew = Person::at(&chromium, &house);
+    crew.sign_in("n.okafor").await;
+    crew.open("/units/QHB-423/report").await;
+    crew.choose("occasion", "yard").await;
+    crew.press("Position, weather, consist, remarks").await;
+    crew.fill("remarks", "Typed in the first window").await;
+    let first = crew.driver.window().await.unwrap();
+    let second = crew.driver.new_tab().await.unwrap();
+    crew.driver.switch_to_window(second).await.unwrap();
+    crew.open("/units/QHB-423/write/defect").await;
+    crew.fill("text", "Bell rings by itself").await;
+    crew.press("Write it down").await;
+    crew.waits_for("/units/QHB-423/report").await;
+    crew.driver.switch_to_window(first).await.unwrap();
+    crew.fill("password", password("n.okafor")).await;
+    crew.press_first().await;
+    crew.reads("This report was changed in another window").await;
+    crew.reads("Bell rings by itself").await;
+    assert_eq!(crew.value("remarks").await, "Typed in the first window");
+    assert_eq!(reports(&house), 0, "nothing was filed");
+    crew.fill("password", password("n.okafor")).await;
+    crew.press_first().await;
+    crew.waits_for("/reports/").await;
+    crew.reads("Bell rings by itself").await;
+    assert_eq!(reports(&house), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_form_outlives_its_session_for_the_same_person_only() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let crew = Person::at(&chromium, &house);
+    crew.sign_in("n.okafor").await;
+    crew.open("/units/QHB-423/write/defect").await;
+    crew.fill("text", "Bell rings by itself").await;
+    crew.session_ends().await;
+    crew.press("Write it down").await;
+    crew.waits_for("/sign-in").await;
+    crew.reads("What you typed is kept for 24 hours").await;
+    crew.sign_in_here("i.trelfa").await;
+    crew.open("/kept").await;
+    assert!(!crew.text().await.contains("Bell rings"), "another person sees nothing of it");
+    crew.sign_out().await;
+    crew.sign_in("n.okafor").await;
+    crew.waits_for("/kept").await;
+    crew.reads("Bell rings by itself").await;
+    crew.press("Send it on").await;
+    crew.waits_for("/units/QHB-423/report").await;
+    crew.reads("Bell rings by itself").await;
+    crew.open("/kept").await;
+    crew.reads("Nothing is kept for you.").await;
+}
