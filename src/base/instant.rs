@@ -60,6 +60,21 @@ impl fmt::Display for Instant {
     }
 }
 
+/// For `#[serde(with = …)]`: an instant as text with `Z`, for what is read for ever and by people.
+pub mod as_text {
+    use serde::{Deserialize, Deserializer, Serializer};
+
+    use super::{Instant, Stamp};
+
+    pub fn serialize<S: Serializer>(at: &Instant, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(at)
+    }
+
+    pub fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Instant, D::Error> {
+        Stamp::deserialize(from).map(|stamp| stamp.at)
+    }
+}
+
 /// A moment as it was given, with its offset. Two stamps are equal when their instants are.
 #[derive(Clone, Copy, Debug)]
 pub struct Stamp {

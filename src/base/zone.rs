@@ -5,10 +5,22 @@ use jiff::{Timestamp, civil, tz::TimeZone};
 
 use super::Instant;
 
-/// A calendar day in the railway's zone, as days since 1970-01-01.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, serde::Serialize, serde::Deserialize)]
-#[serde(transparent)]
+/// A calendar day in the railway's zone, as days since 1970-01-01; written out as `2026-03-03`.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
 pub struct Day(pub i32);
+
+impl serde::Serialize for Day {
+    fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
+        to.collect_str(self)
+    }
+}
+impl<'de> serde::Deserialize<'de> for Day {
+    fn deserialize<D: serde::Deserializer<'de>>(from: D) -> Result<Self, D::Error> {
+        use serde::de::Error as _;
+        let text = std::borrow::Cow::<'de, str>::deserialize(from)?;
+        Self::parse(&text).ok_or_else(|| D::Error::custom("not a date (2026-03-03)"))
+    }
+}
 
 impl Day {
     /// `2026-03-03`.

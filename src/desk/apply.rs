@@ -3,7 +3,8 @@ use std::sync::Arc;
 
 use super::{
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
-    draft::{Draft, Filed, Kept, KnownAmendment, KnownEntry, KnownReport},
+    cabinet::Kept,
+    draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport},
     tables::{self, json},
     world,
 };
@@ -202,7 +203,9 @@ impl Draft {
             root: filed.root.to_string(),
         });
         let day = self.world.railway.zone.day_of(report.signed_at.at);
-        let _ = self.unit_mut(&report.unit).days.insert(day);
+        if self.units.get(&report.unit).is_none_or(|known| !known.days.contains(day)) {
+            self.unit_mut(&report.unit).days.insert(day);
+        }
         self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
         for (place_in, entry) in report.entries.iter().enumerate() {
             let known = KnownEntry {

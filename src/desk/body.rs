@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use crate::{
-    base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, words::words, zone::Day},
+    base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, instant::as_text, words::words, zone::Day},
     people::Role,
     reports::{Report, amendment::Amendment},
     roster::{Schedule, UnitCard},
@@ -92,6 +92,7 @@ pub struct HandoverRead {
 #[serde(deny_unknown_fields)]
 pub struct Hold {
     pub unit: UnitName,
+    #[serde(with = "as_text")]
     pub at: Instant,
     pub reason: HoldReason,
     pub words: Option<String>,
@@ -101,6 +102,7 @@ pub struct Hold {
 #[serde(deny_unknown_fields)]
 pub struct Release {
     pub unit: UnitName,
+    #[serde(with = "as_text")]
     pub at: Instant,
     pub words: Option<String>,
 }
@@ -111,6 +113,7 @@ pub struct RepairOpened {
     pub id: uuid::Uuid,
     pub unit: UnitName,
     pub device: Option<Tag>,
+    #[serde(with = "as_text")]
     pub at: Instant,
     /// Keys of the findings it is to answer; none: found in shop.
     pub findings: Vec<String>,
@@ -120,6 +123,7 @@ pub struct RepairOpened {
 #[serde(deny_unknown_fields)]
 pub struct RepairClosed {
     pub id: uuid::Uuid,
+    #[serde(with = "as_text")]
     pub at: Instant,
     /// In the shop's words; `no fault found` and `not known` are causes too.
     pub cause: String,
@@ -134,6 +138,7 @@ pub struct SetAside {
     pub rule: crate::rules::Rule,
     pub unit: UnitName,
     pub device: Option<Tag>,
+    #[serde(with = "as_text")]
     pub until: Instant,
     pub reason: String,
 }

@@ -6,6 +6,7 @@ use sqlx::SqliteConnection;
 
 use super::{
     act::Errand,
+    cabinet::Cabinet,
     draft::Draft,
     load::damaged,
     world::{self, World},
@@ -39,18 +40,21 @@ pub(super) struct DeskClerk {
     world: Arc<World>,
     /// What readers of this process see.
     shown: Arc<ArcSwap<World>>,
-    next: Option<(Arc<World>, Frontier)>,
+    /// Histories as the file has them; with the group while it is written.
+    cabinet: Cabinet,
+    next: Option<(Arc<World>, Frontier, Cabinet)>,
 }
 
 impl DeskClerk {
     pub fn new(clock: Clock, frontier: Frontier, shown: Arc<ArcSwap<World>>) -> Self {
-        Self { clock, frontier, world: shown.load_full(), shown, next: None }
+        Self { clock, frontier, world: shown.load_full(), shown, cabinet: Cabinet::default(), next: None }
     }
 
     /// Another process (an import beside a running server) may have written since: then its world is ours.
     async fn catch_up(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let (frontier, world_seq) = world::head(db).await.map_err(|why| damaged(why.to_string()))?;
         if frontier != self.frontier {
+            self.cabinet.empty();
             if world_seq != self.world.seq {
                 self.world = Arc::new(world::load(db).await.map_err(|why| damaged(why.to_string()))?);
                 self.shown.store(Arc::clone(&self.world));
@@ -71,6 +75,7 @@ impl Clerk for DeskClerk {
     async fn carry_out(&mut self, db: &mut SqliteConnection, jobs: &mut [Job]) -> Result<(), sqlx::Error> {
         self.catch_up(db).await?;
         let mut draft = Draft::on(Arc::clone(&self.world), self.frontier.clone());
+        draft.cabinet = std::mem::take(&mut self.cabinet);
         let pages: Vec<_> = jobs
             .iter()
             .filter_map(|job| if let Job::Act(act) = job { Some(act.pages()) } else { None })
@@ -85,21 +90,24 @@ impl Clerk for DeskClerk {
             }
         }
         write(db, &mut draft, self.frontier.size()).await?;
-        self.next = Some((draft.world, draft.frontier));
+        draft.put_back();
+        self.next = Some((draft.world, draft.frontier, draft.cabinet));
         Ok(())
     }
 
     fn committed(&mut self) {
-        if let Some((world, frontier)) = self.next.take() {
+        if let Some((world, frontier, cabinet)) = self.next.take() {
             if world.seq != self.world.seq {
                 self.shown.store(Arc::clone(&world));
             }
-            (self.world, self.frontier) = (world, frontier);
+            (self.world, self.frontier, self.cabinet) = (world, frontier, cabinet);
+            self.cabinet.next_turn();
         }
     }
 
     fn undone(&mut self) {
         self.next = None;
+        self.cabinet.empty();
     }
 
     fn answer(&mut self, job: Job, outcome: Result<(), &Trouble>) {
@@ -116,7 +124,7 @@ pub(super) async fn write(
     draft: &mut Draft,
     size_before: u64,
 ) -> Result<(), sqlx::Error> {
-    draft.rows.flush(db).await?;
+    draft.rows.script()?.run(db).await?;
     if draft.frontier.size() == size_before {
         return Ok(());
     }

@@ -6,6 +6,7 @@ use std::{
 
 use super::{
     body::Body,
+    cabinet::{Cabinet, Kept},
     rows::Rows,
     tables::{HeadRow, Judged, PageRow, Waiting, json},
     world::World,
@@ -14,7 +15,7 @@ use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
     book::{self, Channel, Frontier, Hash, Heading, tree},
     reports::{Amendment, Entry},
-    rules::{Bypass, Dossier, DossierKey, service_days::DaySet},
+    rules::{Bypass, DossierKey, service_days::DaySet},
 };
 
 /// A page that somebody wants filed; its number and time are given when it is.
@@ -91,15 +92,7 @@ pub struct UnitHistory {
     pub holds: Vec<(Instant, Option<Instant>)>,
 }
 
-#[derive(Clone, Debug, Default)]
-pub struct Kept {
-    pub dossier: Dossier,
-    /// How many findings it has in the file.
-    pub findings: usize,
-    pub touched: bool,
-}
-
-/// What has to be judged again beyond the touched dossiers.
+/// What has to be judged again beyond what was loaded.
 #[derive(Clone, Debug, Default)]
 pub struct Again {
     pub everything: bool,
@@ -120,6 +113,10 @@ pub struct Draft {
     pub rows: Waiting,
     pub judged: Judged,
     pub again: Again,
+    /// Histories in the file that need not be read from there.
+    pub cabinet: Cabinet,
+    /// Units whose history is not as the file has it.
+    pub changed_units: BTreeSet<UnitName>,
     /// What was loaded, whether or not the file had it. Writing to anything else would wipe out what the file has.
     pub asked: BTreeSet<DossierKey>,
     pub asked_units: BTreeSet<UnitName>,
@@ -142,6 +139,8 @@ impl Draft {
             rows: Waiting::default(),
             judged: Judged::default(),
             again: Again::default(),
+            cabinet: Cabinet::default(),
+            changed_units: BTreeSet::new(),
             asked: BTreeSet::new(),
             asked_units: BTreeSet::new(),
             unloaded: None,
@@ -195,20 +194,21 @@ impl Draft {
         world
     }
 
-    /// The dossier, touched: it will be judged and written.
-    pub fn dossier_mut(&mut self, key: DossierKey) -> &mut Dossier {
+    /// The dossier, about to change.
+    pub fn dossier_mut(&mut self, key: DossierKey) -> &mut Kept {
         if !self.asked.contains(&key) {
             self.unloaded = Some(format!("{} of {}", key.subject, key.unit));
         }
-        let kept = self.dossiers.entry(key).or_default();
-        kept.touched = true;
-        &mut kept.dossier
+        self.dossiers.entry(key).or_default()
     }
 
     /// What is known of a unit, about to change.
     pub fn unit_mut(&mut self, unit: &UnitName) -> &mut UnitHistory {
         if !self.asked_units.contains(unit) {
             self.unloaded = Some(unit.to_string());
+        }
+        if !self.changed_units.contains(unit) {
+            self.changed_units.insert(unit.clone());
         }
         self.units.entry(unit.clone()).or_default()
     }

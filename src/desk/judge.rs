@@ -4,7 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{Row, SqliteConnection};
 
 use super::{
-    draft::{Draft, Kept, UnitHistory},
+    cabinet::{Kept, Stored},
+    draft::{Draft, UnitHistory},
     load,
     tables::{BypassRow, DossierRow, FindingRow, Judged, UnitHistoryRow, json},
     world::World,
@@ -13,7 +14,7 @@ use crate::{
     base::{Instant, UnitName},
     reports::vocabulary::{Occasion, RunPosition},
     rules::{
-        Dossier, DossierKey, Judgement, dossier::Subject, fact::RunFact, judge::judge,
+        Dossier, DossierKey, Finding, Judgement, dossier::Subject, fact::RunFact, judge::judge,
         service_days::ServiceDays, windows::windows,
     },
 };
@@ -26,7 +27,7 @@ impl Draft {
     /// who had a unit while its cutout stood open is read from there.
     pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.judge_unwritten(db).await?;
-        self.judged.flush(db).await
+        self.judged.script()?.run(db).await
     }
 
     /// The same, but what came of it still waits in `judged`.
@@ -35,19 +36,15 @@ impl Draft {
         self.check_loaded()?;
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
-        for (key, kept) in std::mem::take(&mut self.dossiers) {
+        for (key, kept) in &mut self.dossiers {
             let clock = clocks
                 .entry(key.unit.clone())
                 .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
-            let judgement = judge(
-                &key,
-                &kept.dossier,
-                clock,
-                runs.get(&key.unit).map_or(&[], Vec::as_slice),
-                &self.world.ground(),
-            );
-            write_judgement(&mut self.judged, &key, &kept, &judgement);
+            let runs = runs.get(&key.unit).map_or(&[][..], Vec::as_slice);
+            let judgement = judge(key, &kept.dossier, clock, runs, &self.world.ground());
+            put_judgement(&mut self.judged, key, kept, judgement);
         }
+        self.put_back();
         Ok(())
     }
 
@@ -55,10 +52,11 @@ impl Draft {
     pub async fn keep_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.check_loaded()?;
         self.keep_histories();
-        for (key, kept) in std::mem::take(&mut self.dossiers) {
-            write_judgement(&mut self.judged, &key, &kept, &Judgement::default());
+        for (key, kept) in &mut self.dossiers {
+            put_judgement(&mut self.judged, key, kept, Judgement::default());
         }
-        self.judged.flush(db).await
+        self.put_back();
+        self.judged.script()?.run(db).await
     }
 
     /// A group whose pages touch what was not loaded is undone; replayed one by one, each loads its own.
@@ -72,9 +70,10 @@ impl Draft {
     }
 
     fn keep_histories(&mut self) {
-        for (unit, history) in &self.units {
+        for unit in std::mem::take(&mut self.changed_units) {
+            let Some(history) = self.units.get(&unit) else { continue };
             self.judged.histories.add(&UnitHistoryRow {
-                unit: unit.clone(),
+                unit,
                 days: hex::encode(history.days.to_bytes()),
                 holds: json(&history.holds),
             });
@@ -84,6 +83,10 @@ impl Draft {
     /// Judges again what administration changed: whole units, or the whole book.
     pub async fn judge_again(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let again = std::mem::take(&mut self.again);
+        if again.everything || !again.units.is_empty() {
+            // What was judged so far is judged otherwise from here on.
+            self.cabinet.empty();
+        }
         let mut after = String::new();
         loop {
             let units: Vec<String> = if again.everything {
@@ -97,7 +100,7 @@ impl Draft {
             after.clone_from(last);
             self.load_whole_units(db, &units).await?;
             self.judge_loaded(db).await?;
-            self.units.clear();
+            self.cabinet.empty();
         }
     }
 
@@ -111,11 +114,8 @@ impl Draft {
         for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
             self.units.insert(UnitName::from(row.try_get::<&str, _>("unit")?), load::history(&row)?);
         }
-        let sql = "SELECT unit, subject, findings, facts FROM dossier WHERE unit IN (SELECT value FROM json_each(?))";
-        for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
-            let (key, kept) = load::dossier(&row)?;
-            self.dossiers.insert(key, kept);
-        }
+        let units: Vec<&str> = units.iter().map(String::as_str).collect();
+        self.dossiers = load::dossiers_of_units(db, &units).await?;
         Ok(())
     }
 }
@@ -127,24 +127,58 @@ pub fn clock(world: &World, unit: &UnitName, history: Option<&UnitHistory>) -> S
     ServiceDays::of(world.roster.unit(unit), &history.days, &history.holds, &world.railway.zone)
 }
 
-fn write_judgement(judged: &mut Judged, key: &DossierKey, kept: &Kept, judgement: &Judgement) {
-    let facts = postcard::to_stdvec(&kept.dossier).unwrap_or_default();
+/// Makes the file's rows of a dossier those of this judgement, leaving alone what is so already.
+fn put_judgement(judged: &mut Judged, key: &DossierKey, kept: &mut Kept, now: Judgement) {
     let subject = key.subject.to_string();
-    judged.dossiers.add(&DossierRow {
-        unit: key.unit.clone(),
-        subject: subject.clone(),
-        settled_after: judgement.settled_after,
-        findings: judgement.findings.len(),
-        facts: hex::encode(facts),
-    });
-    if kept.findings > 0 {
-        judged.cleared.add(&(&key.unit, &subject));
+    put_parts(judged, key, &subject, kept);
+    let same = matches!(&kept.stored, Stored::This(then)
+        if then.settled_after == now.settled_after && then.findings.len() == now.findings.len());
+    if !same {
+        judged.dossiers.add(&DossierRow {
+            unit: key.unit.clone(),
+            subject: subject.clone(),
+            settled_after: now.settled_after,
+            findings: now.findings.len(),
+        });
     }
-    for finding in &judgement.findings {
+    put_findings(judged, key, &subject, &kept.stored, &now);
+    if key.subject == Subject::GroundProtection {
+        put_bypasses(judged, key, &kept.stored, &now);
+    }
+    kept.stored = Stored::This(now);
+}
+
+fn put_parts(judged: &mut Judged, key: &DossierKey, subject: &str, kept: &mut Kept) {
+    for fortnight in std::mem::take(&mut kept.changed) {
+        let facts = kept.dossier.of_fortnight(fortnight);
+        if facts.is_empty() {
+            judged.empty_parts.add(&(&key.unit, subject, fortnight));
+        } else {
+            let (place, length) = judged.parts.put_beside(&postcard::to_stdvec(facts).unwrap_or_default());
+            judged.parts.add(&(&key.unit, subject, fortnight, place, length));
+        }
+    }
+}
+
+fn put_findings(judged: &mut Judged, key: &DossierKey, subject: &str, stored: &Stored, now: &Judgement) {
+    let known: &[Finding] = match stored {
+        Stored::Nothing | Stored::Unread { findings: 0 } => &[],
+        Stored::Unread { .. } => {
+            judged.cleared.add(&(&key.unit, subject));
+            &[]
+        }
+        Stored::This(then) => &then.findings,
+    };
+    // Both are sorted by key; a key stands once.
+    let same = |one: &Finding, all: &[Finding]| {
+        all.binary_search_by(|f| f.key.cmp(&one.key)).is_ok_and(|place| all[place] == *one)
+    };
+    known.iter().filter(|old| !same(old, &now.findings)).for_each(|old| judged.gone.add(&old.key));
+    for finding in now.findings.iter().filter(|new| !same(new, known)) {
         judged.findings.add(&FindingRow {
             key: finding.key.clone(),
             unit: key.unit.clone(),
-            subject: subject.clone(),
+            subject: subject.to_owned(),
             rule: finding.rule,
             device: finding.device.clone(),
             class: finding.class.clone(),
@@ -155,18 +189,23 @@ fn write_judgement(judged: &mut Judged, key: &DossierKey, kept: &Kept, judgement
             data: json(finding),
         });
     }
-    if key.subject == Subject::GroundProtection {
-        judged.cleared_bypasses.add(&key.unit);
-        for bypass in &judgement.bypasses {
-            judged.bypasses.add(&BypassRow {
-                id: bypass.id,
-                unit: bypass.unit.clone(),
-                device: bypass.device.clone(),
-                begins: bypass.begins(),
-                closed_at: bypass.closed_at,
-                data: json(bypass),
-            });
-        }
+}
+
+fn put_bypasses(judged: &mut Judged, key: &DossierKey, stored: &Stored, now: &Judgement) {
+    match stored {
+        Stored::This(then) if then.bypasses == now.bypasses => return,
+        Stored::Nothing => {}
+        Stored::Unread { .. } | Stored::This(_) => judged.cleared_bypasses.add(&key.unit),
+    }
+    for bypass in &now.bypasses {
+        judged.bypasses.add(&BypassRow {
+            id: bypass.id,
+            unit: bypass.unit.clone(),
+            device: bypass.device.clone(),
+            begins: bypass.begins(),
+            closed_at: bypass.closed_at,
+            data: json(bypass),
+        });
     }
 }
 

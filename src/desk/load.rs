@@ -1,10 +1,11 @@
 //! Fetching what a group needs to be decided and judged, a query for each table, whatever the group's size.
 use std::collections::{BTreeMap, BTreeSet};
 
-use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
+use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    draft::{Draft, Filed, Kept, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
+    cabinet::{Kept, Stored},
+    draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
     tables::json,
     wanted::Wanted,
 };
@@ -142,7 +143,13 @@ impl Draft {
         db: &mut SqliteConnection,
         units: &BTreeMap<UnitName, BTreeSet<Day>>,
     ) -> Result<(), sqlx::Error> {
-        let names: Vec<&UnitName> = units.keys().collect();
+        let mut names = Vec::new();
+        for unit in units.keys() {
+            match self.cabinet.take_unit(unit) {
+                Some(history) => drop(self.units.insert(unit.clone(), history)),
+                None => names.push(unit),
+            }
+        }
         let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
             self.units.insert(text(&row, "unit")?, history(&row)?);
@@ -152,41 +159,96 @@ impl Draft {
 
     /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
     async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let keys: Vec<(&UnitName, String)> =
-            wanted.dossiers.iter().map(|k| (&k.unit, k.subject.to_string())).collect();
-        let zone = &self.world.railway.zone;
-        let changed: Vec<(&UnitName, Instant)> = wanted
-            .units
-            .iter()
-            .filter_map(|(unit, days)| {
-                let known = self.units.get(unit)?;
-                let first = days.iter().filter_map(|day| known.days.first_change(*day)).min();
-                first.map(|first| (unit, zone.start_of(first)))
-            })
-            .collect();
-        let sql = "SELECT unit, subject, findings, facts FROM dossier
-                WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?))
-            UNION
-            SELECT d.unit, d.subject, d.findings, d.facts FROM json_each(?) c
-                JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
-        let rows = sqlx::query(sql).bind(json(&keys)).bind(json(&changed)).fetch_all(db).await?;
-        for row in rows {
-            let (key, kept) = dossier(&row)?;
-            self.dossiers.insert(key, kept);
+        let mut keys = self.dependent_on_days(db, wanted).await?;
+        keys.extend(wanted.dossiers.iter().cloned());
+        let mut missing = Vec::new();
+        for key in keys {
+            match self.cabinet.take(&key) {
+                Some(kept) => drop(self.dossiers.insert(key, kept)),
+                None => missing.push((key.unit, key.subject.to_string())),
+            }
+        }
+        let some = "WHERE (d.unit, d.subject) IN (SELECT value->>0, value->>1 FROM json_each(?))";
+        for row in fetch(db, &dossiers_sql(some), &missing).await? {
+            add_part(&mut self.dossiers, &row)?;
         }
         Ok(())
     }
+
+    /// Dossiers of the wanted units that service days from a new report day on may change.
+    async fn dependent_on_days(
+        &self,
+        db: &mut SqliteConnection,
+        wanted: &Wanted,
+    ) -> Result<BTreeSet<DossierKey>, sqlx::Error> {
+        let zone = &self.world.railway.zone;
+        let first_change = |(unit, days): (&UnitName, &BTreeSet<Day>)| {
+            let known = self.units.get(unit)?;
+            let first = days.iter().filter_map(|day| known.days.first_change(*day)).min()?;
+            Some((unit.clone(), zone.start_of(first)))
+        };
+        let changed: Vec<(UnitName, Instant)> = wanted.units.iter().filter_map(first_change).collect();
+        let sql = "SELECT d.unit, d.subject FROM json_each(?) c
+            JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
+        fetch(db, sql, &changed).await?.iter().map(key).collect()
+    }
+
+    /// What was in hand goes back into the cabinet.
+    pub(super) fn put_back(&mut self) {
+        for (key, kept) in std::mem::take(&mut self.dossiers) {
+            self.cabinet.put(key, kept);
+        }
+        for (unit, history) in std::mem::take(&mut self.units) {
+            self.cabinet.put_unit(unit, history);
+        }
+    }
+}
+
+/// Dossiers with their parts, the earliest part first.
+fn dossiers_sql(some: &str) -> String {
+    format!(
+        "SELECT d.unit, d.subject, d.findings, p.facts FROM dossier d
+            LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject {some}
+            ORDER BY d.unit, d.subject, p.fortnight"
+    )
+}
+
+type Dossiers = BTreeMap<DossierKey, Kept>;
+
+pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
+    let mut all = Dossiers::new();
+    for row in sqlx::query(AssertSqlSafe(dossiers_sql(""))).fetch_all(db).await? {
+        add_part(&mut all, &row)?;
+    }
+    Ok(all)
+}
+
+/// Everything the book knows of these units, by subject.
+pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
+    let mut all = Dossiers::new();
+    let some = "WHERE d.unit IN (SELECT value FROM json_each(?))";
+    for row in sqlx::query(AssertSqlSafe(dossiers_sql(some))).bind(json(&units)).fetch_all(db).await? {
+        add_part(&mut all, &row)?;
+    }
+    Ok(all)
 }
 
 /// The cells of a flipped file may hold anything: none is read in a way that panics.
-/// Rows of one dossier table row, also for whoever goes through all of them.
-pub fn dossier(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
+fn add_part(dossiers: &mut Dossiers, row: &SqliteRow) -> Result<(), sqlx::Error> {
+    let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);
+    let blank = || Kept { stored: Stored::Unread { findings }, ..Kept::default() };
+    let kept = dossiers.entry(key(row)?).or_insert_with(blank);
+    if let Some(packed) = row.try_get::<Option<&[u8]>, _>("facts")? {
+        let part: Dossier = postcard::from_bytes(packed).map_err(|why| damaged(why.to_string()))?;
+        kept.dossier.append(part);
+    }
+    Ok(())
+}
+
+fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {
     let subject =
         Subject::parse(row.try_get("subject")?).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
-    let dossier: Dossier =
-        postcard::from_bytes(row.try_get("facts")?).map_err(|why| damaged(why.to_string()))?;
-    let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);
-    Ok((DossierKey { unit: text(row, "unit")?, subject }, Kept { dossier, findings, touched: false }))
+    Ok(DossierKey { unit: text(row, "unit")?, subject })
 }
 
 pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
@@ -197,13 +259,14 @@ pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
 
 async fn fetch(
     db: &mut SqliteConnection,
-    sql: &'static str,
+    sql: &str,
     ids: &impl Serializable,
 ) -> Result<Vec<SqliteRow>, sqlx::Error> {
     if ids.nothing() {
         return Ok(Vec::new());
     }
-    sqlx::query(sql).bind(json(ids)).fetch_all(db).await
+    // The texts are this program's own constants only.
+    sqlx::query(AssertSqlSafe(sql)).bind(json(ids)).fetch_all(db).await
 }
 
 /// A list of ids that can be told empty before the database is asked.

@@ -4,6 +4,7 @@ pub mod act;
 pub mod apply;
 pub mod begin;
 pub mod body;
+pub mod cabinet;
 pub mod clerk;
 pub mod draft;
 pub mod figures;

@@ -87,10 +87,17 @@ CREATE TABLE dossier (
     unit            TEXT NOT NULL,
     subject         TEXT NOT NULL,
     settled_after INTEGER,
-    findings        INTEGER NOT NULL,
-    facts           BLOB NOT NULL
+    findings        INTEGER NOT NULL
 ) STRICT;
 CREATE UNIQUE INDEX dossier_of_unit ON dossier (unit, subject);
+-- The facts of a dossier, packed, a row for each fortnight in which any of them happened.
+CREATE TABLE dossier_part (
+    unit      TEXT NOT NULL,
+    subject   TEXT NOT NULL,
+    fortnight INTEGER NOT NULL,
+    facts     BLOB NOT NULL
+) STRICT;
+CREATE UNIQUE INDEX dossier_part_of_unit ON dossier_part (unit, subject, fortnight);
 
 CREATE TABLE finding (
     key      TEXT PRIMARY KEY,

@@ -86,7 +86,7 @@ async fn refill(db: &mut SqliteConnection) -> Result<u64, sqlx::Error> {
         for (leaf, heading, page) in &pages {
             draft.refile(*leaf, heading, &page.body);
         }
-        draft.rows.flush(db).await?;
+        draft.rows.script()?.run(db).await?;
         draft.keep_unjudged(db).await?;
         (world, frontier) = (Some(draft.world), draft.frontier);
     }

@@ -188,9 +188,12 @@ fn entry_in_use(n: usize, report: ReportId) -> Problem {
 /// 'The same one?': somebody else told of this device within ten minutes.
 fn told_by_another(draft: &Draft, report: &Report) -> Vec<Problem> {
     let mut others: Vec<(Tag, Instant, SignIn)> = Vec::new();
-    for tag in report.entries.iter().filter_map(|e| e.what.device().and_then(|d| d.tag())) {
+    for entry in &report.entries {
+        let Some(tag) = entry.what.device().and_then(|d| d.tag()) else { continue };
         let key = DossierKey { unit: report.unit.clone(), subject: Subject::Device(tag.clone()) };
-        let facts = draft.dossiers.get(&key).map_or(&[][..], |kept| kept.dossier.facts());
+        let (from, to) =
+            (entry.when.at().minus(validity::SAME_TIME), entry.when.at().plus(validity::SAME_TIME));
+        let facts = draft.dossiers.get(&key).map_or(&[][..], |kept| kept.dossier.between(from, to));
         let theirs = facts.iter().filter(|f| f.report != report.id && f.author != report.author);
         others.extend(theirs.map(|f| (tag.clone(), f.at, f.author.clone())));
     }

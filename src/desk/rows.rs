@@ -1,5 +1,7 @@
 //! Rows on their way to the file: gathered as JSON, one statement for each table and group. A statement through
 //! sqlx costs about as much as a commit, so few statements are what counts.
+use std::sync::Arc;
+
 use serde::Serialize;
 use sqlx::{AssertSqlSafe, SqliteConnection};
 
@@ -8,6 +10,8 @@ use sqlx::{AssertSqlSafe, SqliteConnection};
 pub struct Rows {
     sql: String,
     json: Vec<u8>,
+    /// What goes beside the JSON, for a statement that cuts its rows' bytes out of one.
+    bytes: Option<Vec<u8>>,
 }
 
 /// A column, and how its JSON value becomes SQL. Bytes travel as hex.
@@ -34,23 +38,23 @@ impl Rows {
             }
         }
         let (names, values) = (names.join(", "), values.join(", "));
-        Self::running(format!(
-            "INSERT INTO {table} ({names}) SELECT {values} FROM json_each(?1) WHERE true {tail}"
+        Self::running(&format!(
+            "INSERT INTO {table} ({names}) SELECT {values} FROM json_each(?) WHERE true {tail}"
         ))
     }
 
     /// Any statement whose only parameter is the JSON array of rows.
-    pub fn running(sql: String) -> Self {
-        Self { sql, json: Vec::new() }
+    pub fn running(sql: &str) -> Self {
+        Self { sql: sql.to_owned(), json: Vec::new(), bytes: None }
+    }
+
+    /// A statement with two parameters: bytes, of which each row takes its part, then the JSON array of rows.
+    pub fn cutting(sql: &str) -> Self {
+        Self { sql: sql.to_owned(), json: Vec::new(), bytes: Some(Vec::new()) }
     }
 
     pub fn is_empty(&self) -> bool {
         self.json.is_empty()
-    }
-
-    /// What the next flush will run: the statement, and its rows as JSON without the closing bracket.
-    pub fn waiting(&self) -> Option<(&str, &[u8])> {
-        (!self.json.is_empty()).then_some((self.sql.as_str(), self.json.as_slice()))
     }
 
     /// Adds a row: a tuple, a slice, anything that serialises as an array (or a plain value).
@@ -62,17 +66,64 @@ impl Rows {
         }
     }
 
+    /// Puts bytes beside the rows: from which place on they stand, counted from 1 as SQL does, and how many.
+    pub fn put_beside(&mut self, given: &[u8]) -> (usize, usize) {
+        let all = self.bytes.get_or_insert_default();
+        let place = all.len() + 1;
+        all.extend_from_slice(given);
+        (place, given.len())
+    }
+
     /// Writes what waits, and is empty again.
     pub async fn flush(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        if self.json.is_empty() {
+        Script::of([self])?.run(db).await
+    }
+}
+
+/// The statements of several tables, run in one go: a call into the database costs more than a small statement.
+#[derive(Clone, Debug, Default)]
+pub struct Script {
+    sql: String,
+    values: Vec<Value>,
+}
+
+#[derive(Clone, Debug)]
+enum Value {
+    Rows(Arc<str>),
+    Bytes(Arc<[u8]>),
+}
+
+impl Script {
+    /// Takes what waits in each, in this order, and leaves them empty.
+    pub fn of<'r>(tables: impl IntoIterator<Item = &'r mut Rows>) -> Result<Self, sqlx::Error> {
+        let mut script = Self::default();
+        for rows in tables.into_iter().filter(|rows| !rows.is_empty()) {
+            rows.json.push(b']');
+            let json = String::from_utf8(std::mem::take(&mut rows.json))
+                .map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
+            script.sql.push_str(&rows.sql);
+            script.sql.push_str(";\n");
+            if let Some(bytes) = &mut rows.bytes {
+                script.values.push(Value::Bytes(std::mem::take(bytes).into()));
+            }
+            script.values.push(Value::Rows(json.into()));
+        }
+        Ok(script)
+    }
+
+    pub async fn run(&self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        if self.sql.is_empty() {
             return Ok(());
         }
-        self.json.push(b']');
-        let json = String::from_utf8(std::mem::take(&mut self.json))
-            .map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
         // The text is put together from this program's own constants only.
-        sqlx::query(AssertSqlSafe(self.sql.as_str())).bind(json).execute(db).await?;
-        Ok(())
+        let mut query = sqlx::query(AssertSqlSafe(self.sql.as_str()));
+        for value in &self.values {
+            query = match value {
+                Value::Rows(json) => query.bind(Arc::clone(json)),
+                Value::Bytes(bytes) => query.bind(Arc::clone(bytes)),
+            };
+        }
+        query.execute(db).await.map(drop)
     }
 }
 

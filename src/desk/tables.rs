@@ -1,7 +1,7 @@
 //! The projections' rows, a struct for each table of `projections.sql`.
 use serde::Serialize;
 
-use super::rows::{Rows, table_row};
+use super::rows::{Rows, Script, table_row};
 use crate::{
     base::{ClassName, EntryId, Instant, ReportId, SignIn, Tag, UnitName},
     book::Channel,
@@ -53,8 +53,8 @@ table_row! { FiguresRow into "class_figures" ["ON CONFLICT (one) DO UPDATE SET s
 table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE SET days = excluded.days, holds = excluded.holds"] { unit: UnitName, days: String as bytes, holds: String, } }
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
-        findings = excluded.findings, facts = excluded.facts"] {
-        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: usize, facts: String as bytes,
+        findings = excluded.findings"] {
+        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: usize,
     }
 }
 table_row! {
@@ -98,13 +98,9 @@ macro_rules! waiting {
             }
         }
         impl Waiting {
-            /// In the order in which they are written.
-            pub fn tables(&self) -> Vec<&Rows> {
-                vec![$(&self.$field,)*]
-            }
-            pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
-                $(self.$field.flush(&mut *db).await?;)*
-                Ok(())
+            /// What waits, in the order in which it is written.
+            pub fn script(&mut self) -> Result<Script, sqlx::Error> {
+                Script::of([$(&mut self.$field,)*])
             }
         }
     };
@@ -121,50 +117,58 @@ waiting! {
 pub struct Judged {
     pub histories: Rows,
     pub dossiers: Rows,
-    /// Subjects whose old findings go before the new ones come.
+    /// Parts of dossiers that have no facts any more.
+    pub empty_parts: Rows,
+    pub parts: Rows,
+    /// Subjects whose old findings go before the new ones come, and single findings that go.
     pub cleared: Rows,
+    pub gone: Rows,
     pub findings: Rows,
     /// Units whose bypasses go before the new ones come.
     pub cleared_bypasses: Rows,
     pub bypasses: Rows,
 }
 
+const EMPTY_PARTS: &str = "DELETE FROM dossier_part WHERE (unit, subject, fortnight) IN
+    (SELECT value->>0, value->>1, value->>2 FROM json_each(?))";
+const PARTS: &str = "INSERT INTO dossier_part (unit, subject, fortnight, facts)
+    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM json_each(?) WHERE true
+    ON CONFLICT (unit, subject, fortnight) DO UPDATE SET facts = excluded.facts";
+const CLEARED: &str =
+    "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?))";
+const GONE: &str = "DELETE FROM finding WHERE key IN (SELECT value FROM json_each(?))";
+const CLEARED_BYPASSES: &str = "DELETE FROM bypass WHERE unit IN (SELECT value FROM json_each(?))";
+
 impl Default for Judged {
     fn default() -> Self {
-        let cleared =
-            "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?1))";
-        let cleared_bypasses = "DELETE FROM bypass WHERE unit IN (SELECT value FROM json_each(?1))";
         Self {
             histories: UnitHistoryRow::table(),
             dossiers: DossierRow::table(),
-            cleared: Rows::running(cleared.to_owned()),
+            empty_parts: Rows::running(EMPTY_PARTS),
+            parts: Rows::cutting(PARTS),
+            cleared: Rows::running(CLEARED),
+            gone: Rows::running(GONE),
             findings: FindingRow::table(),
-            cleared_bypasses: Rows::running(cleared_bypasses.to_owned()),
+            cleared_bypasses: Rows::running(CLEARED_BYPASSES),
             bypasses: BypassRow::table(),
         }
     }
 }
 
 impl Judged {
-    /// In the order in which they are written.
-    pub fn tables(&self) -> [&Rows; 6] {
-        [
-            &self.histories,
-            &self.dossiers,
-            &self.cleared,
-            &self.findings,
-            &self.cleared_bypasses,
-            &self.bypasses,
-        ]
-    }
-
-    pub async fn flush(&mut self, db: &mut sqlx::SqliteConnection) -> Result<(), sqlx::Error> {
-        self.histories.flush(&mut *db).await?;
-        self.dossiers.flush(&mut *db).await?;
-        self.cleared.flush(&mut *db).await?;
-        self.findings.flush(&mut *db).await?;
-        self.cleared_bypasses.flush(&mut *db).await?;
-        self.bypasses.flush(&mut *db).await
+    /// What waits, in the order in which it is written.
+    pub fn script(&mut self) -> Result<Script, sqlx::Error> {
+        Script::of([
+            &mut self.histories,
+            &mut self.dossiers,
+            &mut self.empty_parts,
+            &mut self.parts,
+            &mut self.cleared,
+            &mut self.gone,
+            &mut self.findings,
+            &mut self.cleared_bypasses,
+            &mut self.bypasses,
+        ])
     }
 }
 

@@ -39,6 +39,7 @@ impl Class {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Schedule {
     pub class: ClassName,
+    #[serde(with = "crate::base::instant::as_text")]
     pub effective: Instant,
     pub start: StartLimits,
     pub panels: Vec<Panel>,
@@ -89,6 +90,7 @@ pub struct Panel {
 }
 
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
 pub enum Place {
     /// Panel name, row and column from 1.
     OnPanel { panel: String, row: u32, column: u32 },

@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::fact::Fact;
-use crate::base::{EntryId, Instant, Tag, UnitName};
+use crate::base::{EntryId, Instant, Tag, UnitName, instant::DAY};
 
 /// Whose history: the unit, and what of it.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
@@ -43,6 +43,14 @@ impl Subject {
     }
 }
 
+const FORTNIGHT: i64 = 14 * DAY;
+
+/// The number of the fortnight in which something happened. Dossiers are kept in such parts, so that a report does
+/// not have a whole year of a device written again.
+pub fn fortnight(at: Instant) -> i64 {
+    at.0.div_euclid(FORTNIGHT)
+}
+
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Dossier {
     /// Sorted by (at, entry, seq), so that arrival order leaves no trace.
@@ -57,6 +65,24 @@ impl Dossier {
 
     pub fn facts(&self) -> &[Fact] {
         &self.facts
+    }
+
+    /// Facts that are later than all of these.
+    pub fn append(&mut self, later: Self) {
+        self.facts.extend(later.facts);
+    }
+
+    /// Those that happened between two moments, both included.
+    pub fn between(&self, from: Instant, to: Instant) -> &[Fact] {
+        let (from, to) =
+            (self.facts.partition_point(|f| f.at < from), self.facts.partition_point(|f| f.at <= to));
+        self.facts.get(from..to).unwrap_or(&[])
+    }
+
+    /// Those of one fortnight, see [`fortnight`].
+    pub fn of_fortnight(&self, number: i64) -> &[Fact] {
+        let first = Instant(number.saturating_mul(FORTNIGHT));
+        self.between(first, first.plus(FORTNIGHT - 1))
     }
 
     pub fn add(&mut self, fact: Fact) {

@@ -20,6 +20,7 @@ const ENOUGH: u32 = 5;
 /// Figures over the 365 days up to `as_of`, from pages with `seq <= up_to_seq`. A late entry never changes them.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ClassFigures {
+    #[serde(with = "crate::base::instant::as_text")]
     pub as_of: Instant,
     pub up_to_seq: u64,
     /// Sorted by (class, device).

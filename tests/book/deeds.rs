@@ -240,18 +240,18 @@ fn report() -> impl Strategy<Value = Report> {
         symbol: Some("K17".into()),
         from: None,
         to: None,
-        started,
+        started: Some(started),
         ended: hours.map(|h| Stamp { at: started.at.plus(h * HOUR), ..started }),
     });
     let occasion = prop_oneof![3 => run.prop_map(|run| (Occasion::Run, Some(run))), 1 => occasion().prop_filter_map("a run is told of", |o| (o != Occasion::Run).then_some((o, None)))];
     (any::<u64>(), unit(), person(), occasion, of(position()), vec(entry().boxed(), 0..4), at()).prop_map(
         |(id, unit, author, (occasion, run), position, mut entries, signed_at)| {
             // The crew's own run is often what its entries are of.
-            if let Some(run) = &run
+            if let Some(started) = run.as_ref().and_then(|run| run.started)
                 && id % 2 == 0
             {
                 for (n, entry) in entries.iter_mut().enumerate() {
-                    let at = Stamp { at: run.started.at.plus(n as i64 * 20 * MINUTE), ..run.started };
+                    let at = Stamp { at: started.at.plus(n as i64 * 20 * MINUTE), ..started };
                     let moved = at.at.since(entry.when.at());
                     if let What::Bypass(Bypass { closed_at: Some(closed), .. }) = &mut entry.what {
                         closed.at = closed.at.plus(moved);

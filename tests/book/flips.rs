@@ -222,7 +222,7 @@ async fn cells_of_a_wrong_type_are_sentences_not_panics() {
         ("unit_history", "days", "'x'"),
         ("unit_history", "holds", "x'ff'"),
         ("unit_history", "unit", "x'ff'"),
-        ("dossier", "facts", "'x'"),
+        ("dossier_part", "facts", "'x'"),
         ("dossier", "subject", "x'ff'"),
         ("dossier", "findings", "'x'"),
         ("dossier", "unit", "x'ff'"),

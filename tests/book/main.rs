@@ -5,6 +5,7 @@
 mod channels;
 mod deeds;
 mod flips;
+mod golden;
 mod house;
 mod imports;
 mod killed;

@@ -71,9 +71,8 @@ fn kept(row: &SqliteRow) -> Sql<Kept> {
 
 /// Everything the book knows of one unit, by subject.
 pub async fn dossiers_of(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<(DossierKey, Dossier)>> {
-    let sql = "SELECT * FROM dossier WHERE unit = ?";
-    let rows = sqlx::query(sql).bind(unit.as_str()).fetch_all(db).await?;
-    rows.iter().map(|row| load::dossier(row).map(|(key, kept)| (key, kept.dossier))).collect()
+    let dossiers = load::dossiers_of_units(db, &[unit.as_str()]).await?;
+    Ok(dossiers.into_iter().map(|(key, kept)| (key, kept.dossier)).collect())
 }
 
 /// When this person last signed for having read this unit's handover.

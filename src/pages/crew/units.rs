@@ -86,7 +86,7 @@ fn unit_line(world: &World, unit: &UnitName) -> LinkLine {
     LinkLine {
         href: paths::Handover(unit.clone()).to_string(),
         main: unit.to_string(),
-        sub: class + &shop.unwrap_or_default(),
+        sub: class + shop.unwrap_or_default().as_str(),
     }
 }
 

@@ -6,7 +6,7 @@ use crate::{
 };
 
 /// Two people who tell of one thing seldom differ by more.
-const SAME_TIME: i64 = 10 * MINUTE;
+pub const SAME_TIME: i64 = 10 * MINUTE;
 
 /// Asks about entries that somebody else also wrote: same device, within 10 minutes. `others` are entries about
 /// the same unit; operations of the ground relay stand under [`Tag::GROUND_RELAY`], starts under

@@ -9,7 +9,7 @@ mod times;
 
 use std::collections::HashSet;
 
-pub use self::again::{same_again, seal_near, seals_near};
+pub use self::again::{SAME_TIME, same_again, seal_near, seals_near};
 use super::{
     Amendment, Entry, Report, Run, What,
     kinds::Bypass,

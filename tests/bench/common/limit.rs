@@ -13,30 +13,31 @@ use breakerbook::{
     desk::{
         Draft, Page,
         act::Act as _,
+        cabinet::Cabinet,
         reports::{FileReport, Filer},
-        rows::Rows,
+        rows::Script,
         world::{self, World},
     },
     reports,
 };
-use sqlx::{AssertSqlSafe, Connection as _, SqliteConnection};
+use sqlx::{Connection as _, SqliteConnection};
 
-/// What one group writes, statement by statement.
-type Written = Vec<(String, String)>;
+/// What one group writes: the rows of its pages, then what judging made of them, then the head.
+type Written = Vec<Script>;
 
 /// Files the reports on this copy of the book in groups, and keeps what each group wrote.
 pub fn listen_in(db: &Path, bodies: &[String], group: usize) -> Vec<Written> {
     runtime().block_on(async {
         let mut db = open::writer(db, &Opening::default()).await.unwrap();
-        let mut groups = Vec::new();
+        let (mut groups, mut cabinet) = (Vec::new(), Cabinet::default());
         for bodies in bodies.chunks(group) {
-            groups.push(one_group(&mut db, bodies).await);
+            groups.push(one_group(&mut db, bodies, &mut cabinet).await);
         }
         groups
     })
 }
 
-async fn one_group(db: &mut SqliteConnection, bodies: &[String]) -> Written {
+async fn one_group(db: &mut SqliteConnection, bodies: &[String], cabinet: &mut Cabinet) -> Written {
     let now = Clock::machine().now();
     let (frontier, _) = world::head(db).await.unwrap();
     let world = Arc::new(world::load(db).await.unwrap());
@@ -44,25 +45,21 @@ async fn one_group(db: &mut SqliteConnection, bodies: &[String]) -> Written {
     let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
     let pages: Vec<&Page> = acts.iter().flat_map(|act| act.pages()).collect();
     let mut draft = Draft::on(world, frontier);
+    draft.cabinet = std::mem::take(cabinet);
     draft.load_for(&mut tx, &pages).await.unwrap();
     for page in pages {
         draft.file(page, now).unwrap();
     }
-    let mut written: Written = draft.rows.tables().into_iter().filter_map(copied).collect();
-    draft.rows.flush(&mut tx).await.unwrap();
+    let mut written = vec![draft.rows.script().unwrap()];
+    written[0].run(&mut tx).await.unwrap();
     draft.judge_unwritten(&mut tx).await.unwrap();
-    written.extend(draft.judged.tables().into_iter().filter_map(copied));
-    draft.judged.flush(&mut tx).await.unwrap();
-    let mut head = draft.head();
-    written.extend(copied(&head));
-    head.flush(&mut tx).await.unwrap();
+    for script in [draft.judged.script().unwrap(), Script::of([&mut draft.head()]).unwrap()] {
+        script.run(&mut tx).await.unwrap();
+        written.push(script);
+    }
     tx.commit().await.unwrap();
+    *cabinet = draft.cabinet;
     written
-}
-
-fn copied(rows: &Rows) -> Option<(String, String)> {
-    let (sql, json) = rows.waiting()?;
-    Some((sql.to_owned(), format!("{}]", std::str::from_utf8(json).unwrap())))
 }
 
 fn read(body: &str, world: &World, now: Instant) -> FileReport {
@@ -79,8 +76,8 @@ pub fn write_again(db: &Path, groups: &[Written]) -> Duration {
         let began = Moment::now();
         for group in groups {
             let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
-            for (sql, json) in group {
-                sqlx::query(AssertSqlSafe(sql.as_str())).bind(json.as_str()).execute(&mut *tx).await.unwrap();
+            for script in group {
+                script.run(&mut tx).await.unwrap();
             }
             tx.commit().await.unwrap();
         }
