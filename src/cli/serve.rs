@@ -1,5 +1,5 @@
 //! `serve`: the book for browsers and programs.
-use std::{net::SocketAddr, path::PathBuf, process::ExitCode};
+use std::{net::SocketAddr, path::PathBuf, process::ExitCode, time::Duration};
 
 use tokio::net::TcpListener;
 
@@ -41,9 +41,22 @@ pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str
     let address = listener.local_addr()?;
     let service = site::site(&App::new(desk.clone(), Settings { tls: listening.behind_tls }));
     announce(&format!("http://{address}"));
+    let clockwork = tokio::spawn(take_figures_hourly(desk.clone()));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
+    clockwork.abort();
+    let _ = clockwork.await;
     desk.close().await;
     Ok(ExitCode::SUCCESS)
+}
+
+/// Class figures are due once a week; whoever asks every hour is never late by more than one.
+async fn take_figures_hourly(desk: Desk) {
+    loop {
+        if let Err(why) = desk.take_figures_if_due().await {
+            tracing::warn!(why = why.says(), "class figures could not be taken");
+        }
+        tokio::time::sleep(Duration::from_secs(3600)).await;
+    }
 }
 
 async fn told_to_stop() {

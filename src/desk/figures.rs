@@ -11,7 +11,7 @@ use super::{
     refused::Refused,
 };
 use crate::{
-    base::{Instant, Stamp, UnitName},
+    base::{Instant, Stamp, UnitName, instant::DAY},
     book::Channel,
     db::writer::Trouble,
     rules::{
@@ -19,6 +19,26 @@ use crate::{
         service_days::ServiceDays,
     },
 };
+
+/// How long class figures stay in force: over 365 days a week changes little.
+const IN_FORCE: i64 = 7 * DAY;
+
+impl Desk {
+    /// Takes class figures when there are none, or they are a week old, and something was reported at all. Returns
+    /// whether it did. A server asks this every hour, an import at its end.
+    pub async fn take_figures_if_due(&self) -> Result<bool, Refused> {
+        let now = self.clock().now();
+        let fresh = self.world().figures.as_ref().is_some_and(|figures| now.since(figures.as_of) < IN_FORCE);
+        if fresh {
+            return Ok(false);
+        }
+        let act = TakeFigures::prepare(self, now).await?;
+        if act.say_nothing() {
+            return Ok(false);
+        }
+        Ok(self.act(act).await?.is_some())
+    }
+}
 
 /// Figures as they were reckoned from what the book held; filing them has every pair judged again.
 #[derive(Debug)]
@@ -44,6 +64,11 @@ impl TakeFigures {
             happened_at: Some(Stamp::utc(as_of)),
             body: Body::ClassFiguresTaken(Box::new(figures)),
         }))
+    }
+
+    /// No unit of the roster had a service day: there is nothing to compare with.
+    fn say_nothing(&self) -> bool {
+        matches!(&self.0.body, Body::ClassFiguresTaken(figures) if figures.unit_days.values().all(|days| *days == 0))
     }
 }
 
