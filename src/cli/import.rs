@@ -117,6 +117,7 @@ pub async fn run(what: What) -> Outcome {
     }
     let first = done.rejects.iter().take(5).map(|r| format!("line {}: {}", r.line, r.reason));
     first.for_each(|line| say(&line));
+    desk.close().await;
     Ok(summary(done.kept, done.rejects.len(), file.dry_run))
 }
 

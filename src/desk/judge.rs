@@ -232,7 +232,7 @@ pub async fn runs_in(
     if spans.is_empty() {
         return Ok(runs);
     }
-    let sql = "SELECT DISTINCT r.id, r.unit, r.author, r.started, r.ended, r.symbol, r.occasion, r.position
+    let sql = "SELECT DISTINCT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended, r.symbol, r.occasion, r.position
         FROM json_each(?) w JOIN report r ON r.unit = w.value->>0 AND r.started <= w.value->>2
         WHERE coalesce(r.ended, r.signed_at) >= w.value->>1 ORDER BY r.started, r.id";
     let mut seen = BTreeSet::new();

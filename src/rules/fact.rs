@@ -146,6 +146,7 @@ pub struct RunFact {
     pub unit: UnitName,
     pub author: SignIn,
     pub started: Instant,
+    /// As stated, else when the report was signed: until then at least the crew had it.
     pub ended: Option<Instant>,
     pub symbol: Option<String>,
     /// The unit moved under its own crew: the occasion was a run, and not dead in tow.
