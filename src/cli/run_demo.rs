@@ -14,7 +14,8 @@ use crate::{
 
 #[derive(clap::Args, Debug)]
 pub struct Args {
-    /// The demo's book; kept and served again if it is there. Default: breakerbook-demo.db in the temporary folder.
+    /// The demo's book; kept, and served again if it is there. Without it a fresh one in the temporary folder is
+    /// served, and taken away at the end.
     #[arg(long, value_name = "FILE")]
     db: Option<PathBuf>,
     #[command(flatten)]
@@ -25,7 +26,7 @@ pub struct Args {
 }
 
 pub async fn run(args: Args) -> Outcome {
-    let path = args.db.unwrap_or_else(serve::demo_file);
+    let path = args.db.clone().unwrap_or_else(fresh_file);
     if !path.exists() {
         fill(&path, Clock::machine().now()).await?;
     }
@@ -34,18 +35,34 @@ pub async fn run(args: Args) -> Outcome {
         sign_ins();
         return Ok(ExitCode::SUCCESS);
     }
-    let desk = Desk::open(&path, DeskOptions::default()).await?;
-    if !desk.world().railway.demo {
-        return Err(Failed::from(format!(
-            "{} is a railway's own book, not a demo: give another file",
-            path.display()
-        )));
+    let outcome = serve_demo(&path, &args.listening).await;
+    if args.db.is_none() {
+        take_away(&path);
     }
-    serve::serve(desk, &args.listening, |url| {
+    outcome
+}
+
+async fn serve_demo(path: &Path, listening: &serve::Listening) -> Outcome {
+    let desk = Desk::open(path, DeskOptions::default()).await?;
+    if !desk.world().railway.demo {
+        let says = format!("{} is a railway's own book, not a demo: give another file", path.display());
+        return Err(Failed::from(says));
+    }
+    serve::serve(desk, listening, |url| {
         say(&format!("listening {url}"));
         sign_ins();
     })
     .await
+}
+
+fn fresh_file() -> PathBuf {
+    std::env::temp_dir().join(format!("breakerbook-demo-{}.db", std::process::id()))
+}
+
+fn take_away(path: &Path) {
+    for end in ["", "-wal", "-shm"] {
+        let _ = std::fs::remove_file(format!("{}{end}", path.display()));
+    }
 }
 
 fn sign_ins() {
@@ -59,9 +76,7 @@ pub async fn fill(path: &Path, ends: Instant) -> Result<(), Failed> {
     let ends = Instant(ends.0 - ends.0.rem_euclid(60_000_000));
     let outcome = fill_new(path, ends).await;
     if outcome.is_err() && !matches!(outcome, Err(Filling::Open(OpenError::AlreadyThere(_)))) {
-        for end in ["", "-wal", "-shm"] {
-            let _ = std::fs::remove_file(format!("{}{end}", path.display()));
-        }
+        take_away(path);
     }
     outcome.map_err(|why| match why {
         Filling::Open(why) => Failed::from(why),

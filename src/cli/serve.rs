@@ -1,5 +1,5 @@
 //! `serve`: the book for browsers and programs.
-use std::{net::SocketAddr, path::PathBuf, process::ExitCode, time::Duration};
+use std::{net::SocketAddr, process::ExitCode, time::Duration};
 
 use tokio::net::TcpListener;
 
@@ -80,9 +80,4 @@ fn log_to_stderr() {
     use tracing_subscriber::EnvFilter;
     let filter = EnvFilter::try_from_env("BREAKERBOOK_LOG").unwrap_or_else(|_| EnvFilter::new("warn"));
     let _ = tracing_subscriber::fmt().json().with_env_filter(filter).with_writer(std::io::stderr).try_init();
-}
-
-/// Where the demo keeps its book unless told otherwise.
-pub fn demo_file() -> PathBuf {
-    std::env::temp_dir().join("breakerbook-demo.db")
 }
