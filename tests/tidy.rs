@@ -1,4 +1,6 @@
 //! Walls of the house: which room may use which, where SQL may stand, how long a file may be, what stands on top.
+#![expect(clippy::unwrap_used, reason = "a test that cannot go on stops")]
+
 use std::{
     fs,
     path::{Path, PathBuf},

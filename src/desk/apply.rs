@@ -5,6 +5,7 @@ use super::{
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
     cabinet::Kept,
     draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport},
+    runs::NewRun,
     tables::{self, json},
     world,
 };
@@ -202,6 +203,7 @@ impl Draft {
             sha256: sha256.clone(),
             root: filed.root.to_string(),
         });
+        self.new_runs.push(NewRun::of(report));
         let day = self.world.railway.zone.day_of(report.signed_at.at);
         if self.units.get(&report.unit).is_none_or(|known| !known.days.contains(day)) {
             self.unit_mut(&report.unit).days.insert(day);

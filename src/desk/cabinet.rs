@@ -3,7 +3,7 @@
 //! a group is undone or another process wrote.
 use std::collections::{BTreeSet, HashMap};
 
-use super::draft::UnitHistory;
+use super::{draft::UnitHistory, runs::Watch};
 use crate::{
     base::{EntryId, UnitName},
     rules::{Dossier, DossierKey, Fact, Judgement, dossier::fortnight},
@@ -14,6 +14,8 @@ use crate::{
 pub struct Kept {
     pub dossier: Dossier,
     pub stored: Stored,
+    /// Of a ground-protection dossier, once it has been judged.
+    pub watch: Option<Watch>,
     /// The fortnights whose facts are not as the file has them.
     pub changed: BTreeSet<i64>,
 }
@@ -44,8 +46,8 @@ impl Kept {
     }
 }
 
-/// Facts kept at most: some 30 MB. A railway whose units report in turn has its busy dossiers here.
-const MOST_FACTS: usize = 100_000;
+/// Facts kept at most: some 80 MB. A railway whose units report in turn has its busy dossiers here.
+const MOST_FACTS: usize = 250_000;
 
 #[derive(Debug, Default)]
 pub struct Cabinet {
@@ -106,7 +108,7 @@ mod tests {
     #[test]
     fn what_was_longest_out_of_hand_makes_room() {
         let fact = sample::position("2026-03-01T10:00:00Z", "GRC", "closed", None);
-        let many = || Kept { dossier: Dossier::of(vec![fact.clone(); 1_000]), ..Kept::default() };
+        let many = || Kept { dossier: Dossier::of(vec![fact.clone(); 2_500]), ..Kept::default() };
         let mut cabinet = Cabinet::default();
         for n in 0..=100 {
             cabinet.put(key(n), many());
@@ -114,6 +116,6 @@ mod tests {
         }
         assert!(cabinet.take(&key(0)).is_none(), "put in first");
         assert!(cabinet.take(&key(100)).is_some(), "put in last");
-        assert_eq!(cabinet.facts, cabinet.dossiers.len() * 1_000);
+        assert_eq!(cabinet.facts, cabinet.dossiers.len() * 2_500);
     }
 }

@@ -118,22 +118,22 @@ impl Clerk for DeskClerk {
     }
 }
 
-/// Writes a decided draft: pages and rows, then what judging makes of them, then the book's head.
+/// Writes a decided draft: pages and rows, what judging makes of them, and the book's head, where nothing has to be
+/// read in between in one call.
 pub(super) async fn write(
     db: &mut SqliteConnection,
     draft: &mut Draft,
     size_before: u64,
 ) -> Result<(), sqlx::Error> {
-    draft.rows.script()?.run(db).await?;
     if draft.frontier.size() == size_before {
-        return Ok(());
+        return draft.rows.script()?.run(db).await;
     }
-    draft.judge_loaded(db).await?;
+    draft.judge_unwritten(db).await?;
+    let script = draft.rows.script()?.then(draft.judged.script()?);
+    if draft.again.is_nothing() {
+        return script.then(draft.head()?).run(db).await;
+    }
+    script.run(db).await?;
     draft.judge_again(db).await?;
-    put_head(db, draft).await
-}
-
-/// Where the book now stands.
-pub(super) async fn put_head(db: &mut SqliteConnection, draft: &Draft) -> Result<(), sqlx::Error> {
-    draft.head().flush(db).await
+    draft.head()?.run(db).await
 }

@@ -7,7 +7,8 @@ use std::{
 use super::{
     body::Body,
     cabinet::{Cabinet, Kept},
-    rows::Rows,
+    rows::Script,
+    runs::NewRun,
     tables::{HeadRow, Judged, PageRow, Waiting, json},
     world::World,
 };
@@ -99,6 +100,12 @@ pub struct Again {
     pub units: BTreeSet<UnitName>,
 }
 
+impl Again {
+    pub fn is_nothing(&self) -> bool {
+        !self.everything && self.units.is_empty()
+    }
+}
+
 #[derive(Debug)]
 pub struct Draft {
     pub world: Arc<World>,
@@ -115,6 +122,8 @@ pub struct Draft {
     pub again: Again,
     /// Histories in the file that need not be read from there.
     pub cabinet: Cabinet,
+    /// The runs of this group's reports, until the dossiers that they matter to have taken them up.
+    pub new_runs: Vec<NewRun>,
     /// Units whose history is not as the file has it.
     pub changed_units: BTreeSet<UnitName>,
     /// What was loaded, whether or not the file had it. Writing to anything else would wipe out what the file has.
@@ -140,6 +149,7 @@ impl Draft {
             judged: Judged::default(),
             again: Again::default(),
             cabinet: Cabinet::default(),
+            new_runs: Vec::new(),
             changed_units: BTreeSet::new(),
             asked: BTreeSet::new(),
             asked_units: BTreeSet::new(),
@@ -174,8 +184,8 @@ impl Draft {
         self.apply(filed, heading, body);
     }
 
-    /// Where the book stands after it, as a row to be written.
-    pub fn head(&self) -> Rows {
+    /// Where the book stands after it.
+    pub fn head(&self) -> Result<Script, sqlx::Error> {
         let mut head = HeadRow::table();
         head.add(&HeadRow {
             one: 1,
@@ -184,7 +194,7 @@ impl Draft {
             frontier: hex::encode(self.frontier.to_bytes()),
             world_seq: self.world.seq,
         });
-        head
+        Script::of([&mut head])
     }
 
     /// The world, about to change with this page.

@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
-use super::{World, draft::UnitHistory, judge::runs_in, load};
+use super::{World, draft::UnitHistory, load, runs::runs_in};
 use crate::{
     base::{Instant, UnitName},
     rules::{Dossier, DossierKey, dossier::Subject, fact::RunFact, windows::windows},

@@ -1,5 +1,5 @@
 //! Judging what a group touched, with the very function that batch judging uses.
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
 use sqlx::{Row, SqliteConnection};
 
@@ -11,11 +11,10 @@ use super::{
     world::World,
 };
 use crate::{
-    base::{Instant, UnitName},
-    reports::vocabulary::{Occasion, RunPosition},
+    base::UnitName,
     rules::{
         Dossier, DossierKey, Finding, Judgement, dossier::Subject, fact::RunFact, judge::judge,
-        service_days::ServiceDays, windows::windows,
+        service_days::ServiceDays,
     },
 };
 
@@ -23,24 +22,23 @@ use crate::{
 const UNITS_AT_ONCE: i64 = 16;
 
 impl Draft {
-    /// Judges every loaded dossier and writes what came of it. The rows of reports must be in the file already:
-    /// who had a unit while its cutout stood open is read from there.
+    /// Judges every loaded dossier and writes what came of it.
     pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.judge_unwritten(db).await?;
         self.judged.script()?.run(db).await
     }
 
-    /// The same, but what came of it still waits in `judged`.
+    /// The same, but what came of it still waits in `judged`, and other rows may wait yet.
     pub async fn judge_unwritten(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        let runs = runs_during(db, &self.dossiers).await?;
         self.check_loaded()?;
+        self.watch_runs(db).await?;
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         for (key, kept) in &mut self.dossiers {
             let clock = clocks
                 .entry(key.unit.clone())
                 .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
-            let runs = runs.get(&key.unit).map_or(&[][..], Vec::as_slice);
+            let runs = kept.watch.as_ref().map_or(&[][..], |watch| watch.runs.as_slice());
             let judgement = judge(key, &kept.dossier, clock, runs, &self.world.ground());
             put_judgement(&mut self.judged, key, kept, judgement);
         }
@@ -83,7 +81,7 @@ impl Draft {
     /// Judges again what administration changed: whole units, or the whole book.
     pub async fn judge_again(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let again = std::mem::take(&mut self.again);
-        if again.everything || !again.units.is_empty() {
+        if !again.is_nothing() {
             // What was judged so far is judged otherwise from here on.
             self.cabinet.empty();
         }
@@ -207,56 +205,6 @@ fn put_bypasses(judged: &mut Judged, key: &DossierKey, stored: &Stored, now: &Ju
             data: json(bypass),
         });
     }
-}
-
-/// Who had each unit while its cutout stood open, or since it was last seen closed.
-async fn runs_during(
-    db: &mut SqliteConnection,
-    dossiers: &BTreeMap<DossierKey, Kept>,
-) -> Result<BTreeMap<UnitName, Vec<RunFact>>, sqlx::Error> {
-    let of_ground = dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
-    let spans: Vec<(&UnitName, Instant, Instant)> = of_ground
-        .flat_map(|(key, kept)| {
-            windows(&kept.dossier).into_iter().map(move |(from, to)| (&key.unit, from, to))
-        })
-        .collect();
-    runs_in(db, &spans).await
-}
-
-/// The runs that overlap any of the spans, each once, by unit, in order of their start.
-pub async fn runs_in(
-    db: &mut SqliteConnection,
-    spans: &[(&UnitName, Instant, Instant)],
-) -> Result<BTreeMap<UnitName, Vec<RunFact>>, sqlx::Error> {
-    let mut runs: BTreeMap<UnitName, Vec<RunFact>> = BTreeMap::new();
-    if spans.is_empty() {
-        return Ok(runs);
-    }
-    let sql = "SELECT DISTINCT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended, r.symbol, r.occasion, r.position
-        FROM json_each(?) w JOIN report r ON r.unit = w.value->>0 AND r.started <= w.value->>2
-        WHERE coalesce(r.ended, r.signed_at) >= w.value->>1 ORDER BY r.started, r.id";
-    let mut seen = BTreeSet::new();
-    for row in sqlx::query(sql).bind(json(&spans)).fetch_all(db).await? {
-        let Ok(report) = row.try_get::<&str, _>("id")?.parse() else { continue };
-        if !seen.insert(report) {
-            continue;
-        }
-        let unit = UnitName::from(row.try_get::<&str, _>("unit")?);
-        let position = row.try_get::<Option<&str>, _>("position")?.and_then(RunPosition::parse);
-        let run = RunFact {
-            report,
-            unit: unit.clone(),
-            author: load::sign_in(&row, "author")?,
-            started: Instant(row.try_get("started")?),
-            ended: row.try_get::<Option<i64>, _>("ended")?.map(Instant),
-            symbol: row.try_get("symbol")?,
-            moved: row.try_get::<&str, _>("occasion")? == Occasion::Run.as_str()
-                && position != Some(RunPosition::Dead),
-            position,
-        };
-        runs.entry(unit).or_default().push(run);
-    }
-    Ok(runs)
 }
 
 /// Everything judged at once from dossiers in hand, with nothing written: for `--as-of` and for checking.

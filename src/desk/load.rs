@@ -20,8 +20,10 @@ impl Draft {
     /// Loads everything that filing these pages will look at.
     pub async fn load_for(&mut self, db: &mut SqliteConnection, pages: &[&Page]) -> Result<(), sqlx::Error> {
         let mut wanted = Wanted::ids_of(pages);
-        self.load_reports(db, &wanted.reports).await?;
-        self.load_entries(db, &wanted.entries).await?;
+        if any_filed(db, &wanted).await? {
+            self.load_reports(db, &wanted.reports).await?;
+            self.load_entries(db, &wanted.entries).await?;
+        }
         self.load_amendments(db, &wanted.amendments).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
@@ -202,6 +204,16 @@ impl Draft {
             self.cabinet.put_unit(unit, history);
         }
     }
+}
+
+/// Whether the file has any of these reports or entries; of new ones it has none, and one question tells.
+async fn any_filed(db: &mut SqliteConnection, wanted: &Wanted) -> Result<bool, sqlx::Error> {
+    if wanted.reports.nothing() && wanted.entries.nothing() {
+        return Ok(false);
+    }
+    let sql = "SELECT EXISTS (SELECT 1 FROM report WHERE id IN (SELECT value FROM json_each(?)))
+        OR EXISTS (SELECT 1 FROM entry WHERE id IN (SELECT value FROM json_each(?)))";
+    sqlx::query_scalar(sql).bind(json(&wanted.reports)).bind(json(&wanted.entries)).fetch_one(db).await
 }
 
 /// Dossiers with their parts, the earliest part first.

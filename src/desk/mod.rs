@@ -18,6 +18,7 @@ pub mod rebuild;
 pub mod refused;
 pub mod reports;
 pub mod rows;
+pub mod runs;
 pub mod shop;
 pub mod tables;
 pub mod verify;

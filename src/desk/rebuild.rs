@@ -94,7 +94,7 @@ async fn refill(db: &mut SqliteConnection) -> Result<u64, sqlx::Error> {
     let mut draft = Draft::on(world, frontier);
     draft.again.everything = true;
     draft.judge_again(db).await?;
-    super::clerk::put_head(db, &draft).await?;
+    draft.head()?.run(db).await?;
     Ok(draft.frontier.size())
 }
 

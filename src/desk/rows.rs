@@ -1,14 +1,12 @@
 //! Rows on their way to the file: gathered as JSON, one statement for each table and group. A statement through
 //! sqlx costs about as much as a commit, so few statements are what counts.
-use std::sync::Arc;
-
 use serde::Serialize;
 use sqlx::{AssertSqlSafe, SqliteConnection};
 
 /// One table's waiting rows.
 #[derive(Debug)]
 pub struct Rows {
-    sql: String,
+    sql: &'static str,
     json: Vec<u8>,
     /// What goes beside the JSON, for a statement that cuts its rows' bytes out of one.
     bytes: Option<Vec<u8>>,
@@ -22,8 +20,9 @@ pub enum Column {
 }
 
 impl Rows {
-    /// `tail` follows the select: what to do on conflict, say.
-    pub fn into_table(table: &str, columns: &[Column], tail: &str) -> Self {
+    /// A table's statement. `tail` follows the select: what to do on conflict, say.
+    /// `or` says what becomes of a row that is there already.
+    pub fn sql_into(or: &str, table: &str, columns: &[Column], tail: &str) -> String {
         let (mut names, mut values) = (Vec::new(), Vec::new());
         for (n, column) in columns.iter().enumerate() {
             match column {
@@ -38,19 +37,18 @@ impl Rows {
             }
         }
         let (names, values) = (names.join(", "), values.join(", "));
-        Self::running(&format!(
-            "INSERT INTO {table} ({names}) SELECT {values} FROM json_each(?) WHERE true {tail}"
-        ))
+        // jsonb_each: rows as they were parsed. json_each would write each out again and have it parsed again.
+        format!("INSERT {or} INTO {table} ({names}) SELECT {values} FROM jsonb_each(?) WHERE true {tail}")
     }
 
     /// Any statement whose only parameter is the JSON array of rows.
-    pub fn running(sql: &str) -> Self {
-        Self { sql: sql.to_owned(), json: Vec::new(), bytes: None }
+    pub fn running(sql: &'static str) -> Self {
+        Self { sql, json: Vec::new(), bytes: None }
     }
 
     /// A statement with two parameters: bytes, of which each row takes its part, then the JSON array of rows.
-    pub fn cutting(sql: &str) -> Self {
-        Self { sql: sql.to_owned(), json: Vec::new(), bytes: Some(Vec::new()) }
+    pub fn cutting(sql: &'static str) -> Self {
+        Self { sql, json: Vec::new(), bytes: Some(Vec::new()) }
     }
 
     pub fn is_empty(&self) -> bool {
@@ -89,8 +87,8 @@ pub struct Script {
 
 #[derive(Clone, Debug)]
 enum Value {
-    Rows(Arc<str>),
-    Bytes(Arc<[u8]>),
+    Rows(String),
+    Bytes(Vec<u8>),
 }
 
 impl Script {
@@ -101,26 +99,33 @@ impl Script {
             rows.json.push(b']');
             let json = String::from_utf8(std::mem::take(&mut rows.json))
                 .map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
-            script.sql.push_str(&rows.sql);
+            script.sql.push_str(rows.sql);
             script.sql.push_str(";\n");
             if let Some(bytes) = &mut rows.bytes {
-                script.values.push(Value::Bytes(std::mem::take(bytes).into()));
+                script.values.push(Value::Bytes(std::mem::take(bytes)));
             }
-            script.values.push(Value::Rows(json.into()));
+            script.values.push(Value::Rows(json));
         }
         Ok(script)
     }
 
-    pub async fn run(&self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+    /// That one's statements after these.
+    pub fn then(mut self, next: Self) -> Self {
+        self.sql.push_str(&next.sql);
+        self.values.extend(next.values);
+        self
+    }
+
+    pub async fn run(self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         if self.sql.is_empty() {
             return Ok(());
         }
         // The text is put together from this program's own constants only.
         let mut query = sqlx::query(AssertSqlSafe(self.sql.as_str()));
-        for value in &self.values {
+        for value in self.values {
             query = match value {
-                Value::Rows(json) => query.bind(Arc::clone(json)),
-                Value::Bytes(bytes) => query.bind(Arc::clone(bytes)),
+                Value::Rows(json) => query.bind(json),
+                Value::Bytes(bytes) => query.bind(bytes),
             };
         }
         query.execute(db).await.map(drop)
@@ -136,7 +141,13 @@ macro_rules! table_row {
 
         impl $name {
             pub fn table() -> $crate::desk::rows::Rows {
-                $crate::desk::rows::Rows::into_table($table, &[$(table_row!(@column $field $($bytes)?),)*], $tail)
+                static SQL: std::sync::LazyLock<String> = std::sync::LazyLock::new(|| {
+                    let columns = [$(table_row!(@column $field $($bytes)?),)*];
+                    // OR FAIL needs no journal of the statement: whatever fails is undone with the whole group.
+                    let or = if $tail.is_empty() { "OR FAIL" } else { "" };
+                    $crate::desk::rows::Rows::sql_into(or, $table, &columns, $tail)
+                });
+                $crate::desk::rows::Rows::running(&SQL)
             }
         }
         impl serde::Serialize for $name {

@@ -130,14 +130,14 @@ pub struct Judged {
 }
 
 const EMPTY_PARTS: &str = "DELETE FROM dossier_part WHERE (unit, subject, fortnight) IN
-    (SELECT value->>0, value->>1, value->>2 FROM json_each(?))";
+    (SELECT value->>0, value->>1, value->>2 FROM jsonb_each(?))";
 const PARTS: &str = "INSERT INTO dossier_part (unit, subject, fortnight, facts)
-    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM json_each(?) WHERE true
+    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
     ON CONFLICT (unit, subject, fortnight) DO UPDATE SET facts = excluded.facts";
 const CLEARED: &str =
-    "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM json_each(?))";
-const GONE: &str = "DELETE FROM finding WHERE key IN (SELECT value FROM json_each(?))";
-const CLEARED_BYPASSES: &str = "DELETE FROM bypass WHERE unit IN (SELECT value FROM json_each(?))";
+    "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
+const GONE: &str = "DELETE FROM finding WHERE key IN (SELECT value FROM jsonb_each(?))";
+const CLEARED_BYPASSES: &str = "DELETE FROM bypass WHERE unit IN (SELECT value FROM jsonb_each(?))";
 
 impl Default for Judged {
     fn default() -> Self {

@@ -27,7 +27,8 @@ fn main() {
     note("filling the demo's book");
     let book = DemoBook::fill(64);
     let mut table = Table::new("Filing reports of four entries, on a filled demo book");
-    let parts: [(&str, fn(&DemoBook, &mut Table)); 3] =
+    type Part = fn(&DemoBook, &mut Table);
+    let parts: [(&str, Part); 3] =
         [("limit", against_the_limit), ("slower", slower_disk), ("import", import)];
     for (name, part) in parts {
         if wanted(name) {

@@ -23,7 +23,7 @@ use breakerbook::{
 use sqlx::{Connection as _, SqliteConnection};
 
 /// What one group writes: the rows of its pages, then what judging made of them, then the head.
-type Written = Vec<Script>;
+type Written = Script;
 
 /// Files the reports on this copy of the book in groups, and keeps what each group wrote.
 pub fn listen_in(db: &Path, bodies: &[String], group: usize) -> Vec<Written> {
@@ -50,13 +50,12 @@ async fn one_group(db: &mut SqliteConnection, bodies: &[String], cabinet: &mut C
     for page in pages {
         draft.file(page, now).unwrap();
     }
-    let mut written = vec![draft.rows.script().unwrap()];
-    written[0].run(&mut tx).await.unwrap();
+    let rows = draft.rows.script().unwrap();
+    rows.clone().run(&mut tx).await.unwrap();
     draft.judge_unwritten(&mut tx).await.unwrap();
-    for script in [draft.judged.script().unwrap(), Script::of([&mut draft.head()]).unwrap()] {
-        script.run(&mut tx).await.unwrap();
-        written.push(script);
-    }
+    let judged = draft.judged.script().unwrap().then(draft.head().unwrap());
+    judged.clone().run(&mut tx).await.unwrap();
+    let written = rows.then(judged);
     tx.commit().await.unwrap();
     *cabinet = draft.cabinet;
     written
@@ -73,12 +72,11 @@ fn read(body: &str, world: &World, now: Instant) -> FileReport {
 pub fn write_again(db: &Path, groups: &[Written]) -> Duration {
     runtime().block_on(async {
         let mut db = open::writer(db, &Opening::default()).await.unwrap();
+        let groups = groups.to_vec();
         let began = Moment::now();
         for group in groups {
             let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
-            for script in group {
-                script.run(&mut tx).await.unwrap();
-            }
+            group.run(&mut tx).await.unwrap();
             tx.commit().await.unwrap();
         }
         began.elapsed()

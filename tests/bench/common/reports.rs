@@ -52,6 +52,7 @@ impl Writer {
                 unit.keep(entry);
             }
         }
+        units.values_mut().for_each(|unit| unit.looks.sort_by_key(|look| look.at));
         units.retain(|_, unit| !unit.looks.is_empty() && !unit.others.is_empty());
         let units = units.into_iter().collect();
         Self { dice: StdRng::seed_from_u64(seed), units, now, next: 0 }
@@ -81,7 +82,9 @@ impl Writer {
             let at = started.plus(i64::from(place) * 110 * MINUTE + self.dice.random_range(1..90) * MINUTE);
             let unit = &self.units[ix].1;
             let template = if place == 0 {
-                unit.looks.last()
+                // The seal of those days: another one would be a finding at every look.
+                let earlier = unit.looks.partition_point(|look| look.at <= at);
+                unit.looks.get(earlier.saturating_sub(1))
             } else {
                 unit.others.get(self.dice.random_range(0..unit.others.len()))
             };
