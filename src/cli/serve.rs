@@ -41,7 +41,7 @@ pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str
     let address = listener.local_addr()?;
     let service = site::site(&App::new(desk.clone(), Settings { tls: listening.behind_tls }));
     announce(&format!("http://{address}"));
-    let clockwork = tokio::spawn(take_figures_hourly(desk.clone()));
+    let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
     clockwork.abort();
     let _ = clockwork.await;
@@ -49,13 +49,13 @@ pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str
     Ok(ExitCode::SUCCESS)
 }
 
-/// Class figures are due once a week; whoever asks every hour is never late by more than one.
-async fn take_figures_hourly(desk: Desk) {
+/// Looks every minute whether class figures are due.
+async fn take_figures_when_due(desk: Desk) {
     loop {
         if let Err(why) = desk.take_figures_if_due().await {
             tracing::warn!(why = why.says(), "class figures could not be taken");
         }
-        tokio::time::sleep(Duration::from_secs(3600)).await;
+        tokio::time::sleep(Duration::from_secs(60)).await;
     }
 }
 

@@ -20,16 +20,20 @@ use crate::{
     },
 };
 
-/// How long class figures stay in force: over 365 days a week changes little.
-const IN_FORCE: i64 = 7 * DAY;
+/// How long class figures stay in force: over 365 days a day changes little.
+const IN_FORCE: i64 = DAY;
 
 impl Desk {
-    /// Takes class figures when there are none, or they are a week old, and something was reported at all. Returns
-    /// whether it did. A server asks this every hour, an import at its end.
+    /// Takes class figures when there are none, or they are a day old, or the book has doubled since (a young book, a
+    /// large import), and something was reported at all. Returns whether it did. A server asks this every minute, an
+    /// import at its end.
     pub async fn take_figures_if_due(&self) -> Result<bool, Refused> {
         let now = self.clock().now();
-        let fresh = self.world().figures.as_ref().is_some_and(|figures| now.since(figures.as_of) < IN_FORCE);
-        if fresh {
+        let size = self.tree_size().await?;
+        let in_force = self.world().figures.as_ref().is_some_and(|figures| {
+            now.since(figures.as_of) < IN_FORCE && size < figures.up_to_seq.saturating_mul(2)
+        });
+        if in_force {
             return Ok(false);
         }
         let act = TakeFigures::prepare(self, now).await?;
@@ -37,6 +41,15 @@ impl Desk {
             return Ok(false);
         }
         Ok(self.act(act).await?.is_some())
+    }
+
+    async fn tree_size(&self) -> Result<u64, Trouble> {
+        let mut db = self.read().await?;
+        let size: i64 = sqlx::query_scalar("SELECT size FROM head")
+            .fetch_one(&mut *db)
+            .await
+            .map_err(|why| Trouble::from(&why))?;
+        Ok(u64::try_from(size).unwrap_or(0))
     }
 }
 
@@ -47,14 +60,14 @@ pub struct TakeFigures(Page);
 impl TakeFigures {
     /// Reckons figures over the 365 days up to `as_of` from everything now in the book.
     pub async fn prepare(desk: &Desk, as_of: Instant) -> Result<Self, Trouble> {
+        let size = desk.tree_size().await?;
         let mut db = desk.read().await?;
         let sql = |why: sqlx::Error| Trouble::from(&why);
-        let size: i64 = sqlx::query_scalar("SELECT size FROM head").fetch_one(&mut *db).await.map_err(sql)?;
         let world = desk.world_now(&mut db).await?;
         let all = history::up_to(&mut db, &world, as_of).await.map_err(sql)?;
         let clocks: BTreeMap<&UnitName, ServiceDays> =
             world.roster.units.keys().map(|unit| (unit, clock(&world, unit, all.units.get(unit)))).collect();
-        let up_to_seq = u64::try_from(size.saturating_sub(1)).unwrap_or(0);
+        let up_to_seq = size.saturating_sub(1);
         let taken = Taken { as_of, up_to_seq, roster: &world.roster, zone: &world.railway.zone };
         let figures = figures_from(&taken, clocks.iter().map(|(unit, days)| (*unit, days)), &all.dossiers);
         Ok(Self(Page {
