@@ -101,6 +101,7 @@ impl Draft {
     }
 
     fn put_review(&mut self, filed: Filed, heading: &Heading, review: &Review) {
+        self.reviewed.insert(review.bypass, filed.seq);
         self.rows.reviews.add(&tables::ReviewRow {
             seq: filed.seq,
             bypass: review.bypass,

@@ -126,6 +126,7 @@ CREATE TABLE review (
     last_seq INTEGER NOT NULL, judgement TEXT NOT NULL, words TEXT NOT NULL
 ) STRICT;
 CREATE INDEX review_of_unit ON review (unit, seq);
+CREATE INDEX review_of_bypass ON review (bypass, seq);
 
 CREATE TABLE repair (
     id TEXT PRIMARY KEY, unit TEXT NOT NULL, device TEXT, opened_at INTEGER NOT NULL, opened_by TEXT NOT NULL,
