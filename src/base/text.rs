@@ -16,19 +16,17 @@ pub fn count(n: u64, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
 }
 
-/// How long, as exactly as it matters: `45 min`, `1 h 45 min`, `31 h`, `12 days`.
+/// How long, as exactly as it matters: `45 min`, `1 h 45 min`, `31 h 40 min`, `12 days`.
 pub fn span(micros: i64) -> String {
     use super::instant::{DAY, HOUR, MINUTE};
     let micros = micros.max(0);
     if micros < HOUR {
         format!("{} min", micros / MINUTE)
-    } else if micros < DAY {
+    } else if micros < 3 * DAY {
         match micros % HOUR / MINUTE {
             0 => format!("{} h", micros / HOUR),
             minutes => format!("{} h {minutes} min", micros / HOUR),
         }
-    } else if micros < 3 * DAY {
-        format!("{} h", micros / HOUR)
     } else {
         format!("{} days", micros / DAY)
     }
@@ -118,7 +116,9 @@ mod tests {
             (HOUR, "1 h"),
             (105 * MINUTE, "1 h 45 min"),
             (23 * HOUR + 59 * MINUTE, "23 h 59 min"),
-            (31 * HOUR + 40 * MINUTE, "31 h"),
+            (31 * HOUR + 40 * MINUTE, "31 h 40 min"),
+            (71 * HOUR + 59 * MINUTE, "71 h 59 min"),
+            (3 * DAY, "3 days"),
             (12 * DAY + HOUR, "12 days"),
         ] {
             assert_eq!(span(micros), want);

@@ -143,10 +143,13 @@ async fn review_of(
     let register = oversight::store::register(&mut *desk.read().await?, at).await?;
     let line = register.iter().find(|line| line.bypass.entries.contains(&entry));
     let not_there = || Failed::from(format!("the demo reviews an opening that is not there: {entry}"));
-    let bypass = &line.ok_or_else(not_there)?.bypass;
+    let line = line.ok_or_else(not_there)?;
+    let (bypass, seen) = (&line.bypass, line.reviews.last().map_or(0, |review| review.seq));
     let permit = permit(desk, &SignIn::from(by), Act::ReviewBypass)?;
     let judgement = Judgement::parse(judgement).unwrap_or(Judgement::CannotTell);
-    Ok(ReviewBypass::of(bypass.id, bypass.unit.clone(), bypass.last_seq, judgement, words, &permit, at))
+    let review =
+        ReviewBypass::of(bypass.id, bypass.unit.clone(), bypass.last_seq, judgement, words, &permit, at);
+    Ok(review.having_seen(seen))
 }
 
 fn permit(desk: &Desk, who: &SignIn, act: Act) -> Result<Permit, Failed> {

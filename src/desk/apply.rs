@@ -12,7 +12,7 @@ use super::{
 use crate::{
     base::{EntryId, Instant, SignIn, UnitName},
     book::Heading,
-    people::{Authorisation, Person, authorisation::Scope},
+    people::{Authorisation, Person, Role, authorisation::Scope},
     reports::{Entry, Report, amendment::Amendment, content},
     roster::{Schedule, UnitCard},
     rules::{
@@ -102,6 +102,7 @@ impl Draft {
     }
 
     fn put_review(&mut self, filed: Filed, heading: &Heading, review: &Review) {
+        self.reviewed.insert(review.bypass, filed.seq);
         self.rows.reviews.add(&tables::ReviewRow {
             seq: filed.seq,
             bypass: review.bypass,
@@ -128,6 +129,8 @@ impl Draft {
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
         let added_at =
             self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
+        // Whose closing counts as a crew's may have changed.
+        self.again.everything |= self.world.people.is_crew(&card.sign_in) != (card.role == Role::Crew);
         let person = Person { sign_in: card.sign_in.clone(), role: card.role, added_at, active: card.active };
         self.rows.persons.add(&tables::PersonRow { sign_in: person.sign_in.clone(), card: json(&person) });
         self.world_mut(filed.seq).people.persons.insert(person.sign_in.clone(), Arc::new(person));

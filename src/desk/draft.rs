@@ -116,6 +116,8 @@ pub struct Draft {
     pub units: BTreeMap<UnitName, UnitHistory>,
     pub dossiers: BTreeMap<DossierKey, Kept>,
     pub bypasses: HashMap<EntryId, Bypass>,
+    /// The page of the latest review that names an entry.
+    pub reviewed: HashMap<EntryId, u64>,
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
     pub rows: Waiting,
     pub judged: Judged,
@@ -144,6 +146,7 @@ impl Draft {
             units: BTreeMap::new(),
             dossiers: BTreeMap::new(),
             bypasses: HashMap::new(),
+            reviewed: HashMap::new(),
             repairs: HashMap::new(),
             rows: Waiting::default(),
             judged: Judged::default(),

@@ -123,6 +123,17 @@ impl Draft {
             let known = self.bypasses.entry(bypass.id);
             known.and_modify(|known| known.hands.extend(bypass.hands.clone())).or_insert(bypass);
         }
+        self.load_reviewed(db).await
+    }
+
+    /// A bypass is told of by several entries, and a review may name any of them.
+    async fn load_reviewed(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        let entries: BTreeSet<EntryId> =
+            self.bypasses.values().flat_map(|bypass| &bypass.entries).copied().collect();
+        let sql = "SELECT bypass, max(seq) AS seq FROM review WHERE bypass IN (SELECT value FROM json_each(?)) GROUP BY bypass";
+        for row in fetch(db, sql, &entries).await? {
+            self.reviewed.insert(id(&row, "bypass")?, seq(&row, "seq")?);
+        }
         Ok(())
     }
 

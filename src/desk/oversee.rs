@@ -53,7 +53,11 @@ impl Act for SignHandover {
 
 /// A supervisor's signed judgement of one bypass.
 #[derive(Debug)]
-pub struct ReviewBypass(Page);
+pub struct ReviewBypass {
+    page: Page,
+    /// The page of the last review its writer had seen; 0: none. Not in the book: it only decides.
+    seen_review: u64,
+}
 
 impl ReviewBypass {
     /// `seen_seq` is the highest page the bypass rested on when it was shown.
@@ -67,7 +71,12 @@ impl ReviewBypass {
         now: Instant,
     ) -> Self {
         let review = Review { bypass, unit, last_seq: seen_seq, judgement, words };
-        Self(signed(permit, now, Body::BypassReviewed(Box::new(review))))
+        Self { page: signed(permit, now, Body::BypassReviewed(Box::new(review))), seen_review: 0 }
+    }
+
+    /// The latest review that was shown beside the form.
+    pub fn having_seen(self, seen_review: u64) -> Self {
+        Self { seen_review, ..self }
     }
 }
 
@@ -75,11 +84,11 @@ impl Act for ReviewBypass {
     type Answer = Option<Filed>;
 
     fn pages(&self) -> Vec<&Page> {
-        vec![&self.0]
+        vec![&self.page]
     }
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
-        let (Body::BypassReviewed(review), Some(reviewer)) = (&self.0.body, &self.0.author) else {
+        let (Body::BypassReviewed(review), Some(reviewer)) = (&self.page.body, &self.page.author) else {
             return Ok(Decided::default());
         };
         let Some(bypass) = draft.bypasses.get(&review.bypass) else {
@@ -87,7 +96,8 @@ impl Act for ReviewBypass {
                 "The register holds no such opening any more: look at the unit's openings again.".to_owned(),
             ));
         };
-        if bypass.last_seq > review.last_seq {
+        let reviewed = bypass.entries.iter().filter_map(|entry| draft.reviewed.get(entry)).max();
+        if bypass.last_seq > review.last_seq || reviewed.is_some_and(|seq| *seq > self.seen_review) {
             return Err(Refused::Stale(
                 "Something about this opening was written since you opened this page. Your words are kept below: look again, then sign.".to_owned(),
             ));

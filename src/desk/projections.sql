@@ -1,6 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
 -- PACKING 1
+-- JUDGING 2: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -125,6 +126,7 @@ CREATE TABLE review (
     last_seq INTEGER NOT NULL, judgement TEXT NOT NULL, words TEXT NOT NULL
 ) STRICT;
 CREATE INDEX review_of_unit ON review (unit, seq);
+CREATE INDEX review_of_bypass ON review (bypass, seq);
 
 CREATE TABLE repair (
     id TEXT PRIMARY KEY, unit TEXT NOT NULL, device TEXT, opened_at INTEGER NOT NULL, opened_by TEXT NOT NULL,

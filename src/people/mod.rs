@@ -26,4 +26,9 @@ impl People {
     pub fn person(&self, sign_in: &SignIn) -> Option<&Person> {
         self.persons.get(sign_in).map(Arc::as_ref)
     }
+
+    /// Of a crew, or not on the office list: such a list is often behind, and crews are most of who writes.
+    pub fn is_crew(&self, sign_in: &SignIn) -> bool {
+        self.person(sign_in).is_none_or(|person| person.role == Role::Crew)
+    }
 }

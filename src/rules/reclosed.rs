@@ -2,7 +2,7 @@
 //! no closing again, by hand or through a new fuse, until somebody has determined that it is safe.
 use super::{
     case::Case,
-    fact::{Fact, Told},
+    fact::{Fact, Hand, PositionFact, Told},
     finding::{Finding, Rule},
     occurrence::operations,
 };
@@ -12,6 +12,7 @@ use crate::{
         instant::{DAY, HOUR},
         text::count,
     },
+    people::People,
     reports::vocabulary::{Basis, ResetResult, Seen},
 };
 
@@ -29,6 +30,8 @@ pub struct Reclosing {
     /// `None`: a position entry, which has no such field.
     pub basis: Option<Basis>,
     pub entry: EntryId,
+    /// A position entry tells who moved it; a reset and a new fuse are whoever's entry it is.
+    crew: bool,
 }
 
 impl Reclosing {
@@ -37,14 +40,14 @@ impl Reclosing {
         matches!(self.basis, Some(Basis::NotDetermined | Basis::NotKnown))
     }
 
-    /// Not one of those the schedule allows a crew: a qualified person or the shop decided.
+    /// One of those the schedule counts: not the shop's, and no qualified person nor the shop decided it.
     pub fn is_crews_own(self) -> bool {
-        !matches!(self.basis, Some(Basis::Examined | Basis::ToldByShop))
+        self.crew && !matches!(self.basis, Some(Basis::Examined | Basis::ToldByShop))
     }
 }
 
 /// Every closing again that these facts tell of, oldest first. One that would not latch closed nothing.
-pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>) -> Vec<Reclosing> {
+pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>, people: &People) -> Vec<Reclosing> {
     let mut out = Vec::new();
     for fact in facts {
         let entry = fact.entry;
@@ -55,14 +58,16 @@ pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>) -> Vec<Reclosing> {
                     at: r.at.unwrap_or(fact.at),
                     basis: Some(r.basis),
                     entry,
+                    crew: true,
                 }));
             }
             Told::Fuse { replaced_by: Some(_), basis, .. } => {
                 let basis = Some(basis.unwrap_or(Basis::NotDetermined));
-                out.push(Reclosing { at: fact.at, basis, entry });
+                out.push(Reclosing { at: fact.at, basis, entry, crew: true });
             }
             Told::Position(p) if p.seen == Seen::Tripped && p.closed() => {
-                out.push(Reclosing { at: fact.at, basis: None, entry });
+                let crew = by_crew(fact, p, people);
+                out.push(Reclosing { at: fact.at, basis: None, entry, crew });
             }
             _ => {}
         }
@@ -71,9 +76,19 @@ pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>) -> Vec<Reclosing> {
     out
 }
 
+/// Who moved it, as told, else the author, is one of a crew. A name the office list lacks is taken for a crew's.
+pub fn by_crew(fact: &Fact, told: &PositionFact, people: &People) -> bool {
+    let who = match &told.by {
+        Hand::Person(person) => person,
+        Hand::NotKnown => &fact.author,
+        Hand::Named(_) => return false,
+    };
+    people.is_crew(who)
+}
+
 /// Ends by a repair, by a later closing that a qualified person examined first, or 90 days after the last one.
 pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
-    let closings = reclosings(case.standing());
+    let closings = reclosings(case.standing(), case.ground.people);
     if closings.is_empty() {
         return;
     }
@@ -206,11 +221,12 @@ pub fn window(hours: Option<f64>) -> i64 {
 mod tests {
     use super::*;
     use crate::{
+        people::Role,
         reports::vocabulary::{FuseResult, Left},
         roster::schedule::CrewResets,
         rules::{
-            fact::{FuseFact, ResetFact},
-            sample::{Railway, at, device, fact, ground, repair, trip, trip_with},
+            fact::{FuseFact, Hand, ResetFact},
+            sample::{Railway, at, device, fact, ground, position, repair, trip, trip_with},
         },
     };
 
@@ -275,6 +291,30 @@ mod tests {
         assert_eq!(count(resets(1, 1.0), vec![looked(ten), looked(noon)]), 0);
         assert_eq!(count(resets(0, 24.0), vec![looked(ten)]), 1, "shop only");
         assert_eq!(count(resets(0, 24.0), vec![closed(ten, Basis::ToldByShop)]), 0);
+    }
+
+    #[test]
+    fn only_a_crews_closing_counts_as_a_crews_reset() {
+        let allowed = CrewResets { times: Some(0), hours: Some(24.0), wait_s: None };
+        let mut railway = Railway::with(vec![device("TLP", |d| d.crew_resets = allowed)]);
+        railway.employ("t.brask", Role::Shop);
+        railway.employ("n.okafor", Role::Crew);
+        let person = |name: &str| Hand::Person(name.into());
+        for (by, author, want) in [
+            (person("n.okafor"), "t.brask", 1),
+            (person("t.brask"), "n.okafor", 0),
+            (Hand::NotKnown, "n.okafor", 1),
+            (Hand::NotKnown, "t.brask", 0),
+            (Hand::Named("the electrician".into()), "n.okafor", 0),
+        ] {
+            let mut fact = position("2026-03-01T10:00:00Z", "TLP", "tripped", Some("on"));
+            fact.author = author.into();
+            let Told::Position(told) = &mut fact.told else { continue };
+            told.by = by.clone();
+            let found = railway.judge_device("TLP", vec![fact]);
+            let n = found.iter().filter(|f| f.rule == Rule::ReclosedAgain).count();
+            assert_eq!(n, want, "{by:?} by {author}");
+        }
     }
 
     #[test]

@@ -2,8 +2,8 @@
 //! closing is without danger, only what the book and the schedule have against it.
 use super::{
     fact::{Fact, Told},
-    occurrence::operations,
-    reclosed::{reclosings, window},
+    occurrence::{operations, seen_closed},
+    reclosed::{by_crew, reclosings, window},
 };
 use crate::{
     base::{
@@ -11,7 +11,8 @@ use crate::{
         instant::{HOUR, MINUTE, SECOND},
         text::count,
     },
-    reports::vocabulary::{ResetResult, Signs},
+    people::People,
+    reports::vocabulary::{Left, ResetResult, Signs},
     roster::Device,
 };
 
@@ -48,6 +49,10 @@ pub struct Asked<'a> {
     pub facts: &'a [Fact],
     /// Who asks: resets by anybody else are said to be others'.
     pub me: &'a SignIn,
+    /// Whose closings count as a crew's own.
+    pub people: &'a People,
+    /// What they have just ticked on the form that is open: a sign of burning, heat, arcing or water decides.
+    pub ticked: &'a [Signs],
     /// The trip they ask about, if it is not among the facts yet.
     pub tripped_at: Option<Instant>,
     /// When these facts were fetched.
@@ -85,11 +90,15 @@ fn decide(asked: &Asked<'_>) -> (Verdict, String) {
         .filter(|f| f.withdrawn.is_none() && f.at >= repaired && f.at <= asked.now)
         .collect();
     let refused = |says: String| (Verdict::DoNot, format!("Do not reset: {says}"));
-    if let Some(says) = signs(asked, &since_repair) {
+    if let Some(sign) = asked.ticked.iter().find(|sign| is_bad(**sign)) {
+        return refused(format!("{sign} is ticked on this entry. Leave it off and call the shop."));
+    }
+    let unmended = unmended(asked, &since_repair);
+    if let Some(says) = signs(asked, &since_repair, unmended.map(|u| u.first)) {
         return refused(says);
     }
-    if would_not_latch(&since_repair) {
-        return refused("it would not latch. Never hold a breaker in.".to_owned());
+    if let Some(unmended) = unmended {
+        return (Verdict::DoNot, unmended.says(asked.zone));
     }
     let Some(device) = asked.device else {
         return refused("the schedule does not have it. Ask first.".to_owned());
@@ -101,33 +110,99 @@ fn decide(asked: &Asked<'_>) -> (Verdict, String) {
     }
 }
 
-/// Burning, heat, arcing or water overrules any count: within the schedule's hours, or on the last operation.
-fn signs(asked: &Asked<'_>, facts: &[&Fact]) -> Option<String> {
+fn is_bad(sign: Signs) -> bool {
+    matches!(sign, Signs::Smell | Signs::Smoke | Signs::Heat | Signs::Arcing | Signs::Water)
+}
+
+/// Burning, heat, arcing or water overrules any count: within the schedule's hours, on the last operation, or
+/// from the trip on that nobody has written to be mended.
+fn signs(asked: &Asked<'_>, facts: &[&Fact], unmended: Option<usize>) -> Option<String> {
     let hours = window(asked.device.and_then(|d| d.crew_resets.hours)).max(24 * HOUR);
     let last = facts.iter().rposition(|f| operations(f) > 0);
-    let counts = |i: usize, f: &Fact| asked.now.since(f.at) <= hours || Some(i) == last;
-    let bad =
-        |s: &Signs| matches!(s, Signs::Smell | Signs::Smoke | Signs::Heat | Signs::Arcing | Signs::Water);
+    let from = unmended.or(last);
+    let counts = |i: usize, f: &Fact| {
+        asked.now.since(f.at) <= hours || Some(i) == last || from.is_some_and(|from| from <= i)
+    };
     let (sign, fact) = facts
         .iter()
         .enumerate()
         .rev()
-        .find_map(|(i, f)| f.signs.filter(|s| bad(s) && counts(i, f)).map(|s| (s, f)))?;
+        .find_map(|(i, f)| f.signs.filter(|s| is_bad(*s) && counts(i, f)).map(|s| (s, f)))?;
     Some(format!("{sign} was written {}. Leave it off and call.", asked.zone.in_words(fact.at)))
 }
 
-fn would_not_latch(facts: &[&Fact]) -> bool {
-    let last = facts.iter().rev().find_map(|f| match &f.told {
-        Told::Trip { resets, .. } => Some(resets.last().and_then(|r| r.result)),
+/// A trip after which nobody wrote that the device was mended or stood on again.
+#[derive(Clone, Copy, Debug)]
+struct Unmended {
+    how: How,
+    at: Instant,
+    /// The fact's place: signs from here on still count.
+    first: usize,
+}
+
+#[derive(Clone, Copy, Debug)]
+enum How {
+    TrippedAgain,
+    WouldNotLatch,
+    Left(Left),
+}
+
+impl Unmended {
+    fn says(self, zone: &Zone) -> String {
+        let (did, more) = match self.how {
+            How::TrippedAgain => ("was reset and tripped again", ""),
+            How::WouldNotLatch => ("would not latch", " Never hold a breaker in."),
+            How::Left(Left::Off) => ("was left off", ""),
+            How::Left(Left::CutOut) => ("was left cut out", ""),
+            How::Left(_) => ("was left tripped", ""),
+        };
+        format!(
+            "Do not reset. It {did} on {} and nothing written since says it was repaired: leave it off and call \
+             the shop.{more}",
+            zone.in_words(self.at)
+        )
+    }
+}
+
+/// How the last known trip ended, if badly, whatever the hours: a failed reset is not forgotten overnight. The
+/// trip asked about, when it is among the facts, is judged by its resets alone: that it is off is the question.
+fn unmended(asked: &Asked<'_>, facts: &[&Fact]) -> Option<Unmended> {
+    let is_trip = |f: &&Fact| matches!(f.told, Told::Trip { .. });
+    let asked_about = facts.iter().rposition(is_trip).filter(|_| asked.tripped_at.is_none());
+    let mut open: Option<Unmended> = None;
+    for (first, fact) in facts.iter().enumerate() {
+        match &fact.told {
+            Told::Trip { .. } => match (ended_badly(fact), open) {
+                (Some((How::Left(_), _)), _) if Some(first) == asked_about => {}
+                // Still as it was: what was tried before says more.
+                (Some((How::Left(_), _)), Some(_)) => {}
+                (Some((how, at)), _) => open = Some(Unmended { how, at, first }),
+                (None, _) => open = None,
+            },
+            Told::Position(p) if seen_closed(p.seen) == Some(true) => open = None,
+            Told::Position(p) if p.closed() && !by_crew(fact, p, asked.people) => open = None,
+            _ => {}
+        }
+    }
+    open
+}
+
+fn ended_badly(fact: &Fact) -> Option<(How, Instant)> {
+    let Told::Trip { resets, left, .. } = &fact.told else { return None };
+    let last = resets.last();
+    let at = last.and_then(|r| r.at).unwrap_or(fact.at);
+    match last.and_then(|r| r.result) {
+        Some(ResetResult::TrippedAgain) => Some((How::TrippedAgain, at)),
+        Some(ResetResult::WouldNotLatch) => Some((How::WouldNotLatch, at)),
+        _ if matches!(left, Left::Off | Left::Tripped | Left::CutOut) => Some((How::Left(*left), fact.at)),
         _ => None,
-    });
-    last == Some(Some(ResetResult::WouldNotLatch))
+    }
 }
 
 fn by_count(asked: &Asked<'_>, device: &Device, times: u32, facts: &[&Fact]) -> (Verdict, String) {
     let hours = window(device.crew_resets.hours);
     let within = |at: Instant| at <= asked.now && asked.now.since(at) <= hours;
-    let closings = reclosings(facts.iter().copied());
+    let closings = reclosings(facts.iter().copied(), asked.people);
     let made: Vec<_> = closings.iter().filter(|r| r.is_crews_own() && within(r.at)).collect();
     let n = u32::try_from(made.len()).unwrap_or(u32::MAX);
     if let Some(first) = made.first().filter(|_| n >= times) {
@@ -201,7 +276,7 @@ mod tests {
         roster::schedule::CrewResets,
         rules::{
             Dossier,
-            sample::{at, device, repair, reset, trip, trip_with, word},
+            sample::{at, device, position, repair, reset, trip, trip_with, word},
         },
     };
 
@@ -218,6 +293,8 @@ mod tests {
             device: Some(&device),
             facts: facts.facts(),
             me: &"n.okafor".into(),
+            people: &People::default(),
+            ticked: &[],
             tripped_at: None,
             picture_from: at(picture_from),
             now: at(NOW),
@@ -271,6 +348,41 @@ mod tests {
     }
 
     #[test]
+    fn a_reset_that_failed_holds_until_somebody_writes_that_it_was_mended() {
+        let old = "2026-02-27T09:00:00Z";
+        let failed =
+            |result: &str| trip_with(old, "TC2", vec![reset("2026-02-27T09:01:00Z", result)], Left::Tripped);
+        let again = || failed("tripped_again");
+        let seen_on = || position("2026-02-28T09:00:00Z", "TC2", "on", None);
+        let moved_on = || position("2026-02-28T09:00:00Z", "TC2", "tripped", Some("on"));
+        let found = || Fact { found: true, ..trip("2026-03-01T02:00:00Z", "TC2", Left::Tripped) };
+        let smoky = || Fact { signs: Some(word("smoke")), ..trip(old, "TC2", Left::Tripped) };
+        let answer =
+            |facts: Vec<Fact>| ask(Some(9), None, [facts, vec![trip(NOW, "TC2", Left::Tripped)]].concat());
+        use Verdict::{Allowed, DoNot};
+        for (facts, want, says) in [
+            (
+                vec![again()],
+                DoNot,
+                "It was reset and tripped again on 27 Feb 2026 09:01 +00:00 and nothing written since says it was repaired: leave it off and call the shop.",
+            ),
+            (vec![failed("would_not_latch")], DoNot, "It would not latch on 27 Feb 2026 09:01 +00:00"),
+            (vec![trip(old, "TC2", Left::Off)], DoNot, "It was left off on 27 Feb 2026 09:00 +00:00"),
+            (vec![again(), found()], DoNot, "tripped again on 27 Feb"),
+            (vec![smoky(), found()], DoNot, "smoke was written 27 Feb 2026 09:00"),
+            (vec![failed("held")], DoNot, "It was left tripped on 27 Feb"),
+            (vec![reset_at(old, old, "c.rey")], Allowed, "9 resets allowed"),
+            (vec![again(), seen_on()], Allowed, "9 resets allowed"),
+            (vec![again(), moved_on()], DoNot, "tripped again on 27 Feb"),
+            (vec![again(), repair("2026-02-28T09:00:00Z")], Allowed, "9 resets allowed"),
+        ] {
+            let answer = answer(facts);
+            assert_eq!(answer.verdict, want, "{} for {says}", answer.says);
+            assert!(answer.says.contains(says), "{:?} has not {says:?}", answer.says);
+        }
+    }
+
+    #[test]
     fn it_waits_for_the_device_to_cool() {
         let answer = ask(Some(1), Some(120), vec![trip("2026-03-02T11:59:00Z", "TC2", Left::Tripped)]);
         assert_eq!(answer.verdict, Verdict::WaitUntil(at("2026-03-02T12:01:00Z")));
@@ -305,11 +417,17 @@ mod tests {
             device: None,
             facts: &[],
             me: &me,
+            people: &People::default(),
+            ticked: &[Signs::Arcing],
             tripped_at: Some(at(NOW)),
             picture_from: at(NOW),
             now: at(NOW),
             zone: &zone,
         };
-        assert_eq!(reset_answer(&asked).verdict, Verdict::DoNot);
+        let answer = reset_answer(&asked);
+        assert_eq!(answer.verdict, Verdict::DoNot);
+        assert!(answer.says.contains("arcing is ticked on this entry"), "{}", answer.says);
+        let answer = reset_answer(&Asked { ticked: &[Signs::None], ..asked });
+        assert!(answer.says.contains("the schedule does not have it"), "{}", answer.says);
     }
 }

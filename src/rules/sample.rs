@@ -16,7 +16,7 @@ use super::{
 };
 use crate::{
     base::{Day, EntryId, Instant, ReportId, Zone},
-    people::{Authorisation, People, authorisation::Scope},
+    people::{Authorisation, People, Person, Role, authorisation::Scope},
     reports::vocabulary::{AtHow, Basis, Left, YesNo},
     roster::{Class, Device, DeviceKind, Place, Roster, Schedule, UnitCard},
 };
@@ -190,6 +190,11 @@ impl Railway {
             zone: &self.zone,
             figures: self.figures.as_ref(),
         }
+    }
+
+    pub fn employ(&mut self, sign_in: &str, role: Role) {
+        let person = Person { sign_in: sign_in.into(), role, added_at: Instant(0), active: true };
+        self.people.persons.insert(sign_in.into(), Arc::new(person));
     }
 
     pub fn authorise(&mut self, person: &str, from: &str, to: Option<&str>) -> &mut Authorisation {

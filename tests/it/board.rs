@@ -2,7 +2,7 @@
 use breakerbook::web::paths;
 use serde_json::json;
 
-use crate::harness::{App, PASSWORD, entry_id, report};
+use crate::harness::{App, PASSWORD, Page, entry_id, report};
 
 /// Ann's run: a trip left off, and ground protection bypassed without a right to it.
 pub async fn a_night(app: &App) {
@@ -104,6 +104,26 @@ async fn a_bypass_is_reviewed_and_signed() {
     let page = sue.get(&path).await.says("not in order").says("sue,").says(words);
     assert!(!page.body.contains("no longer holds"));
     sue.get(paths::Bypasses).await.says("sue: not in order");
+}
+
+#[tokio::test]
+async fn a_review_is_news_to_whoever_opened_the_page_before() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let (sue, stan) = (app.user("sue").await, app.user("stan").await);
+    let path = sue.get(paths::Bypasses).await.link_to("/bypasses/");
+    let stale = typed(stan.get(&path).await, "in_order", "Looked at WO 5581.");
+    let second = typed(sue.get(&path).await, "in_order", "The other tab.");
+    typed(sue.get(&path).await, "not_in_order", "No order on record.").send().await.goes_to(&path);
+    second.send().await.is(409).says("was written since you opened this page");
+    let page = stale.send().await.is(409).says("was written since you opened this page");
+    let page = page.says("Looked at WO 5581.").says("No order on record.");
+    page.fill("password", PASSWORD).send().await.goes_to(&path);
+    stan.get(&path).await.says("Looked at WO 5581.");
+}
+
+fn typed<'a>(page: Page<'a>, judgement: &str, words: &str) -> Page<'a> {
+    page.fill("judgement", judgement).fill("words", words).fill("password", PASSWORD)
 }
 
 #[tokio::test]

@@ -40,6 +40,8 @@ fn reckon(
         device: Some(device),
         facts: all.facts(),
         me,
+        people: &here.world.people,
+        ticked: &[],
         tripped_at: Some(here.now),
         picture_from: here.now,
         now: here.now,

@@ -82,6 +82,8 @@ struct Form {
     signer: String,
     unit: String,
     seen_seq: u64,
+    /// The last review shown; 0: none.
+    seen_review: u64,
     judgement: Choice,
     words: Field,
     password: Field,
@@ -266,6 +268,7 @@ fn sign(me: &Me, line: &Line, world: &World, typed: Typed) -> Sign {
         signer: me.sign_in().to_string(),
         unit: line.bypass.unit.to_string(),
         seen_seq: line.bypass.last_seq,
+        seen_review: line.reviews.last().map_or(0, |review| review.seq),
         judgement: Choice::of("judgement", "This opening was", &typed.judgement, JUDGEMENTS)
             .few()
             .says(typed.judgement_says),

@@ -28,6 +28,9 @@ pub struct ReviewForm {
     unit: String,
     #[serde(default)]
     seen_seq: String,
+    /// A form without it has seen no review.
+    #[serde(default)]
+    seen_review: String,
 }
 
 /// The form's values once they make sense.
@@ -36,6 +39,7 @@ struct Checked {
     words: String,
     unit: UnitName,
     seen_seq: u64,
+    seen_review: u64,
 }
 
 pub async fn sign(
@@ -63,7 +67,8 @@ pub async fn sign(
         checked.words,
         &permit,
         app.now(),
-    );
+    )
+    .having_seen(checked.seen_review);
     match app.desk().act(act).await {
         Ok(_) => see(&paths::Bypass(bypass)),
         Err(Refused::Stale(says)) => {
@@ -106,7 +111,8 @@ impl ReviewForm {
         }
         match (judgement, words, unit, seen_seq, &kept.says) {
             (Some(judgement), Some(words), Some(unit), Some(seen_seq), None) => {
-                Ok(Checked { judgement, words, unit, seen_seq })
+                let seen_review = self.seen_review.parse().unwrap_or(0);
+                Ok(Checked { judgement, words, unit, seen_seq, seen_review })
             }
             _ => Err(Box::new(kept)),
         }
