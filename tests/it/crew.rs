@@ -180,7 +180,7 @@ async fn a_stale_tab_is_told_and_loses_nothing() {
     ann.get(on("breaker_trip", "FP")).await.fill("left", "off").send().await.goes_to(wrote());
     let back = old_tab.fill("run.symbol", "K22").fill("run.started", "2026-03-03T00:10");
     let back = back.fill("password", PASSWORD).send().await.is(409);
-    let back = back.says("changed in another window").says("Breaker trip, FP");
+    let back = back.says("changed in another tab").says("Breaker trip, FP");
     assert_eq!(value(&back, "run.symbol").as_deref(), Some("K22"));
     let signed = back.fill("password", PASSWORD).send().await;
     ann.get(signed.location()).await.is(200).says("Breaker trip, FP").says("K22");
@@ -243,7 +243,9 @@ async fn an_entry_is_changed_and_taken_out_before_it_is_signed() {
     let change = change.split('"').next().unwrap().to_owned();
     let page = ann.get(&change).await.is(200);
     page.fill("left", "cut_out").send().await.goes_to(wrote());
-    ann.get(paths::Report(unit())).await.says("left cut out").never_says("left off");
-    ann.post(change.replace("/change", "/out"), &[]).await.goes_to(paths::Report(unit()));
+    let report = ann.get(paths::Report(unit())).await.says("left cut out").never_says("left off");
+    let version = value(&report, "version").unwrap();
+    let out = change.replace("/change", "/out");
+    ann.post(out, &[("version", &version)]).await.goes_to(paths::Report(unit()));
     ann.get(paths::Report(unit())).await.says("Nothing so far");
 }

@@ -25,6 +25,8 @@ pub struct Sheet {
     pub about: About,
     pub entry: EntryId,
     pub typed: Typed,
+    /// Of the draft, when the form of an entry that lay in it was opened.
+    pub version: Option<i64>,
 }
 
 #[derive(Debug, Default)]

@@ -46,6 +46,9 @@ impl Kept {
 }
 
 impl Draft {
+    /// Asked when one entry is sent at once, and again at the end.
+    pub const OF_THE_RUN: [&str; 2] = ["occasion", "run.started"];
+
     /// Adds an entry, or puts a changed one in the place of the old: however often a form arrives, its entry
     /// is there once. One that was sent stays as it was sent.
     pub fn put(&mut self, entry: DraftEntry) {
@@ -61,11 +64,13 @@ impl Draft {
     }
 
     /// Marks one as filed in a report of its own, and keeps what was typed of the run for the final one.
-    pub fn was_sent(&mut self, id: EntryId, report: ReportId, slip: Typed) {
+    pub fn was_sent(&mut self, id: EntryId, report: ReportId, slip: &Typed) {
         for entry in self.entries.iter_mut().filter(|e| e.id == id) {
             entry.sent = Some(report);
         }
-        self.slip = slip;
+        for name in Self::OF_THE_RUN {
+            self.slip.set(name, slip.raw(name));
+        }
     }
 
     pub fn entry(&self, id: EntryId) -> Option<&DraftEntry> {

@@ -15,6 +15,7 @@ mod report;
 mod resetting;
 mod send;
 mod slip;
+mod stale;
 mod store;
 pub mod typed;
 mod unit_of;

@@ -15,10 +15,11 @@ use super::{
     filing::{self, Signed},
     gaps::gaps,
     slip::{SlipView, report_json, suggest_start},
+    stale::{self, Overtaken},
     store,
     typed::Typed,
     unit_of::UnitHere,
-    writing::keep,
+    writing::keep_if,
 };
 use crate::{
     base::{EntryId, Problem, ReportId, SignIn},
@@ -39,7 +40,10 @@ pub struct ReportPage {
     pub gaps: Vec<String>,
     pub slip: SlipView,
     pub hidden: Vec<(&'static str, String)>,
+    pub version: String,
     pub action: String,
+    /// The receipt of a report that was signed meanwhile in another tab.
+    pub signed: String,
 }
 
 pub struct LineView {
@@ -90,7 +94,9 @@ impl ReportPage {
             gaps: gaps(&jsons, here.schedule(), zone),
             slip: SlipView::of(here, slip, &wrong.says),
             hidden: vec![("draft", kept.id.to_string()), ("version", kept.version.to_string())],
+            version: kept.version.to_string(),
             action: paths::Report(here.unit.clone()).to_string(),
+            signed: String::new(),
         }
     }
 }
@@ -173,34 +179,70 @@ pub async fn sign(
     let here = UnitHere::find(&app, &unit)?;
     let form = Form::of(fields);
     if let Some(id) = form.draft
-        && filing::is_filed(&app, &me, id).await?
+        && let Some(overtaken) = stale::signed_meanwhile(&app, &me, &here, id, &form.slip).await?
     {
-        return see(&paths::Receipt(id));
+        return match overtaken {
+            Overtaken::Same => see(&paths::Receipt(id)),
+            Overtaken::Other => signed_elsewhere(&app, &me, frame, &here, id, form).await,
+        };
     }
     if !form.then.is_empty() {
-        return sign_later(&app, &me, here, form).await;
+        return sign_later(&app, &me, frame, here, form).await;
     }
     let (mut kept, _) = open(&app, &me, &here).await?;
     if kept.version == 0 {
         kept.id = form.draft.unwrap_or(kept.id);
+    }
+    if form.version != kept.version {
+        return overtaken(&me, frame, &here, &kept, &form);
     }
     let (status, wrong) = match try_to_sign(&app, &me, &here, &kept, &form).await? {
         Ok(id) => return see(&paths::Receipt(id)),
         Err(back) => back,
     };
     // What was typed outlives the browser.
-    let slip = form.slip.clone();
-    let kept = keep(&app, me.sign_in(), &here, move |draft| draft.slip = slip).await.unwrap_or(kept);
-    page(status, &ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong))
+    let (version, slip) = (form.version, form.slip.clone());
+    let still = move |kept: &Kept| kept.version == version;
+    let kept = keep_if(&app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await?;
+    match kept {
+        Ok(kept) => page(status, &ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong)),
+        Err(kept) => overtaken(&me, frame, &here, &kept, &form),
+    }
 }
 
 /// Keeps what was typed and goes where the button leads.
-async fn sign_later(app: &App, me: &Me, here: UnitHere, form: Form) -> Answer {
-    keep(app, me.sign_in(), &here, move |draft| draft.slip = form.slip).await?;
-    match form.then.as_str() {
-        "write" => see(&paths::Write(here.unit)),
-        _ => see(&paths::Units),
+async fn sign_later(app: &App, me: &Me, frame: Frame, here: UnitHere, form: Form) -> Answer {
+    let (version, slip) = (form.version, form.slip.clone());
+    // What was kept already, word for word, is no news.
+    let still = move |kept: &Kept| kept.version == version || kept.draft.slip == form.slip;
+    let form = Form { slip, ..form };
+    let slip = form.slip.clone();
+    match keep_if(app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await? {
+        Err(kept) => overtaken(me, frame, &here, &kept, &form),
+        Ok(_) if form.then == "write" => see(&paths::Write(here.unit)),
+        Ok(_) => see(&paths::Units),
     }
+}
+
+/// The draft as it stands, with what this tab had typed, to be sent again.
+fn overtaken(me: &Me, frame: Frame, here: &UnitHere, kept: &Kept, form: &Form) -> Answer {
+    page(StatusCode::CONFLICT, &ReportPage::of(frame, here, me.sign_in(), kept, &form.slip, stale::changed()))
+}
+
+/// Another tab signed this draft with other answers: what was typed here stands in a report of its own.
+async fn signed_elsewhere(
+    app: &App,
+    me: &Me,
+    frame: Frame,
+    here: &UnitHere,
+    id: ReportId,
+    form: Form,
+) -> Answer {
+    let (kept, _) = open(app, me, here).await?;
+    let slip = stale::afresh(here, form.slip);
+    let mut view = ReportPage::of(frame, here, me.sign_in(), &kept, &slip, stale::signed());
+    view.signed = paths::Receipt(id).to_string();
+    page(StatusCode::CONFLICT, &view)
 }
 
 type Back = (StatusCode, Wrong);
@@ -212,9 +254,6 @@ async fn try_to_sign(
     kept: &Kept,
     form: &Form,
 ) -> Result<Result<ReportId, Back>, Oops> {
-    if form.version != kept.version {
-        return Ok(Err((StatusCode::CONFLICT, stale())));
-    }
     let entries: Vec<_> =
         in_order(here, me.sign_in(), kept).into_iter().filter(|(e, _)| e.sent.is_none()).collect();
     let ids: Vec<EntryId> = entries.iter().map(|(entry, _)| entry.id).collect();
@@ -236,12 +275,6 @@ async fn try_to_sign(
         Signed::Password(says) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::password(says))),
         Signed::Problems(problems) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::of(problems, &ids))),
     })
-}
-
-fn stale() -> Wrong {
-    let says = "This report was changed in another window after this page was opened: here it is as it stands now, \
-        with what you typed below. Look through it once more and sign.";
-    Wrong { whole: vec![says.to_owned()], ..Wrong::default() }
 }
 
 /// What is asked once about the whole; what is odd about an entry was asked when it was written down.
@@ -302,10 +335,24 @@ impl Wrong {
 }
 
 /// Takes an entry out of the draft; one that was sent stays.
-pub async fn take_out(State(app): State<App>, me: Me, Path((unit, entry)): Path<(String, String)>) -> Answer {
+pub async fn take_out(
+    State(app): State<App>,
+    me: Me,
+    frame: Frame,
+    Path((unit, entry)): Path<(String, String)>,
+    fields: Fields,
+) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
-    if let Ok(id) = entry.parse::<EntryId>() {
-        keep(&app, me.sign_in(), &here, move |draft| draft.take_out(id)).await?;
+    let Ok(id) = entry.parse::<EntryId>() else { return see(&paths::Report(here.unit)) };
+    let version = fields.get("version").parse().unwrap_or(0);
+    // Pressed twice, it is out already.
+    let still = move |kept: &Kept| kept.version == version || kept.draft.entry(id).is_none();
+    match keep_if(&app, me.sign_in(), &here, still, move |draft| draft.take_out(id)).await? {
+        Ok(_) => see(&paths::Report(here.unit)),
+        Err(kept) => {
+            let slip = kept.draft.slip.clone();
+            let view = ReportPage::of(frame, &here, me.sign_in(), &kept, &slip, stale::not_taken_out());
+            page(StatusCode::CONFLICT, &view)
+        }
     }
-    see(&paths::Report(here.unit))
 }

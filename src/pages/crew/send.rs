@@ -9,12 +9,12 @@ use serde_json::{Value, json};
 
 use super::{
     checking::Sheet,
-    draft::{DraftEntry, fresh_id},
+    draft::{Draft, DraftEntry, fresh_id},
     entry_line::EntryLine,
     filing::{self, Signed},
     report::Wrong,
     slip::{SlipView, report_json, suggest_start},
-    store,
+    stale, store,
     typed::Typed,
     unit_of::UnitHere,
     writing::keep,
@@ -43,6 +43,8 @@ struct Sending {
     entry: DraftEntry,
     json: Value,
     slip: Typed,
+    /// Of the draft, as it stands.
+    version: i64,
 }
 
 async fn find(app: &App, me: &Me, unit: &str, entry: &str) -> Result<Result<Sending, String>, Oops> {
@@ -55,10 +57,11 @@ async fn find(app: &App, me: &Me, unit: &str, entry: &str) -> Result<Result<Send
     if let Some(report) = entry.sent {
         return Ok(Err(paths::Receipt(report).to_string()));
     }
+    let version = kept.as_ref().map_or(0, |kept| kept.version);
     let mut slip = kept.map(|kept| kept.draft.slip).unwrap_or_default();
     suggest_start(&here, &mut slip, store::handover_read(&mut db, me.sign_in(), &here.unit).await?);
     let json = Sheet::of(&entry).json(&here, me.sign_in()).0;
-    Ok(Ok(Sending { here, entry, json, slip }))
+    Ok(Ok(Sending { here, entry, json, slip, version }))
 }
 
 pub async fn show(
@@ -87,11 +90,14 @@ pub async fn send(
         Ok(sending) => sending,
         Err(elsewhere) => return see(&elsewhere),
     };
-    let (password, report) = sending.typed(fields);
+    let (password, report, version) = sending.typed(fields);
+    if version != Some(sending.version) {
+        return sending.page(StatusCode::CONFLICT, frame, report, stale::changed());
+    }
     match sending.try_to_send(&app, &me, report, &password).await? {
         Ok(id) => {
             let (entry, slip) = (sending.entry.id, sending.slip);
-            keep(&app, me.sign_in(), &sending.here, move |draft| draft.was_sent(entry, id, slip)).await?;
+            keep(&app, me.sign_in(), &sending.here, move |draft| draft.was_sent(entry, id, &slip)).await?;
             see(&paths::Receipt(id))
         }
         Err((status, wrong)) => sending.page(status, frame, report, wrong),
@@ -99,14 +105,15 @@ pub async fn send(
 }
 
 impl Sending {
-    /// Takes over what was typed of the run; hands back the password and the id of the report.
-    fn typed(&mut self, fields: Vec<(String, String)>) -> (String, ReportId) {
+    /// Takes over what was typed of the run; hands back the password, the id of the report, and the version of
+    /// the draft that was on the page.
+    fn typed(&mut self, fields: Vec<(String, String)>) -> (String, ReportId, Option<i64>) {
         let typed: Typed = fields.into_iter().collect();
-        for name in ["occasion", "run.started"] {
+        for name in Draft::OF_THE_RUN {
             self.slip.set(name, typed.raw(name));
         }
         let report = typed.raw("report").parse().unwrap_or(ReportId(fresh_id(self.here.now)));
-        (typed.raw("password").to_owned(), report)
+        (typed.raw("password").to_owned(), report, typed.raw("version").parse().ok())
     }
 
     async fn try_to_send(
@@ -145,7 +152,7 @@ impl Sending {
             line: EntryLine::of(&self.json, &self.here.world.railway.zone),
             problems: wrong.whole.into_iter().chain(of_entry).collect(),
             slip: SlipView::of(&self.here, &self.slip, &wrong.says),
-            hidden: vec![("report", report.to_string())],
+            hidden: vec![("report", report.to_string()), ("version", self.version.to_string())],
             action: paths::EntrySend(self.here.unit.clone(), self.entry.id).to_string(),
             back: paths::Report(self.here.unit).to_string(),
         };

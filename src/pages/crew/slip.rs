@@ -192,6 +192,25 @@ fn cutout_entry(here: &UnitHere, me: &SignIn, tag: &str, typed: &Typed) -> Optio
     Some(entry)
 }
 
+/// What a form says of a cutout: how it was seen, and whether its seal was whole; empty for nothing.
+pub fn says_of_cutout<'a>(typed: &'a Typed, name: &str) -> &'a str {
+    let says = typed.raw(name);
+    if says == "closed_sealed" { "closed" } else { says }
+}
+
+/// The same, of the entry that it became.
+pub fn filed_of_cutout(detail: &str) -> &'static str {
+    let entry: Value = serde_json::from_str(detail).unwrap_or_default();
+    let closed = entry["seen"] == "closed" || entry["moved_to"] == "closed";
+    match entry["seen"].as_str() {
+        _ if closed && entry["seal"] == "broken" => "closed_broken",
+        _ if closed => "closed",
+        Some("open") => "open",
+        Some("not_looked") => "not_looked",
+        _ => "",
+    }
+}
+
 /// Where the run's start is not typed yet: when the handover was signed as read, if that was for this run.
 pub fn suggest_start(here: &UnitHere, typed: &mut Typed, read_at: Option<Instant>) {
     const LONGEST_RUN: i64 = 16 * crate::base::instant::HOUR;

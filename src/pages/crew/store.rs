@@ -23,16 +23,26 @@ pub async fn drafts_of(db: &mut SqliteConnection, who: &SignIn) -> Sql<Vec<Kept>
 }
 
 /// Reads a draft (a new one under `fresh` if there is none), changes it and writes it back: on the writer's
-/// connection, so that two tabs cannot overwrite each other.
+/// connection, so that two tabs cannot overwrite each other. One that is no longer as the page had it stays and
+/// comes back as an error.
 pub async fn change_draft(
     db: &mut SqliteConnection,
     who: SignIn,
     fresh: Kept,
+    still: impl FnOnce(&Kept) -> bool + Send,
     change: impl FnOnce(&mut Draft) + Send,
-) -> Sql<Kept> {
+) -> Sql<Result<Kept, Kept>> {
     let now = fresh.saved_at;
     let mut kept = draft_of(db, &who, &fresh.unit).await?.unwrap_or(fresh);
+    if !still(&kept) {
+        return Ok(Err(kept));
+    }
+    let before = kept.draft.clone();
     change(&mut kept.draft);
+    // The same form sent twice is no change.
+    if kept.draft == before {
+        return Ok(Ok(kept));
+    }
     kept.version += 1;
     kept.saved_at = now;
     let body = serde_json::to_string(&kept.draft).map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
@@ -48,7 +58,7 @@ pub async fn change_draft(
         .bind(kept.saved_at.0)
         .execute(db)
         .await?;
-    Ok(kept)
+    Ok(Ok(kept))
 }
 
 /// Once it is signed.

@@ -171,6 +171,8 @@ pub struct Asked<'a> {
     pub about: &'a About,
     pub device: Option<&'a Device>,
     pub entry: EntryId,
+    /// Of the draft, for an entry that lies in it.
+    pub version: Option<i64>,
     /// Where the form goes.
     pub action: String,
     pub back: String,
@@ -187,7 +189,10 @@ impl EntryPage {
             unit: unit.to_string(),
             title: title(kind).to_owned(),
             action: asked.action.clone(),
-            hidden: vec![("entry", asked.entry.to_string()), ("device", about.as_str().to_owned())],
+            hidden: [("entry", asked.entry.to_string()), ("device", about.as_str().to_owned())]
+                .into_iter()
+                .chain(asked.version.map(|version| ("version", version.to_string())))
+                .collect(),
             glyph: device.map_or(glyph(kind), |d| face_of(d, None).glyph),
             device: device.map(DeviceFacts::of),
             facts_open: kind == Kind::FuseCheck,
@@ -248,6 +253,7 @@ mod tests {
             about: &About::parse(tag),
             device: schedule.device(&tag.into()),
             entry: "0198f3a2-6c1e-7d3a-9b1f-2f0c5a9e7b11".parse().unwrap(),
+            version: None,
             action: "/there".into(),
             back: "/back".into(),
             reset: match kind {

@@ -50,7 +50,7 @@ pub async fn ask(
         return pick(&app, frame, &here, kind).await;
     }
     let entry = EntryId(fresh_id(here.now));
-    let sheet = Sheet { kind, about, entry, typed: Typed::default() };
+    let sheet = Sheet { kind, about, entry, typed: Typed::default(), version: None };
     form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
@@ -73,7 +73,8 @@ pub async fn change(
     let entry = entry.parse::<EntryId>().ok();
     let found = kept.as_ref().zip(entry).and_then(|(kept, id)| kept.draft.entry(id));
     let Some(found) = found.filter(|e| e.sent.is_none()) else { return see(&paths::Report(here.unit)) };
-    form(&app, &me, StatusCode::OK, frame, &here, &Sheet::of(found), &Checked::default()).await
+    let sheet = Sheet { version: kept.as_ref().map(|kept| kept.version), ..Sheet::of(found) };
+    form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
 /// Checks a form and keeps its entry in the draft; wrong, it comes back with everything that was typed.
@@ -86,7 +87,7 @@ pub async fn take(
     Fields(fields): Fields,
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
-    let (mut sheet, sure, send) = sheet_of(kind_of(&kind)?, fields, &here);
+    let Came { mut sheet, sure, send } = came(kind_of(&kind)?, fields, &here);
     let scene =
         Scene { me: me.sign_in(), people: &here.world.people, zone: &here.world.railway.zone, now: sent };
     settle(&mut sheet.typed, &scene);
@@ -97,7 +98,12 @@ pub async fn take(
         return form(&app, &me, StatusCode::UNPROCESSABLE_ENTITY, frame, &here, &sheet, &checked).await;
     }
     let entry = sheet.entry;
-    keep(&app, me.sign_in(), &here, move |draft| draft.put(sheet.into())).await?;
+    let (mine, change) = (sheet.clone(), sheet.clone());
+    let kept = keep_if(&app, me.sign_in(), &here, move |k| mine.is_of(k), |d| d.put(change.into())).await?;
+    if let Err(kept) = kept {
+        let checked = sheet.overtaken(&kept, &here);
+        return form(&app, &me, StatusCode::CONFLICT, frame, &here, &sheet, &checked).await;
+    }
     match send {
         true => see(&paths::EntrySend(here.unit, entry)),
         false => see(&paths::Report(here.unit).with(&[("wrote", "yes")])),
@@ -111,23 +117,40 @@ pub async fn keep(
     here: &UnitHere,
     change: impl FnOnce(&mut Draft) + Send + 'static,
 ) -> Result<Kept, Oops> {
+    keep_if(app, who, here, |_| true, change).await.map(|kept| kept.unwrap_or_else(|kept| kept))
+}
+
+/// The same, if the draft still is as a page had it; else it stays, and comes back as it now is.
+pub async fn keep_if(
+    app: &App,
+    who: &SignIn,
+    here: &UnitHere,
+    still: impl FnOnce(&Kept) -> bool + Send + 'static,
+    change: impl FnOnce(&mut Draft) + Send + 'static,
+) -> Result<Result<Kept, Kept>, Oops> {
     let fresh = Kept::new(ReportId(fresh_id(here.now)), here.unit.clone(), here.now);
     let who = who.clone();
-    let kept = app.desk().aside(move |db| Box::pin(store::change_draft(db, who, fresh, change))).await?;
-    Ok(kept)
+    Ok(app.desk().aside(move |db| Box::pin(store::change_draft(db, who, fresh, still, change))).await?)
 }
 
 fn kind_of(word: &str) -> Result<Kind, Oops> {
     Kind::parse(word).ok_or_else(|| Oops::NotFound("There is no such kind of entry.".into()))
 }
 
-fn sheet_of(kind: Kind, fields: Vec<(String, String)>, here: &UnitHere) -> (Sheet, bool, bool) {
+/// A form as it came back.
+struct Came {
+    sheet: Sheet,
+    sure: bool,
+    send: bool,
+}
+
+fn came(kind: Kind, fields: Vec<(String, String)>, here: &UnitHere) -> Came {
     let mut typed: Typed = fields.into_iter().collect();
     let mut own = |name: &str| typed.remove(name).unwrap_or_default();
     let (about, entry) = (About::parse(&own("device")), own("entry").parse());
-    let (sure, send) = (own("sure") == "yes", own("then") == "send");
+    let (sure, send, version) = (own("sure") == "yes", own("then") == "send", own("version").parse().ok());
     let entry = entry.unwrap_or_else(|_| EntryId(fresh_id(here.now)));
-    (Sheet { kind, about, entry, typed }, sure, send)
+    Came { sheet: Sheet { kind, about, entry, typed, version }, sure, send }
 }
 
 async fn form(
@@ -145,6 +168,7 @@ async fn form(
         about: &sheet.about,
         device: sheet.device(here),
         entry: sheet.entry,
+        version: sheet.version,
         action: paths::WriteKind(here.unit.clone(), sheet.kind.as_str().to_owned()).to_string(),
         back: paths::Write(here.unit.clone()).to_string(),
         reset: resetting::answer(app, me, here, sheet).await?,
@@ -162,9 +186,37 @@ async fn form(
 impl Sheet {
     pub fn of(entry: &DraftEntry) -> Self {
         let DraftEntry { kind, about, id, typed, .. } = entry.clone();
-        Self { kind, about, entry: id, typed }
+        Self { kind, about, entry: id, typed, version: None }
+    }
+
+    /// Nobody wrote something else in its place since its form was opened.
+    fn is_of(&self, kept: &Kept) -> bool {
+        match (kept.draft.entry(self.entry), self.version) {
+            (Some(old), _) if *old == DraftEntry::from(self.clone()) => true,
+            (Some(old), version) => old.sent.is_none() && version == Some(kept.version),
+            // One that was there when the form was opened is gone.
+            (None, version) => version.is_none(),
+        }
+    }
+
+    /// Another tab was quicker: says so, and makes the form ready to be sent again.
+    fn overtaken(&mut self, kept: &Kept, here: &UnitHere) -> Checked {
+        let there = kept.draft.entry(self.entry).filter(|old| old.sent.is_none());
+        let says = if there.is_some() {
+            self.version = Some(kept.version);
+            CHANGED
+        } else {
+            (self.version, self.entry) = (None, EntryId(fresh_id(here.now)));
+            GONE
+        };
+        Checked { says: [(String::new(), says.to_owned())].into(), asks: Vec::new() }
     }
 }
+
+const CHANGED: &str = "Your draft was changed in another tab after this form was opened. Nothing was kept yet: below is what \
+    you typed here. Press the button again, and it takes the place of what the other tab wrote.";
+const GONE: &str = "In another tab this entry was taken out, sent or signed after this form was opened. Below is what you \
+    typed here; it is not kept yet. Press the button again, and it is written down as an entry of its own.";
 
 impl From<Sheet> for DraftEntry {
     fn from(sheet: Sheet) -> Self {
