@@ -9,6 +9,7 @@ use serde::{Deserialize, Serialize};
 use super::out::{self, Question};
 use crate::{
     base::{Code, Instant, Problem},
+    pages::shop::ground,
     people::Act,
     web::{Answer, App, Asked, Me, Oops},
 };
@@ -70,8 +71,13 @@ impl Query {
 pub async fn findings(State(app): State<App>, me: Me, Asked(query): Asked<Query>) -> Answer {
     let (question, format) = query.check(app.now())?;
     let mut rows = out::findings(&mut *app.desk().read().await?, &app.world(), question).await?;
-    // Those may name people, and only the register does that.
-    rows.retain(|row| me.may(Act::ReadBypasses) || !row.rule.is_ground_protection());
+    if !me.may(Act::ReadBypasses) {
+        // Ground protection may name people, and only the register does that: the shop has what is about equipment.
+        rows.retain(|row| !row.rule.is_ground_protection() || ground::is_shown(row.rule));
+        for row in &mut rows {
+            row.sentence = ground::without_names(row.rule, &row.sentence);
+        }
+    }
     list(&rows, out::FINDINGS, format)
 }
 

@@ -1,24 +1,27 @@
 //! `import`: lists and reports from files. Good rows go in, bad ones to a file beside it with the reason; importing
 //! the same again changes nothing.
+mod changes;
+mod reports;
+
 use std::{
-    collections::VecDeque,
     path::{Path, PathBuf},
     process::ExitCode,
 };
 
+use changes::Changes;
+
 use super::{Book, Failed, Outcome, open, say};
 use crate::{
     base::{
-        Day, Problem, SignIn,
+        ClassName, Day, SignIn,
         table::{Import, Reject},
     },
     book::Channel,
     desk::{
-        Desk, Pending, Refused,
+        Desk, Refused,
         body::Grant,
         keep_people::{GrantAuthorisations, KeepPeople, Kept, PersonWanted, kept_names},
         keep_roster::{IssueSchedules, KeepUnits},
-        reports::{FileReport, Filer, ReadingFailed, Receipt},
     },
     people::{self, Act, authorisation::Scope, person},
     roster,
@@ -90,12 +93,13 @@ impl List {
 #[derive(Debug)]
 pub struct Done {
     pub kept: Kept,
+    pub changes: Changes,
     pub rejects: Vec<Reject>,
 }
 
 pub async fn run(what: What) -> Outcome {
     let (list, file, effective) = match what {
-        What::Reports(reports) => return reports_of(reports.file).await,
+        What::Reports(reports) => return reports::run(reports.file).await,
         What::People(file) => (List::People, file, None),
         What::Schedules(schedules) => (List::Schedules, schedules.file, schedules.effective),
         What::Units(file) => (List::Units, file, None),
@@ -104,21 +108,44 @@ pub async fn run(what: What) -> Outcome {
     let desk = open(&file.book).await?;
     let by = importer(&desk, file.by.as_deref(), list.act())?;
     let bytes = read(&file.file)?;
-    let done = if file.dry_run {
-        check(&desk, list, &bytes, effective)?
+    let good = Good::read(&desk, list, &bytes, effective, by.as_ref()).await?;
+    let (kept, changes, rejects) = if file.dry_run {
+        (Kept { new: good.rows, same: 0 }, good.changes, good.rejects)
     } else {
-        self::list(&desk, list, &bytes, effective, by.as_ref()).await?
-    };
-    if !file.dry_run {
+        let Done { kept, changes, rejects } = good.keep(&desk).await?;
         forget_rejects(&file.file, "csv")?;
+        (kept, changes, rejects)
+    };
+    let beside = (!file.dry_run).then(|| reject_file(&file.file, "csv"));
+    if let Some(path) = beside.as_ref().filter(|_| !rejects.is_empty()) {
+        std::fs::write(path, crate::base::table::rejected_csv(&rejects))?;
     }
-    if !done.rejects.is_empty() && !file.dry_run {
-        std::fs::write(reject_file(&file.file, "csv"), crate::base::table::rejected_csv(&done.rejects))?;
-    }
-    let first = done.rejects.iter().take(5).map(|r| format!("line {}: {}", r.line, r.reason));
-    first.for_each(|line| say(&line));
+    say_rejects(&rejects, beside.as_deref());
+    changes.says().iter().for_each(|line| say(line));
     desk.close().await;
-    Ok(summary(done.kept, done.rejects.len(), file.dry_run))
+    Ok(summary(kept, rejects.len(), file.dry_run))
+}
+
+/// Rejected lines that are printed; all of them are in the file beside.
+const MOST_PRINTED: usize = 5;
+
+/// Rows that are wrong themselves first: the others only wait for them.
+fn say_rejects(rejects: &[Reject], beside: Option<&Path>) {
+    let (waiting, wrong): (Vec<_>, Vec<_>) =
+        rejects.iter().partition(|reject| roster::import::only_waits(&reject.reason));
+    let first = wrong.iter().chain(&waiting).take(MOST_PRINTED);
+    first.for_each(|reject| say(&format!("line {}: {}", reject.line, reject.reason)));
+    say_more(rejects.len(), beside);
+}
+
+fn say_more(rejected: usize, beside: Option<&Path>) {
+    let more = rejected.saturating_sub(MOST_PRINTED);
+    let more = if more > 0 { format!("and {more} more rejected; ") } else { String::new() };
+    match beside {
+        Some(path) if rejected > 0 => say(&format!("{more}all of them, with reasons: {}", path.display())),
+        _ if !more.is_empty() => say(more.trim_end_matches("; ")),
+        _ => {}
+    }
 }
 
 /// The last line of every import, and its exit code: 0 all good, 1 some rejected, 2 nothing done.
@@ -168,22 +195,6 @@ fn forget_rejects(of: &Path, end: &str) -> std::io::Result<()> {
     }
 }
 
-/// Reads a list and says what would be taken, without writing.
-fn check(desk: &Desk, list: List, bytes: &[u8], effective: Option<Day>) -> Result<Done, Failed> {
-    let world = desk.world();
-    let done = |good: usize, rejects| Done { kept: Kept { new: good, same: 0 }, rejects };
-    Ok(match list {
-        List::People => people::import::people(bytes).map(|i| done(i.good.len(), i.rejects)),
-        List::Schedules => {
-            roster::import::schedules(bytes, begins(desk, effective)).map(|i| done(i.good.len(), i.rejects))
-        }
-        List::Units => roster::import::units(bytes).map(|i| done(i.good.len(), i.rejects)),
-        List::Authorisations => {
-            people::import::authorisations(bytes, &world.people).map(|i| done(i.good.len(), i.rejects))
-        }
-    }?)
-}
-
 /// Imports a list: its good rows in one transaction.
 pub async fn list(
     desk: &Desk,
@@ -192,25 +203,70 @@ pub async fn list(
     effective: Option<Day>,
     by: Option<&SignIn>,
 ) -> Result<Done, Failed> {
-    let (kept, rejects) = match list {
-        List::People => keep_people(desk, bytes, by).await?,
-        List::Schedules => {
-            let Import { good, rejects } = roster::import::schedules(bytes, begins(desk, effective))?;
-            (desk.act(IssueSchedules::of(good, by, Channel::Import)).await, rejects)
-        }
-        List::Units => {
-            let world = desk.world();
-            let Import { good, rejects } = roster::import::units(bytes)?;
-            let known = |card: &roster::UnitCard| world.roster.unit(&card.unit).is_some();
-            (desk.act(KeepUnits::of(good, known, by, Channel::Import)).await, rejects)
-        }
-        List::Authorisations => {
-            let Import { good, rejects } = people::import::authorisations(bytes, &desk.world().people)?;
-            let grants = good.into_iter().map(grant).collect();
-            (desk.act(GrantAuthorisations::of(grants, by, Channel::Import)).await, rejects)
-        }
-    };
-    Ok(Done { kept: kept.map_err(refused)?, rejects })
+    Good::read(desk, list, bytes, effective, by).await?.keep(desk).await
+}
+
+/// What a list asks of the book.
+enum Wanted {
+    People(KeepPeople),
+    Schedules(IssueSchedules),
+    Units(KeepUnits),
+    Authorisations(GrantAuthorisations),
+}
+
+/// A list that was read against the book: nothing is written yet.
+struct Good {
+    wanted: Wanted,
+    rows: usize,
+    changes: Changes,
+    rejects: Vec<Reject>,
+}
+
+impl Good {
+    async fn read(
+        desk: &Desk,
+        list: List,
+        bytes: &[u8],
+        effective: Option<Day>,
+        by: Option<&SignIn>,
+    ) -> Result<Self, Failed> {
+        let world = desk.world();
+        let has = |class: &ClassName| world.roster.classes.contains_key(class);
+        Ok(match list {
+            List::People => people(desk, bytes, by).await?,
+            List::Schedules => {
+                let Import { good, rejects } = roster::import::schedules(bytes, begins(desk, effective))?;
+                let (rows, changes) = (good.len(), Changes::of_schedules(&good, &world));
+                let wanted = Wanted::Schedules(IssueSchedules::of(good, by, Channel::Import));
+                Self { wanted, rows, changes, rejects }
+            }
+            List::Units => {
+                let today = world.railway.zone.day_of(desk.clock().now());
+                let Import { good, rejects } = roster::import::units(bytes, has, today)?;
+                let known = |card: &roster::UnitCard| world.roster.unit(&card.unit).is_some();
+                let (rows, changes) = (good.len(), Changes::of_units(&good, &world));
+                let wanted = Wanted::Units(KeepUnits::of(good, known, by, Channel::Import));
+                Self { wanted, rows, changes, rejects }
+            }
+            List::Authorisations => {
+                let Import { good, rejects } = people::import::authorisations(bytes, &world.people, has)?;
+                let grants: Vec<_> = good.into_iter().map(grant).collect();
+                let (rows, changes) = (grants.len(), Changes::default());
+                let wanted = Wanted::Authorisations(GrantAuthorisations::of(grants, by, Channel::Import));
+                Self { wanted, rows, changes, rejects }
+            }
+        })
+    }
+
+    async fn keep(self, desk: &Desk) -> Result<Done, Failed> {
+        let kept = match self.wanted {
+            Wanted::People(act) => desk.act(act).await,
+            Wanted::Schedules(act) => desk.act(act).await,
+            Wanted::Units(act) => desk.act(act).await,
+            Wanted::Authorisations(act) => desk.act(act).await,
+        };
+        Ok(Done { kept: kept.map_err(refused)?, changes: self.changes, rejects: self.rejects })
+    }
 }
 
 /// The moment from which imported schedules hold.
@@ -219,11 +275,7 @@ fn begins(desk: &Desk, effective: Option<Day>) -> crate::base::Instant {
     zone.start_of(effective.unwrap_or_else(|| zone.day_of(desk.clock().now())))
 }
 
-async fn keep_people(
-    desk: &Desk,
-    bytes: &[u8],
-    by: Option<&SignIn>,
-) -> Result<(Result<Kept, Refused>, Vec<Reject>), Failed> {
+async fn people(desk: &Desk, bytes: &[u8], by: Option<&SignIn>) -> Result<Good, Failed> {
     let Import { good, rejects } = people::import::people(bytes)?;
     let wanted = |row: people::import::PersonRow| PersonWanted {
         sign_in: row.sign_in,
@@ -233,7 +285,9 @@ async fn keep_people(
     };
     let wanted: Vec<PersonWanted> = good.into_iter().map(wanted).collect();
     let names = kept_names(&mut *desk.read().await?).await?;
-    Ok((desk.act(KeepPeople::of(&wanted, &names, by, Channel::Import)?).await, rejects))
+    let changes = Changes::of_people(&wanted, &names, &desk.world());
+    let act = KeepPeople::of(&wanted, &names, by, Channel::Import)?;
+    Ok(Good { wanted: Wanted::People(act), rows: wanted.len(), changes, rejects })
 }
 
 fn grant(row: people::import::AuthorisationRow) -> Grant {
@@ -253,134 +307,4 @@ fn grant(row: people::import::AuthorisationRow) -> Grant {
 
 fn refused(why: Refused) -> Failed {
     Failed::from(why.says())
-}
-
-/// A line that was not taken, as it goes to FILE.rejected.jsonl.
-#[derive(serde::Serialize)]
-struct RejectedReport<'a> {
-    line: usize,
-    problems: Vec<Problem>,
-    report: &'a str,
-}
-
-/// Reports under way at once: a few groups' worth, so that the writer never waits.
-const UNDER_WAY: usize = 256;
-
-async fn reports_of(file: File) -> Outcome {
-    let desk = open(&file.book).await?;
-    let filer = Filer { by: importer(&desk, file.by.as_deref(), Act::FileReport)?, channel: Channel::Import };
-    let bytes = read(&file.file)?;
-    let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
-    if !file.dry_run {
-        forget_rejects(&file.file, "jsonl")?;
-    }
-    let taken = take_lines(&desk, &filer, &bytes, file.dry_run, &mut tally).await;
-    let figures =
-        if taken.is_ok() && !file.dry_run { desk.take_figures_if_due().await.map(drop) } else { Ok(()) };
-    desk.close().await;
-    // What went in before a failure is in: importing the same again goes on from there.
-    let code = summary(tally.kept, tally.rejected, file.dry_run);
-    taken?;
-    figures.map_err(refused)?;
-    Ok(code)
-}
-
-async fn take_lines<'a>(
-    desk: &Desk,
-    filer: &Filer,
-    bytes: &'a [u8],
-    dry_run: bool,
-    tally: &mut Tally<'_>,
-) -> Result<(), Failed> {
-    let mut under_way: VecDeque<Line<'a>> = VecDeque::new();
-    for (n, report) in bytes.split(|b| *b == b'\n').enumerate() {
-        if report.trim_ascii().is_empty() {
-            continue;
-        }
-        let became = match FileReport::read(report, filer, &desk.world(), desk.clock().now()) {
-            Err(why) => Became::Refused(problems(why)),
-            Ok(_) if dry_run => Became::WouldBeFiled,
-            Ok(act) => Became::HandedOver(desk.hand_over_patiently(act, None).await.map_err(refused)?),
-        };
-        under_way.push_back(Line { number: n + 1, report, became });
-        if under_way.len() >= UNDER_WAY {
-            tally.settle(under_way.pop_front()).await?;
-        }
-    }
-    while !under_way.is_empty() {
-        tally.settle(under_way.pop_front()).await?;
-    }
-    Ok(())
-}
-
-/// A line under way. All wait in one queue, so that the rejected come out in the order of the file.
-struct Line<'a> {
-    number: usize,
-    report: &'a [u8],
-    became: Became,
-}
-
-enum Became {
-    HandedOver(Pending<Receipt>),
-    WouldBeFiled,
-    Refused(Vec<Problem>),
-}
-
-fn problems(why: ReadingFailed) -> Vec<Problem> {
-    match why {
-        ReadingFailed::Unreadable(why) => vec![why.problem()],
-        ReadingFailed::Refused(Refused::Problems(problems) | Refused::Conflict(problems)) => problems,
-        ReadingFailed::Refused(other) => vec![in_words(&other)],
-    }
-}
-
-fn in_words(why: &Refused) -> Problem {
-    Problem { path: String::new(), code: crate::base::Code::NotAllowed, says: why.says() }
-}
-
-struct Tally<'a> {
-    file: &'a Path,
-    out: Option<std::fs::File>,
-    kept: Kept,
-    rejected: usize,
-}
-
-impl Tally<'_> {
-    async fn settle(&mut self, next: Option<Line<'_>>) -> Result<(), Failed> {
-        let Some(Line { number, report, became }) = next else { return Ok(()) };
-        let pending = match became {
-            Became::HandedOver(pending) => pending,
-            Became::Refused(problems) => return self.reject(number, report, problems),
-            Became::WouldBeFiled => {
-                self.kept.new += 1;
-                return Ok(());
-            }
-        };
-        match pending.answer().await {
-            Ok(receipt) if receipt.is_new => self.kept.new += 1,
-            Ok(_) => self.kept.same += 1,
-            // The machine failed: what follows would fail too, and is better tried again when it is mended.
-            Err(Refused::Trouble(trouble)) => return Err(Failed::from(format!("line {number}: {trouble}"))),
-            Err(why) => self.reject(number, report, problems(ReadingFailed::Refused(why)))?,
-        }
-        Ok(())
-    }
-
-    fn reject(&mut self, line: usize, report: &[u8], problems: Vec<Problem>) -> Result<(), Failed> {
-        use std::io::Write as _;
-        if self.out.is_none() {
-            self.out = Some(std::fs::File::create(reject_file(self.file, "jsonl"))?);
-        }
-        if self.rejected < 5 {
-            let says: Vec<String> = problems.iter().map(|p| format!("{} {}", p.path, p.says)).collect();
-            say(&format!("line {line}: {}", says.join(" ")));
-        }
-        let report = String::from_utf8_lossy(report);
-        let rejected = RejectedReport { line, problems, report: &report };
-        if let Some(out) = &mut self.out {
-            writeln!(out, "{}", serde_json::to_string(&rejected)?)?;
-        }
-        self.rejected += 1;
-        Ok(())
-    }
 }

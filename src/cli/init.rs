@@ -40,12 +40,11 @@ pub async fn run(args: Args) -> Outcome {
             args.zone
         )));
     }
-    let book = begin::NewBook {
-        railway: args.railway,
-        mark: args.mark.to_uppercase(),
-        time_zone: args.zone,
-        demo: false,
-    };
+    let mark = args.mark.trim().to_uppercase();
+    if !(1..=4).contains(&mark.len()) || !mark.bytes().all(|b| b.is_ascii_uppercase()) {
+        return Err(Failed::from("a reporting mark is 1 to 4 letters, as in QHB: give another with --mark"));
+    }
+    let book = begin::NewBook { railway: args.railway, mark, time_zone: args.zone, demo: false };
     let one_time = password::one_time()?;
     let hash =
         password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;

@@ -70,12 +70,21 @@ fn name(cells: Cells, column: &str) -> Result<SignIn, String> {
     })
 }
 
-/// Against the people of the book, so import those first.
-pub fn authorisations(bytes: &[u8], people: &People) -> Result<Import<AuthorisationRow>, Unusable> {
+/// Against the people and classes of the book, so import those first. `has` says which classes it has.
+pub fn authorisations(
+    bytes: &[u8],
+    people: &People,
+    has: impl Fn(&ClassName) -> bool,
+) -> Result<Import<AuthorisationRow>, Unusable> {
     let table = Table::read(bytes, AUTHORISATION_COLUMNS, &["sign_in", "classes", "from", "granted_by"])?;
     Ok(table.import(|cells| {
         let row = authorisation(cells)?;
         grantable(&row.person, &row.granted_by, people)?;
+        if let Scope::Classes(classes) = &row.scope
+            && let Some(unknown) = classes.iter().find(|class| !has(class))
+        {
+            return Err(format!("There is no class {unknown} yet: import its schedule first."));
+        }
         Ok(row)
     }))
 }
@@ -98,7 +107,7 @@ fn authorisation(cells: Cells) -> Result<AuthorisationRow, String> {
     })
 }
 
-/// Classes parted by spaces, `*` for all. A class that the roster does not have yet is taken: lists come in any order.
+/// Classes parted by spaces, `*` for all.
 pub fn scope(typed: &str) -> Result<Scope, String> {
     let mut classes: Vec<&str> = typed.split_whitespace().collect();
     classes.sort_unstable();
@@ -193,7 +202,7 @@ mod tests {
     #[test]
     fn authorisations_are_read() {
         let file = "sign_in,classes,from,to,basis,granted_by\na.lind,E8 E7 E8,2026-01-01,2026-12-31,course 12,m.ruiz\nn.okafor,*,2026-01-01,,,M.Ruiz\n";
-        let import = authorisations(file.as_bytes(), &book()).unwrap();
+        let import = authorisations(file.as_bytes(), &book(), |class| class.as_str() != "QZ9").unwrap();
         assert_eq!(import.rejects, []);
         let classes = Scope::Classes(vec![ClassName::from("E7"), ClassName::from("E8")]);
         assert_eq!(import.good[0].scope, classes);
@@ -204,6 +213,7 @@ mod tests {
     fn every_bad_authorisation_has_a_reason() {
         for (row, part) in [
             ("a.lind,,2026-01-01,,,m.ruiz", "classes is blank"),
+            ("a.lind,E8 QZ9,2026-01-01,,,m.ruiz", "There is no class QZ9 yet"),
             ("a.lind,* E8,2026-01-01,,,m.ruiz", "alone"),
             ("a.lind,E8;E9,2026-01-01,,,m.ruiz", "parted by spaces"),
             ("a.lind,*,,,,m.ruiz", "from is blank"),
@@ -219,7 +229,7 @@ mod tests {
             ("a.lind,*,2026-01-01,,,x.y", "Nobody has the sign-in name x.y."),
         ] {
             let file = format!("sign_in,classes,from,to,basis,granted_by\n{row}\n");
-            let import = authorisations(file.as_bytes(), &book()).unwrap();
+            let import = authorisations(file.as_bytes(), &book(), |class| class.as_str() != "QZ9").unwrap();
             assert_eq!((import.good.len(), import.rejects.len()), (0, 1), "{row}");
             assert!(import.rejects[0].reason.contains(part), "{}", import.rejects[0].reason);
         }

@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{Schedule, UnitCard};
 use crate::base::{
-    ClassName, Instant, UnitName,
+    ClassName, Day, Instant, UnitName,
     table::{Cells, Import, Row, Table, Unusable},
     text,
 };
@@ -79,11 +79,18 @@ pub fn schedules(bytes: &[u8], effective: Instant) -> Result<Import<Schedule>, U
 /// The reason of each bad row, by its line.
 type Bad = BTreeMap<u64, String>;
 
+const ONLY_WAITS: &str = "Nothing is wrong with this row";
+
+/// Whether a reject's reason is only that other rows of its class are bad.
+pub fn only_waits(reason: &str) -> bool {
+    reason.starts_with(ONLY_WAITS)
+}
+
 fn spoilt(class: &str, bad: &Bad) -> String {
     let lines: Vec<String> = bad.keys().take(5).map(u64::to_string).collect();
     let more = if bad.len() > lines.len() { " and more" } else { "" };
     format!(
-        "Nothing is wrong with this row, but a schedule is taken whole, and class {class} has bad rows (line {}{more}). Put those right and import again.",
+        "{ONLY_WAITS}, but a schedule is taken whole, and class {class} has bad rows (line {}{more}). Put those right and import again.",
         lines.join(", ")
     )
 }
@@ -130,18 +137,34 @@ fn class_name(typed: &str) -> Result<ClassName, String> {
     Ok(ClassName::from(typed))
 }
 
-/// One card for each unit, in service and not retired.
-pub fn units(bytes: &[u8]) -> Result<Import<UnitCard>, Unusable> {
+/// One card for each unit, in service and not retired. `has` says which classes the book has.
+pub fn units(
+    bytes: &[u8],
+    has: impl Fn(&ClassName) -> bool,
+    today: Day,
+) -> Result<Import<UnitCard>, Unusable> {
     let table = Table::read(bytes, UNIT_COLUMNS, &["unit", "class", "in_service"])?;
     let mut seen = BTreeSet::new();
     Ok(table.import(|cells| {
         let card = unit(cells)?;
+        if !has(&card.class) {
+            return Err(format!("There is no class {} yet: import its schedule first.", card.class));
+        }
+        if card.in_service > today.plus(YEARS_AHEAD) {
+            return Err(format!(
+                "in_service is {}, more than two years ahead. Check the year.",
+                card.in_service
+            ));
+        }
         if !seen.insert(card.unit.clone()) {
             return Err(format!("{} is in this file already, further up. Keep the right one.", card.unit));
         }
         Ok(card)
     }))
 }
+
+/// Two years in days: a railway lists what is on order, and nothing later.
+const YEARS_AHEAD: i32 = 731;
 
 fn unit(cells: Cells) -> Result<UnitCard, String> {
     let typed = cells.needed("unit")?;

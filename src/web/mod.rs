@@ -7,6 +7,7 @@ pub mod frame;
 pub mod guard;
 pub mod headers;
 pub mod me;
+pub mod naming;
 pub mod oops;
 pub mod origin;
 pub mod page;

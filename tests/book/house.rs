@@ -146,10 +146,13 @@ async fn load_lists(desk: &Desk) {
     let from = Instant::parse("2020-01-01T00:00:00Z").unwrap();
     let schedules = roster::import::schedules(lists.schedules.as_bytes(), from).unwrap().good;
     desk.act(IssueSchedules::of(schedules, None, Channel::Import)).await.unwrap();
-    let units = roster::import::units(lists.units.as_bytes()).unwrap().good;
+    let today = breakerbook::base::Day::parse("2026-03-03").unwrap();
+    let units = roster::import::units(lists.units.as_bytes(), |_| true, today).unwrap().good;
     desk.act(KeepUnits::of(units, |_| false, None, Channel::Import)).await.unwrap();
-    let rows =
-        people::import::authorisations(lists.authorisations.as_bytes(), &desk.world().people).unwrap().good;
+    let world = desk.world();
+    let rows = people::import::authorisations(lists.authorisations.as_bytes(), &world.people, |_| true)
+        .unwrap()
+        .good;
     let grants = rows.into_iter().map(|row| Grant {
         sign_in: row.person,
         classes: if let Scope::Classes(classes) = row.scope { classes } else { Vec::new() },

@@ -236,3 +236,82 @@ async fn reports_good_and_bad() {
     assert_eq!(entries.as_array().unwrap().len(), 2, "{told:?}");
     house.is_clean().await;
 }
+
+#[tokio::test]
+async fn what_cannot_be_is_rejected_alone_and_the_good_rows_go_in() {
+    let house = House::new().await;
+    let units = "unit,class,in_service,home_shop\nQHB 4,QZ9,2024-01-01,\nQHB 5,T2,2099-01-01,\nQHB 6,T2,2024-01-01,\n";
+    let told = import(&house, "units", "units.csv", units.as_bytes(), &[]).await;
+    says(&told, 1, "new=1 same=0 rejected=2");
+    let rejects = rejected(&house, "units.csv.rejected.csv").expect("a file of the rejected");
+    assert!(rejects.contains("There is no class QZ9 yet: import its schedule first."), "{rejects}");
+    assert!(rejects.contains("in_service is 2099-01-01, more than two years ahead."), "{rejects}");
+    let rights = "sign_in,classes,from,to,basis,granted_by\nann,QZ9,2026-01-01,,,sue\n";
+    let told = import(&house, "authorisations", "rights.csv", rights.as_bytes(), &[]).await;
+    says(&told, 2, "new=0 same=0 rejected=1");
+    assert!(told.out.contains("There is no class QZ9 yet"), "{told:?}");
+    assert!(told.out.contains("rights.csv.rejected.csv"), "{told:?}");
+    house.is_clean().await;
+}
+
+#[tokio::test]
+async fn what_an_import_changes_is_told_before_the_last_line() {
+    let house = House::new().await;
+    let people = "sign_in,name,role,craft\nann,Ann Example,supervisor,engineer\nzoe,Zoe Example,crew,\n";
+    for more in [&["--dry-run"][..], &[]] {
+        let told = import(&house, "people", "people.csv", people.as_bytes(), more).await;
+        says(&told, 0, "new=2 same=0 rejected=0");
+        assert!(told.out.contains("ann: role from crew to supervisor"), "{told:?}");
+        assert!(told.out.contains("1 row changes what the book had"), "{told:?}");
+    }
+    let told = import(&house, "people", "people.csv", people.as_bytes(), &[]).await;
+    says(&told, 0, "new=0 same=2 rejected=0");
+    assert!(!told.out.contains("what the book had"), "{told:?}");
+    let units = "unit,class,in_service,home_shop\nQHB 1,T2,2020-01-01,Elsewhere\nQHB 7,T2,2020-01-01,\n";
+    let told = import(&house, "units", "units.csv", units.as_bytes(), &[]).await;
+    says(&told, 0, "new=2 same=0 rejected=0");
+    assert!(told.out.contains("1 row changes what the book had"), "{told:?}");
+}
+
+#[tokio::test]
+async fn the_rows_that_are_wrong_are_printed_first_and_the_rest_is_counted() {
+    let house = House::new().await;
+    let good = small().schedules;
+    let bad = format!("{good}{}\n", good.lines().last().unwrap());
+    let rows = bad.lines().count() - 1;
+    let told = import(&house, "schedules", "schedules.csv", bad.as_bytes(), &[]).await;
+    says(&told, 2, &format!("new=0 same=0 rejected={rows}"));
+    assert!(told.out.starts_with(&format!("line {}: tag GR is on line", rows + 1)), "{told:?}");
+    let more = format!("and {} more rejected; all of them, with reasons: ", rows - 5);
+    assert!(told.out.contains(&more) && told.out.contains("schedules.csv.rejected.csv"), "{told:?}");
+    let told = import(&house, "reports", "bad.jsonl", "{}\n".repeat(7).as_bytes(), &[]).await;
+    says(&told, 2, "new=0 same=0 rejected=7");
+    assert!(
+        told.out.contains("and 2 more rejected; all of them")
+            && told.out.contains("bad.jsonl.rejected.jsonl")
+    );
+}
+
+#[tokio::test]
+async fn a_reporting_mark_is_one_to_four_letters() {
+    for mark in ["TOOLONGMARK", "Q7", "", "ABCDE"] {
+        let house = House::bare();
+        let db = house.path.to_str().unwrap();
+        let init = [
+            "init",
+            "--db",
+            db,
+            "--railway",
+            "Q",
+            "--mark",
+            mark,
+            "--zone",
+            "America/Chicago",
+            "--admin",
+            "ada",
+        ];
+        let told = run(&init).await;
+        assert_eq!(told.code, Some(2), "{mark}: {told:?}");
+        assert!(told.err.contains("1 to 4 letters") && !house.path.exists(), "{mark}: {told:?}");
+    }
+}

@@ -54,7 +54,13 @@ async fn the_board_is_narrowed_down_in_the_address() {
     let sam = app.user("sam").await;
     sam.get("/triage?unit=qhb0412").await.is(200).says("TC2 Traction inverter 2 tripped");
     sam.get("/triage?unit=QHB+413").await.is(200).never_says("TC2").says("No line for what you asked for.");
-    sam.get("/triage?class=NONE").await.is(200).never_says("TC2");
+    for unit in ["412", "0412", "qhb-412"] {
+        sam.get(format!("/triage?unit={unit}")).await.is(200).says("TC2 Traction inverter 2 tripped");
+    }
+    for wrong in ["class=NONE", "rule=nonsense", "rule=not_authorised", "unit=77"] {
+        let page = sam.get(format!("/triage?{wrong}")).await.is(422).never_says("TC2");
+        page.says("2 written since yesterday").says("Nothing is listed until the filter is put right");
+    }
     sam.get("/triage?rule=wrong_fuse").await.is(200).says("No line for what you asked for.");
     let page = sam.get("/triage?unit=nonsense").await.is(422).says("Give mark and road number");
     assert!(page.body.contains("value=\"nonsense\""), "what was typed stays");
@@ -85,6 +91,17 @@ async fn the_register_shows_open_and_unauthorised_first() {
     sue.get("/bypasses?month=2026-02").await.says("No opening for what you asked for.");
     sue.get("/bypasses?shop=Slate+Gap&unit=QHB-412").await.says("QHB 412").never_says("QHB 413");
     sue.get("/bypasses?month=March").await.is(422).says("Give a year and a month");
+    for unit in ["412", "0412", "qhb-412"] {
+        sue.get(format!("/bypasses?unit={unit}")).await.is(200).says("QHB 412").never_says("QHB 413");
+    }
+    for (wrong, says) in [
+        ("unit=nonsense", "Give mark and road number"),
+        ("person=nobody", "Nobody in this book has the sign-in name nobody."),
+        ("shop=Mars", "No unit has that home shop."),
+    ] {
+        let page = sue.get(format!("/bypasses?{wrong}")).await.is(422).says(says).says("1 open now");
+        page.never_says("By whom").says("Nothing is listed until the filter is put right");
+    }
 }
 
 #[tokio::test]
@@ -198,4 +215,69 @@ async fn a_form_opened_by_somebody_else_on_a_shared_screen_signs_nothing() {
         .await
         .goes_to("/");
     page.send().await.is(422).says("This page was opened by stan, and you are sue.");
+}
+
+/// Ben found a cutout open; nobody knows who did it.
+async fn found_open(app: &App) {
+    let found = json!({"id": entry_id(11), "kind": "bypass", "found_open_at": "2026-03-03T04:00:00-06:00", "device": "GRC",
+        "by": "not_known"});
+    app.file("ben", &report(5, "QHB 431", "ben", vec![found])).await;
+}
+
+#[tokio::test]
+async fn ground_protection_that_is_about_the_equipment_stands_first_on_the_shops_board() {
+    let app = App::start().await;
+    a_night(&app).await;
+    found_open(&app).await;
+    let sam = app.user("sam").await;
+    let page = sam.get(paths::Triage).await.is(200);
+    let text = page.text();
+    let lines = text.split_once("What the book says").unwrap().1;
+    let place = |words: &str| lines.find(words).unwrap_or_else(|| panic!("no {words:?} in {lines}"));
+    assert!(place("second ground") < place("still open") && place("still open") < place("nobody named"));
+    assert!(place("nobody named") < place("reported by a crew"), "{lines}");
+    assert!(
+        lines.contains("GRC Ground-relay cutout") && lines.contains("By whom: the supervisor's register.")
+    );
+    assert!(!lines.contains("ben") && !lines.contains("not authorised"), "rights and names: {lines}");
+    // The finding's own page may name people; the shop is led to the unit.
+    assert!(page.body.contains("<a class=\"whole\" href=\"/units/QHB-412\">"));
+    sam.get("/triage?rule=still_open&unit=412")
+        .await
+        .is(200)
+        .says("open since")
+        .never_says("second ground ·");
+    let sue = app.user("sue").await;
+    sue.get(paths::Triage).await.is(200).says("found open").link_to("/findings/still_open");
+    let token = app.token("sam").await;
+    let (_, rows) = app.api(&token, "GET", "/api/v1/findings", None).await;
+    let rows = rows.as_array().unwrap();
+    let row = |rule: &str| rows.iter().find(|row| row["rule"] == rule);
+    assert!(row("still_open").is_some() && row("not_authorised").is_none());
+    assert!(!row("nobody_named").unwrap()["sentence"].to_string().contains("ben"));
+}
+
+#[tokio::test]
+async fn an_unauthorised_opening_stays_ahead_when_it_is_reviewed() {
+    let app = App::start().await;
+    let opened = |n: u32, hour: u32, by: &str| {
+        json!({"id": entry_id(n), "kind": "bypass", "opened_at": format!("2026-03-03T0{hour}:00:00-06:00"), "device": "GRC",
+            "by": by, "purpose": "repair", "closed_at": format!("2026-03-03T0{hour}:45:00-06:00"), "closed_by": by})
+    };
+    app.file("ann", &report(6, "QHB 412", "ann", vec![opened(21, 1, "ann")])).await;
+    let found = json!({"id": entry_id(22), "kind": "bypass", "found_open_at": "2026-03-03T03:00:00-06:00", "device": "GRC",
+        "by": "not_known", "closed_at": "2026-03-03T04:45:00-06:00", "closed_by": "ben"});
+    app.file("ben", &report(7, "QHB 413", "ben", vec![found])).await;
+    let sue = app.user("sue").await;
+    let order = |text: &str| {
+        let rows = text.split_once("Closed by").unwrap().1.to_owned();
+        rows.find("QHB 412").unwrap() < rows.find("QHB 413").unwrap()
+    };
+    let page = sue.get(paths::Bypasses).await.says("1 h 45 min");
+    assert!(order(&page.text()));
+    let path = page.link_to("/bypasses/");
+    let page = sue.get(&path).await.fill("judgement", "not_in_order").fill("words", "Asked.");
+    page.fill("password", PASSWORD).send().await.goes_to(&path);
+    let page = sue.get(paths::Bypasses).await.says("sue: not in order");
+    assert!(order(&page.text()), "{}", page.text());
 }

@@ -1,5 +1,6 @@
 //! The shop's pages: which units first, why, what to test.
 mod finding;
+pub mod ground;
 mod triage;
 
 use crate::{

@@ -3,8 +3,9 @@ use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
 
+use super::ground;
 use crate::{
-    base::{ClassName, Instant, UnitName, text},
+    base::{ClassName, Instant, text},
     desk::World,
     pages::drawn::{
         form::Field,
@@ -12,12 +13,13 @@ use crate::{
         rules,
         told::{self, EntryLine},
     },
+    people::Act,
     reports,
     rules::{
         Finding, Rule,
         store::{self, Decisions, State as Standing, Wanted},
     },
-    web::{Answer, App, Asked, Frame, page, paths},
+    web::{Answer, App, Asked, Frame, Me, naming, page, paths},
 };
 
 #[derive(Template)]
@@ -26,7 +28,11 @@ struct View {
     frame: Frame,
     unit: Field,
     classes: Vec<Pick>,
+    class_says: Option<String>,
     rules: Vec<Pick>,
+    rule_says: Option<String>,
+    /// Something was asked for that is not known: the counts are of everything, and nothing is listed.
+    wrong: bool,
     /// Something is narrowed down: offer the whole board.
     narrowed: bool,
     /// How many entries since yesterday, how many findings: the two parts of the page.
@@ -84,21 +90,50 @@ pub struct TriageForm {
     day: String,
 }
 
-/// What the address asks for, once it is read; a unit that is none is a sentence beside its field.
+/// What the address asks for, once it is read; what is not known is a sentence beside its field.
+#[derive(Default)]
 struct Filter {
-    unit: Option<UnitName>,
+    unit: naming::NamedUnit,
     class: Option<ClassName>,
+    class_says: Option<String>,
     rule: Option<Rule>,
+    rule_says: Option<String>,
+}
+
+impl Filter {
+    fn is_wrong(&self) -> bool {
+        let no_unit = self.unit.unit.is_none() && self.unit.says.is_some();
+        no_unit || self.class_says.is_some() || self.rule_says.is_some()
+    }
+
+    fn takes(&self, row: &reports::store::EntryRow) -> bool {
+        self.class.as_ref().is_none_or(|c| row.class.as_deref() == Some(c.as_str()))
+    }
+}
+
+/// The rules that have lines on this board.
+fn on_the_board(rule: Rule) -> bool {
+    !rule.is_ground_protection() || ground::is_shown(rule)
 }
 
 impl TriageForm {
-    fn check(&self) -> Result<Filter, String> {
-        let unit = match self.unit.trim() {
-            "" => None,
-            typed => Some(UnitName::tidy(typed).ok_or("Give mark and road number, as in QHB 412.")?),
-        };
-        let class = Some(self.class.as_str()).filter(|c| !c.is_empty()).map(ClassName::from);
-        Ok(Filter { unit, class, rule: Rule::parse(&self.rule) })
+    fn read(&self, world: &World) -> Filter {
+        let mut filter = Filter { unit: naming::unit(&self.unit, world), ..Filter::default() };
+        let class = Some(self.class.trim()).filter(|c| !c.is_empty()).map(ClassName::from);
+        match class {
+            Some(class) if !world.roster.classes.contains_key(&class) => {
+                filter.class_says = Some("There is no such class. Choose one of the list.".into());
+            }
+            known => filter.class = known,
+        }
+        match Rule::parse(&self.rule).filter(|rule| on_the_board(*rule)) {
+            None if !self.rule.is_empty() => {
+                filter.rule_says =
+                    Some("No such rule has lines on this board. Choose one of the list.".into());
+            }
+            known => filter.rule = known,
+        }
+        filter
     }
 
     fn link(&self, page: usize, day: usize) -> String {
@@ -114,41 +149,48 @@ impl TriageForm {
     }
 }
 
-pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<TriageForm>) -> Answer {
+pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Asked<TriageForm>) -> Answer {
     let (world, now) = (app.world(), app.now());
-    let mut view = View::empty(frame, &form, &world, now);
-    let filter = match form.check() {
-        Ok(filter) => filter,
-        Err(says) => {
-            view.unit.says = Some(says);
-            return page(StatusCode::UNPROCESSABLE_ENTITY, &view);
-        }
-    };
+    let asked = form.read(&world);
+    let mut view = View::empty(frame, &form, &asked, &world, now);
+    let wrong = view.wrong;
+    let filter = if wrong { Filter::default() } else { asked };
     let mut db = app.desk().read().await?;
     let wanted = Wanted {
-        unit: filter.unit.as_ref(),
+        unit: filter.unit.unit.as_ref(),
         class: filter.class.as_ref().map(ClassName::as_str),
         rule: filter.rule,
-        ground_protection: Some(false),
+        ground_protection: None,
     };
     let found = store::open_at(&mut db, &wanted, now).await?;
     let decisions = store::decisions(&mut db, now).await?;
     let since = reports::store::Wanted {
-        unit: filter.unit.as_ref(),
+        unit: filter.unit.unit.as_ref(),
         recorded_since: Some(yesterday(&world, now)),
         ..Default::default()
     };
-    let entries = reports::store::entries(&mut db, &since).await?;
+    let mut entries = reports::store::entries(&mut db, &since).await?;
     drop(db);
-    view.put_findings(found, &decisions, &form, &world, now);
-    let of_class = |row: &reports::store::EntryRow| {
-        filter.class.as_ref().is_none_or(|c| row.class.as_deref() == Some(c.as_str()))
-    };
-    view.put_entries(
-        entries.iter().filter(|row| of_class(row)).map(|row| EntryLine::of(row, &world)).collect(),
-        &form,
-    );
-    page(StatusCode::OK, &view)
+    entries.retain(|row| filter.takes(row));
+    view.put_findings(found, &decisions, &form, &Eyes::of(&me, &world, now));
+    view.put_entries(entries.iter().map(|row| EntryLine::of(row, &world)).collect(), &form);
+    if wrong {
+        view.list_nothing();
+    }
+    page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
+}
+
+/// Who reads the board, of what, and when.
+struct Eyes<'a> {
+    reads_register: bool,
+    world: &'a World,
+    now: Instant,
+}
+
+impl<'a> Eyes<'a> {
+    fn of(me: &Me, world: &'a World, now: Instant) -> Self {
+        Self { reads_register: me.may(Act::ReadBypasses), world, now }
+    }
 }
 
 /// The beginning of yesterday, where the railway is.
@@ -158,13 +200,14 @@ fn yesterday(world: &World, now: Instant) -> Instant {
 }
 
 impl View {
-    fn empty(frame: Frame, form: &TriageForm, world: &World, now: Instant) -> Self {
+    fn empty(frame: Frame, form: &TriageForm, asked: &Filter, world: &World, now: Instant) -> Self {
         let class = |name: &ClassName| Pick {
             value: name.to_string(),
             text: name.to_string(),
             chosen: name.as_str() == form.class,
         };
         let of_equipment = Rule::ALL.iter().filter(|rule| !rule.is_ground_protection());
+        let all = ground::RULES.iter().chain(of_equipment);
         let rule = |rule: &Rule| Pick {
             value: rule.to_string(),
             text: rules::name(*rule).into(),
@@ -172,9 +215,15 @@ impl View {
         };
         Self {
             frame,
-            unit: Field { input: "search", ..Field::text("unit", "Unit", &form.unit) },
+            unit: Field {
+                input: "search",
+                ..Field::text("unit", "Unit", &form.unit).says(asked.unit.says.clone())
+            },
             classes: world.roster.classes.keys().map(class).collect(),
-            rules: of_equipment.map(rule).collect(),
+            class_says: asked.class_says.clone(),
+            rules: all.map(rule).collect(),
+            rule_says: asked.rule_says.clone(),
+            wrong: asked.is_wrong(),
             narrowed: !(form.unit.is_empty() && form.class.is_empty() && form.rule.is_empty()),
             since: world.railway.zone.day_in_words(yesterday(world, now)),
             written: 0,
@@ -188,15 +237,10 @@ impl View {
         }
     }
 
-    fn put_findings(
-        &mut self,
-        found: Vec<Finding>,
-        decisions: &Decisions,
-        form: &TriageForm,
-        world: &World,
-        now: Instant,
-    ) {
-        let with_state = found.into_iter().map(|f| (decisions.state(&f, now), f));
+    fn put_findings(&mut self, found: Vec<Finding>, decisions: &Decisions, form: &TriageForm, eyes: &Eyes) {
+        let (about_ground, found): (Vec<_>, Vec<_>) =
+            found.into_iter().partition(|f| f.rule.is_ground_protection());
+        let with_state = found.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
         let (aside, shown): (Vec<_>, Vec<_>) =
             with_state.partition(|(state, _)| *state == Standing::SetAside);
         if !aside.is_empty() {
@@ -206,10 +250,17 @@ impl View {
                 "lines are set aside and not shown",
             );
         }
+        let shown = [ground::pressing(about_ground, decisions, eyes.now), shown].concat();
         self.open = shown.len();
         let (shown, pager) = Pager::cut(shown, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
-        self.lines = shown.into_iter().map(|(state, finding)| line(&finding, state, world)).collect();
+        self.lines = shown.into_iter().map(|(state, finding)| line(&finding, state, eyes)).collect();
         self.pager = pager;
+    }
+
+    /// A list of everything would pass for what was asked for.
+    fn list_nothing(&mut self) {
+        (self.lines, self.units, self.usual) = (Vec::new(), Vec::new(), Vec::new());
+        (self.pager, self.days, self.aside) = (Pager::default(), Pager::default(), String::new());
     }
 
     /// Grouped by unit; the unit written about last comes first.
@@ -236,18 +287,37 @@ impl View {
     }
 }
 
-fn line(finding: &Finding, state: Standing, world: &World) -> Line {
+fn line(finding: &Finding, state: Standing, eyes: &Eyes) -> Line {
+    let world = eyes.world;
     let schedule = finding.unit.as_ref().and_then(|unit| world.roster.schedule_at(unit, finding.since));
     Line {
-        path: paths::Finding(finding.key.clone()).to_string(),
+        path: leads_to(finding, eyes),
         certain: finding.rank.is_none(),
         unit: finding.unit.as_ref().map_or_else(|| several(finding), ToString::to_string),
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         rule: rules::name(finding.rule),
-        sentence: finding.sentence.clone(),
+        sentence: if eyes.reads_register {
+            finding.sentence.clone()
+        } else {
+            ground::without_names(finding.rule, &finding.sentence)
+        },
         since: world.railway.zone.in_words(finding.since),
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
-        state: (state == Standing::InRepair).then_some("in repair"),
+        state: match state {
+            Standing::InRepair => Some("in repair"),
+            Standing::Reviewed => Some("reviewed"),
+            _ => None,
+        },
+    }
+}
+
+/// The finding's own page; where that is the supervisor's, the unit's.
+fn leads_to(finding: &Finding, eyes: &Eyes) -> String {
+    match &finding.unit {
+        Some(unit) if finding.rule.is_ground_protection() && !eyes.reads_register => {
+            paths::Handover(unit.clone()).to_string()
+        }
+        _ => paths::Finding(finding.key.clone()).to_string(),
     }
 }
 

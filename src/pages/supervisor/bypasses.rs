@@ -7,7 +7,7 @@ use serde::Deserialize;
 
 use super::words;
 use crate::{
-    base::{Instant, SignIn, UnitName, text},
+    base::{Instant, SignIn, text},
     desk::World,
     oversight::{self, Line, Standing},
     pages::drawn::{
@@ -23,7 +23,7 @@ use crate::{
         register::Authorised,
         store::{self, Wanted},
     },
-    web::{Answer, App, Asked, Frame, page, paths},
+    web::{Answer, App, Asked, Frame, naming, page, paths},
 };
 
 #[derive(Template)]
@@ -34,7 +34,10 @@ struct View {
     person: Field,
     month: Field,
     shops: Vec<Pick>,
+    shop_says: Option<String>,
     narrowed: bool,
+    /// Something was asked for that is not known: the counts are of the whole register, and nothing is listed.
+    wrong: bool,
     open: String,
     to_review: String,
     rows: Vec<Row>,
@@ -95,28 +98,31 @@ pub struct RegisterForm {
 /// What was asked for, read; and the sentences beside the fields that could not be.
 #[derive(Default)]
 struct Filter {
-    unit: Option<UnitName>,
+    unit: naming::NamedUnit,
     person: Option<SignIn>,
     shop: Option<String>,
     /// `2026-03`.
     month: Option<String>,
-    unit_says: Option<String>,
+    shop_says: Option<String>,
     person_says: Option<String>,
     month_says: Option<String>,
 }
 
 impl Filter {
-    fn read(form: &RegisterForm) -> Self {
-        let mut filter = Self { shop: stated(&form.shop), ..Self::default() };
-        if let Some(typed) = stated(&form.unit) {
-            filter.unit = UnitName::tidy(&typed);
-            filter.unit_says =
-                filter.unit.is_none().then(|| "Give mark and road number, as in QHB 412.".into());
+    fn read(form: &RegisterForm, register: &[Line], world: &World) -> Self {
+        let mut filter = Self { unit: naming::unit(&form.unit, world), ..Self::default() };
+        if let Some(typed) = stated(&form.shop) {
+            let known = world.roster.units.values().any(|card| card.home_shop.as_ref() == Some(&typed));
+            filter.shop_says = (!known).then(|| "No unit has that home shop. Choose one of the list.".into());
+            filter.shop = Some(typed);
         }
         if let Some(typed) = stated(&form.person) {
             filter.person = person::sign_in(&typed);
-            filter.person_says =
-                filter.person.is_none().then(|| "Give a sign-in name, as in n.okafor.".into());
+            filter.person_says = match &filter.person {
+                None => Some("Give a sign-in name, as in n.okafor.".into()),
+                Some(who) if is_known(who, register, world) => None,
+                Some(who) => Some(format!("Nobody in this book has the sign-in name {who}.")),
+            };
         }
         if let Some(typed) = stated(&form.month) {
             filter.month =
@@ -128,17 +134,22 @@ impl Filter {
     }
 
     fn is_wrong(&self) -> bool {
-        self.unit_says.is_some() || self.person_says.is_some() || self.month_says.is_some()
+        let no_unit = self.unit.unit.is_none() && self.unit.says.is_some();
+        no_unit || self.person_says.is_some() || self.month_says.is_some() || self.shop_says.is_some()
     }
 
     fn takes(&self, bypass: &Bypass, world: &World) -> bool {
         let home = || world.roster.unit(&bypass.unit).and_then(|card| card.home_shop.clone());
         let month = || world.railway.zone.day_of(bypass.begins()).to_string();
-        self.unit.as_ref().is_none_or(|unit| *unit == bypass.unit)
+        self.unit.unit.as_ref().is_none_or(|unit| *unit == bypass.unit)
             && self.person.as_ref().is_none_or(|person| had_a_part(bypass, person))
             && self.shop.as_ref().is_none_or(|shop| home().as_ref() == Some(shop))
             && self.month.as_ref().is_none_or(|m| month().starts_with(m.as_str()))
     }
+}
+
+fn is_known(who: &SignIn, register: &[Line], world: &World) -> bool {
+    world.people.person(who).is_some() || register.iter().any(|line| had_a_part(&line.bypass, who))
 }
 
 fn stated(typed: &str) -> Option<String> {
@@ -156,21 +167,24 @@ fn had_a_part(bypass: &Bypass, person: &SignIn) -> bool {
 
 pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<RegisterForm>) -> Answer {
     let (world, now) = (app.world(), app.now());
-    let filter = Filter::read(&form);
-    let status = if filter.is_wrong() { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
     let mut db = app.desk().read().await?;
     let register = oversight::store::register(&mut db, now).await?;
-    let about = Wanted { unit: filter.unit.as_ref(), ground_protection: Some(true), ..Wanted::default() };
+    let asked = Filter::read(&form, &register, &world);
+    let mut view = View::empty(frame, &form, &asked, &world);
+    let wrong = view.wrong;
+    let filter = if wrong { Filter::default() } else { asked };
+    let unit = filter.unit.unit.as_ref();
+    let about = Wanted { unit, ground_protection: Some(true), ..Wanted::default() };
     let findings = store::open_at(&mut db, &about, now).await?;
-    let safety = Wanted { unit: filter.unit.as_ref(), rule: Some(Rule::SafetyDevice), ..Wanted::default() };
+    let safety = Wanted { unit, rule: Some(Rule::SafetyDevice), ..Wanted::default() };
     let safety = store::open_at(&mut db, &safety, now).await?;
     drop(db);
-    let mut view = View::empty(frame, &form, &filter, &world);
-    if !filter.is_wrong() {
-        view.put(register, &findings, &filter, &form, &world, now);
-        view.safety = safety.iter().map(|finding| other(finding, &world)).collect();
+    view.put(register, &findings, &filter, &form, &world, now);
+    view.safety = safety.iter().map(|finding| other(finding, &world)).collect();
+    if wrong {
+        view.list_nothing();
     }
-    page(status, &view)
+    page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
 }
 
 impl View {
@@ -183,10 +197,12 @@ impl View {
         };
         Self {
             frame,
-            unit: field("unit", "Unit", &form.unit, &filter.unit_says),
+            unit: field("unit", "Unit", &form.unit, &filter.unit.says),
             person: field("person", "Person", &form.person, &filter.person_says),
             month: field("month", "Month", &form.month, &filter.month_says),
             shops: shops.into_iter().map(|shop| Pick { chosen: shop == form.shop, value: shop }).collect(),
+            shop_says: filter.shop_says.clone(),
+            wrong: filter.is_wrong(),
             narrowed: [&form.unit, &form.person, &form.month, &form.shop]
                 .iter()
                 .any(|typed| !typed.is_empty()),
@@ -197,6 +213,12 @@ impl View {
             safety: Vec::new(),
             others: Vec::new(),
         }
+    }
+
+    /// A list of everything would pass for what was asked for.
+    fn list_nothing(&mut self) {
+        (self.rows, self.safety, self.others) = (Vec::new(), Vec::new(), Vec::new());
+        self.pager = Pager::default();
     }
 
     fn put(
@@ -215,7 +237,7 @@ impl View {
         self.to_review = lines.iter().filter(|line| line.review().is_none()).count().to_string();
         // A stable sort: within each group the latest stays first.
         lines.sort_by_key(|line| {
-            (standing(line) != Standing::Open, line.review().is_some() || is_authorised(line))
+            (standing(line) != Standing::Open, line.bypass.authorised != Authorised::Neither)
         });
         let told: BTreeSet<_> = lines.iter().flat_map(|line| line.bypass.entries.iter()).collect();
         let apart = findings.iter().filter(|f| !f.entries.iter().any(|entry| told.contains(entry)));

@@ -1,6 +1,10 @@
 //! The register's words.
 use crate::{
-    base::{Instant, Zone, text},
+    base::{
+        Instant, Zone,
+        instant::{DAY, HOUR, MINUTE},
+        text,
+    },
     oversight::Standing,
     rules::{fact::Hand, register::Authorised},
 };
@@ -40,11 +44,36 @@ pub fn judgement(word: &str) -> &'static str {
     }
 }
 
-/// `45 min`, `6 h`, `12 days`.
+/// `45 min`, `1 h 45 min`, `12 days`: to the minute under three days, for a reader who subtracts the two times.
 pub fn lasted(from: Instant, to: Instant) -> String {
-    text::span(to.since(from))
+    let micros = to.since(from);
+    if !(HOUR..3 * DAY).contains(&micros) {
+        return text::span(micros);
+    }
+    match micros % HOUR / MINUTE {
+        0 => format!("{} h", micros / HOUR),
+        minutes => format!("{} h {minutes} min", micros / HOUR),
+    }
 }
 
 pub fn moment(at: Option<Instant>, zone: &Zone) -> String {
     at.map_or_else(|| "not known".into(), |at| zone.in_words(at))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn how_long_is_told_to_the_minute_under_three_days() {
+        for (micros, want) in [
+            (45 * MINUTE, "45 min"),
+            (105 * MINUTE, "1 h 45 min"),
+            (3 * HOUR, "3 h"),
+            (31 * HOUR + 40 * MINUTE, "31 h 40 min"),
+            (3 * DAY, "3 days"),
+        ] {
+            assert_eq!(lasted(Instant(0), Instant(micros)), want);
+        }
+    }
 }

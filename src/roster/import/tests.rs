@@ -11,6 +11,11 @@ fn read(file: &str) -> Import<Schedule> {
     schedules(file.as_bytes(), Instant(0)).unwrap()
 }
 
+/// In March 2026, in a book that has every class but QZ9.
+fn read_units(file: &str) -> Result<Import<UnitCard>, Unusable> {
+    units(file.as_bytes(), |class| class.as_str() != "QZ9", Day::parse("2026-03-03").unwrap())
+}
+
 #[test]
 fn a_schedule_with_the_contracts_header_is_read() {
     let file = format!(
@@ -134,7 +139,7 @@ fn a_row_without_a_class_stands_alone() {
 #[test]
 fn units_are_read_or_rejected_with_a_reason() {
     let file = "unit,class,in_service,home_shop\nqhb 0412,E8,2020-05-01,East\nQHB-413,E8,2020-05-01,\n";
-    let import = units(file.as_bytes()).unwrap();
+    let import = read_units(file).unwrap();
     assert_eq!(import.rejects, []);
     let want = UnitCard {
         unit: UnitName::from("QHB 412"),
@@ -152,8 +157,10 @@ fn units_are_read_or_rejected_with_a_reason() {
         ("QHB 9,E8,,", "in_service is blank"),
         ("QHB 9,E8,01.05.2020,", "Write the day as"),
         ("qhb412,E8,2020-05-01,", "already, further up"),
+        ("QHB 9,QZ9,2020-05-01,", "There is no class QZ9 yet"),
+        ("QHB 9,E8,2099-01-01,", "more than two years ahead"),
     ] {
-        let import = units(format!("{file}{row}\n").as_bytes()).unwrap();
+        let import = read_units(&format!("{file}{row}\n")).unwrap();
         assert_eq!((import.good.len(), import.rejects.len()), (2, 1), "{row}");
         assert!(import.rejects[0].reason.contains(part), "{}", import.rejects[0].reason);
         assert_eq!(import.rejects[0].line, 4);
@@ -174,6 +181,6 @@ proptest::proptest! {
     fn no_file_makes_it_panic(cells in proptest::collection::vec("(E8|P|outside|A|B|breaker|fuse|[0-9]{1,3}|yes|no|-1|\\PC{0,4}|\"|\n)", 0..120)) {
         let _ = schedules(format!("{HEADER}\n{}", cells.join(",")).as_bytes(), Instant(0));
         let _ = schedules(format!("class,panel,panel_where,tag,kind,feed\n{}", cells.join(",")).as_bytes(), Instant(0));
-        let _ = units(format!("unit,class,in_service\n{}", cells.join(",")).as_bytes());
+        let _ = read_units(&format!("unit,class,in_service\n{}", cells.join(",")));
     }
 }
