@@ -72,7 +72,7 @@ impl ReportPage {
         let entries: Vec<(&DraftEntry, Value)> = in_order(here, me, kept);
         let jsons: Vec<Value> = entries.iter().map(|(_, json)| json.clone()).collect();
         let line = |(entry, json): &(&DraftEntry, Value)| LineView {
-            line: EntryLine::of(json, zone),
+            line: EntryLine::of(json, here.schedule(), zone),
             problems: wrong
                 .entries
                 .iter()
@@ -344,9 +344,12 @@ pub async fn take_out(
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let Ok(id) = entry.parse::<EntryId>() else { return see(&paths::Report(here.unit)) };
-    let version = fields.get("version").parse().unwrap_or(0);
+    // Every page of ours says which draft it showed.
+    let version: Option<i64> = fields.get("version").parse().ok();
     // Pressed twice, it is out already.
-    let still = move |kept: &Kept| kept.version == version || kept.draft.entry(id).is_none();
+    let still = move |kept: &Kept| {
+        version.is_none_or(|version| version == kept.version) || kept.draft.entry(id).is_none()
+    };
     match keep_if(&app, me.sign_in(), &here, still, move |draft| draft.take_out(id)).await? {
         Ok(_) => see(&paths::Report(here.unit)),
         Err(kept) => {

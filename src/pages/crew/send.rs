@@ -149,7 +149,7 @@ impl Sending {
         let view = SendPage {
             frame,
             unit: self.here.unit.to_string(),
-            line: EntryLine::of(&self.json, &self.here.world.railway.zone),
+            line: EntryLine::of(&self.json, self.here.schedule(), &self.here.world.railway.zone),
             problems: wrong.whole.into_iter().chain(of_entry).collect(),
             slip: SlipView::of(&self.here, &self.slip, &wrong.says),
             hidden: vec![("report", report.to_string()), ("version", self.version.to_string())],
