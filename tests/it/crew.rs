@@ -217,6 +217,9 @@ async fn every_kind_can_be_written_down_also_on_a_unit_that_is_not_on_the_roster
     ] {
         let path = paths::WriteKind(unit.into(), kind.into()).with(&[("device", device)]);
         let mut page = ann.get(path).await.is(200).fill(field, word);
+        if kind == "defect" {
+            page = page.fill("text", "door will not shut");
+        }
         if device == "?" {
             page = page.fill("device.not_listed", "AUX COMPRESSOR");
         }

@@ -112,3 +112,15 @@ async fn the_receipt_keeps_the_order_of_writing() {
         ["TC2", "FP", "ALR"].map(|tag| text.find(&format!("Breaker trip, {tag}")).unwrap()).into();
     assert!(places.is_sorted(), "{text}");
 }
+
+/// Called good or blown, but what was put in is not what belongs there.
+#[tokio::test]
+async fn a_fuse_of_other_figures_is_not_where_it_should_be() {
+    let app = App::start().await;
+    let ann = app.user("ann").await;
+    let put_in = [("result", "blown"), ("replaced", "yes"), ("replaced_by.rating_a", "900")];
+    write(&ann, "fuse_check", "SF", &put_in).await;
+    let report = ann.get(paths::Report(unit())).await.fill("run.started", "2026-03-03T05:00");
+    report.fill("password", PASSWORD).send().await.is(303);
+    ann.get(paths::Handover(unit())).await.never_says("Nothing written.").says("wrong one");
+}
