@@ -32,7 +32,8 @@ async fn a_breaker_trip_is_written_with_the_keyboard_alone() {
     fills_in(&keys).await;
     crew.waits_for("/units/QHB-412/report").await;
     crew.reads("Breaker trip, TC5").await;
-    crew.reads("left tripped; signs: nothing; With the keys").await;
+    crew.reads("Left tripped. Signs: nothing.").await;
+    crew.reads("With the keys").await;
 }
 
 async fn fills_in(keys: &Keys<'_, '_>) {

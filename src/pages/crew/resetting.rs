@@ -3,7 +3,7 @@
 use super::{checking::Sheet, draft::Kept, store, unit_of::UnitHere};
 use crate::{
     base::{SignIn, Tag},
-    reports::{kinds::Kind, stored},
+    reports::{kinds::Kind, stored, vocabulary::Signs},
     roster::Device,
     rules::{
         Dossier, DossierKey, Fact,
@@ -36,12 +36,14 @@ fn reckon(
     let mut facts: Vec<Fact> = of_it.flat_map(|(_, dossier)| dossier.facts()).cloned().collect();
     facts.extend(draft.into_iter().flat_map(|kept| drafted(here, me, &device.tag, kept, sheet)));
     let all = Dossier::of(facts);
+    let ticked: Vec<Signs> =
+        sheet.typed.stated("signs").as_deref().and_then(Signs::parse).into_iter().collect();
     reset_answer(&Asked {
         device: Some(device),
         facts: all.facts(),
         me,
         people: &here.world.people,
-        ticked: &[],
+        ticked: &ticked,
         tripped_at: Some(here.now),
         picture_from: here.now,
         now: here.now,
