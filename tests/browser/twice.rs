@@ -30,7 +30,7 @@ async fn going_back_and_pressing_twice_files_once() {
     assert_eq!(reports(&house), before + 1, "two quick clicks file once");
     crew.driver.back().await.unwrap();
     crew.waits_for("/units/QHB-423/report").await;
-    crew.choose("occasion", "yard").await;
+    // The browser brings the answers back with the page; a second tap on a key would take its answer away.
     crew.fill("password", password("n.okafor")).await;
     crew.press_first().await;
     crew.reads("In the book").await;
@@ -70,7 +70,7 @@ async fn a_stale_window_is_told_and_loses_nothing() {
     crew.driver.switch_to_window(first).await.unwrap();
     crew.fill("password", password("n.okafor")).await;
     crew.press_first().await;
-    crew.reads("This report was changed in another window").await;
+    crew.reads("Your draft was changed in another tab").await;
     crew.reads("Bell rings by itself").await;
     assert_eq!(crew.value("remarks").await, "Typed in the first window");
     assert_eq!(reports(&house), 0, "nothing was filed");

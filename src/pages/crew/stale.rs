@@ -59,7 +59,9 @@ fn same_slip(here: &UnitHere, row: &ReportRow, typed: &Typed) -> bool {
     let zone = &here.world.railway.zone;
     let same = |name: &str, filed: &Option<String>| typed.stated(name) == *filed;
     let occasion = typed.stated("occasion").unwrap_or_else(|| "run".to_owned());
-    let started = typed.stated("run.started").is_none_or(|at| at == zone.local_input(Instant(row.started)));
+    // Away from a run a report begins when it is signed, whatever stood in the field.
+    let started = occasion != "run"
+        || typed.stated("run.started").is_none_or(|at| at == zone.local_input(Instant(row.started)));
     let ended = typed.stated("run.ended") == row.ended.map(|at| zone.local_input(Instant(at)));
     occasion == row.occasion
         && started
