@@ -1,4 +1,5 @@
 //! Text as people type it: trimmed, one kind of white space, bounded.
+use std::borrow::Cow;
 
 /// Trims, turns control characters into spaces. `None` when nothing is left.
 pub fn tidy(typed: &str) -> Option<String> {
@@ -48,6 +49,21 @@ pub fn quoted(typed: &str) -> String {
         Some((end, _)) => format!("\"{}…\"", typed.get(..end).unwrap_or_default()),
         None => format!("\"{typed}\""),
     }
+}
+
+/// Free text inside a sentence of the book: it can turn no word round but its own. Marks of direction are taken
+/// out (the entry keeps them), and what is written from right to left is isolated from what stands around it.
+pub fn own_words(typed: &str) -> Cow<'_, str> {
+    let turns = |c: char| matches!(c, '\u{61c}' | '\u{200e}' | '\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}');
+    let leftward = |c: char| {
+        matches!(c, '\u{590}'..='\u{8ff}' | '\u{fb1d}'..='\u{fdff}' | '\u{fe70}'..='\u{fefe}'
+            | '\u{10800}'..='\u{10fff}' | '\u{1e800}'..='\u{1efff}')
+    };
+    if !typed.contains(|c| turns(c) || leftward(c)) {
+        return Cow::Borrowed(typed);
+    }
+    let plain: String = typed.chars().filter(|c| !turns(*c)).collect();
+    Cow::Owned(format!("\u{2068}{plain}\u{2069}"))
 }
 
 /// The known word that somebody most likely meant: at most two slips, and fewer than half of its letters.
@@ -122,6 +138,19 @@ mod tests {
             (12 * DAY + HOUR, "12 days"),
         ] {
             assert_eq!(span(micros), want);
+        }
+    }
+
+    #[test]
+    fn nobodys_words_turn_the_sentence_round() {
+        for (typed, want) in [
+            ("cab signal dead, 40 %", "cab signal dead, 40 %"),
+            ("Überstrom, naïve", "Überstrom, naïve"),
+            ("dead\u{202e}evil", "\u{2068}deadevil\u{2069}"),
+            ("a\u{2069}\u{202e}b\u{200f}", "\u{2068}ab\u{2069}"),
+            ("תקלה", "\u{2068}תקלה\u{2069}"),
+        ] {
+            assert_eq!(own_words(typed), want);
         }
     }
 

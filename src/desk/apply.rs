@@ -3,9 +3,7 @@ use std::sync::Arc;
 
 use super::{
     body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
-    cabinet::Kept,
-    draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport},
-    runs::NewRun,
+    draft::{Draft, Filed},
     tables::{self, json},
     world,
 };
@@ -13,14 +11,8 @@ use crate::{
     base::{EntryId, Instant, SignIn, UnitName},
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
-    reports::{Entry, Report, amendment::Amendment, content},
     roster::{Schedule, UnitCard},
-    rules::{
-        ClassFigures, DossierKey, Fact, Told,
-        dossier::Subject,
-        fact::Withdrawn,
-        routing::{self, Source},
-    },
+    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, routing},
     shop::Repair,
 };
 
@@ -178,144 +170,6 @@ impl Draft {
         self.world_mut(seq).roster.units.insert(card.unit.clone(), Arc::new(card));
     }
 
-    fn put_report(&mut self, filed: Filed, heading: &Heading, report: &Report) {
-        let class = self.world.roster.unit(&report.unit).map(|card| card.class.clone());
-        let sha256 = hex::encode(content::content_sha256(report));
-        let run = report.run.as_ref();
-        self.rows.reports.add(&tables::ReportRow {
-            seq: filed.seq,
-            id: report.id,
-            unit: report.unit.clone(),
-            class: class.clone(),
-            author: report.author.clone(),
-            channel: heading.channel,
-            entered_by: heading.on_behalf_of.is_some().then(|| author(heading)),
-            occasion: report.occasion,
-            is_final: report.is_final,
-            symbol: run.and_then(|r| r.symbol.clone()),
-            run_from: run.and_then(|r| r.from.clone()),
-            run_to: run.and_then(|r| r.to.clone()),
-            started: report.run_began().unwrap_or(report.signed_at.at),
-            ended: run.and_then(|r| r.ended).map(|s| s.at),
-            position: report.position,
-            weather: report.weather,
-            remarks: report.remarks.clone(),
-            entries: report.entries.len(),
-            signed_at: report.signed_at.at,
-            recorded_at: filed.recorded_at,
-            sha256: sha256.clone(),
-            root: filed.root.to_string(),
-        });
-        self.new_runs.push(NewRun::of(report));
-        let day = self.world.railway.zone.day_of(report.signed_at.at);
-        if self.units.get(&report.unit).is_none_or(|known| !known.days.contains(day)) {
-            self.unit_mut(&report.unit).days.insert(day);
-        }
-        self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
-        for (place_in, entry) in report.entries.iter().enumerate() {
-            let known = KnownEntry {
-                report: report.id,
-                seq: filed.seq,
-                place_in,
-                unit: report.unit.clone(),
-                author: report.author.clone(),
-                channel: heading.channel,
-                recorded_at: filed.recorded_at,
-                entry: entry.clone(),
-                run: report.run_began(),
-                position: report.position,
-            };
-            self.put_entry(&known, None, false);
-            self.add_facts(&known, filed.seq, entry);
-            self.entries.insert(entry.id, known);
-        }
-        let known = KnownReport { filed, author: report.author.clone(), unit: report.unit.clone(), sha256 };
-        self.reports.insert(report.id, known);
-    }
-
-    fn put_entry(&mut self, known: &KnownEntry, amended: Option<String>, withdrawn: bool) {
-        let entry = &known.entry;
-        let rows = if amended.is_some() { &mut self.rows.entries_again } else { &mut self.rows.entries };
-        rows.add(&tables::EntryRow {
-            id: entry.id,
-            seq: known.seq,
-            report: known.report,
-            place_in: known.place_in,
-            unit: known.unit.clone(),
-            class: self.world.roster.unit(&known.unit).map(|card| card.class.clone()),
-            kind: entry.what.kind(),
-            at: entry.when.at(),
-            found: entry.when.is_found(),
-            device: entry.what.device().map(|d| d.in_words().to_owned()),
-            place: entry.place.clone(),
-            throttle: entry.throttle,
-            author: known.author.clone(),
-            channel: known.channel,
-            recorded_at: known.recorded_at,
-            amended,
-            withdrawn,
-            detail: json(entry),
-        });
-    }
-
-    fn add_facts(&mut self, known: &KnownEntry, seq: u64, entry: &Entry) {
-        let world = Arc::clone(&self.world);
-        let schedule = world.roster.schedule_at(&known.unit, entry.when.at());
-        let source = source(known, seq);
-        for (subject, fact) in routing::route(&source, entry, schedule) {
-            self.dossier_mut(DossierKey { unit: known.unit.clone(), subject }).add(fact);
-        }
-    }
-
-    /// Replaces one whole entry. In the unit's ground protection both versions stay.
-    fn amend(&mut self, filed: Filed, amendment: &Amendment) {
-        let Some(known) = self.entries.get(&amendment.entry).cloned() else { return };
-        self.amendments.insert(amendment.id, KnownAmendment::of(amendment));
-        self.rows.amendments.add(&tables::AmendmentRow {
-            seq: filed.seq,
-            id: amendment.id.0,
-            entry: amendment.entry,
-            report: amendment.report,
-            author: amendment.author.clone(),
-            at: filed.recorded_at,
-            reason: amendment.reason.clone(),
-            before: json(&known.entry),
-            replacement: amendment.replacement.as_ref().map(json),
-        });
-        self.withdraw_facts(&known, filed, amendment);
-        let mut now = known;
-        if let Some(replacement) = &amendment.replacement {
-            now.entry = replacement.clone();
-            self.add_facts(&now, filed.seq, replacement);
-        }
-        self.put_entry(&now, Some(amendment.id.to_string()), amendment.replacement.is_none());
-        self.entries.insert(amendment.entry, now);
-    }
-
-    fn withdraw_facts(&mut self, known: &KnownEntry, filed: Filed, amendment: &Amendment) {
-        // Wherever it was put by the schedule of its day, which may be another now.
-        for subject in routing::any_subjects(&known.entry) {
-            let stays = subject == Subject::GroundProtection;
-            let key = DossierKey { unit: known.unit.clone(), subject };
-            let told = |kept: &Kept| kept.dossier.facts().iter().any(|fact| fact.entry == amendment.entry);
-            if !self.dossiers.get(&key).is_some_and(told) {
-                continue;
-            }
-            let dossier = self.dossier_mut(key);
-            for old in dossier.take(amendment.entry) {
-                if stays {
-                    let by = Withdrawn {
-                        seq: filed.seq,
-                        by: amendment.author.clone(),
-                        at: filed.recorded_at,
-                        reason: amendment.reason.clone(),
-                    };
-                    dossier.add(Fact { withdrawn: old.withdrawn.clone().or(Some(by)), ..old });
-                }
-            }
-        }
-    }
-
     fn release(&mut self, filed: Filed, heading: &Heading, unit: &UnitName, at: Instant) {
         let holds = &mut self.unit_mut(unit).holds;
         holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));
@@ -375,19 +229,8 @@ impl Draft {
 }
 
 /// The program and the console have no sign-in name of their own.
-fn author(heading: &Heading) -> SignIn {
+pub(super) fn author(heading: &Heading) -> SignIn {
     heading.author.clone().unwrap_or_else(|| SignIn::from("console"))
-}
-
-fn source(known: &KnownEntry, seq: u64) -> Source {
-    Source {
-        report: known.report,
-        seq,
-        author: known.author.clone(),
-        recorded_at: known.recorded_at,
-        run: known.run,
-        position: known.position,
-    }
 }
 
 /// An act of the shop as the rules see it; its id is made from its page's number.

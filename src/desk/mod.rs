@@ -2,6 +2,7 @@
 //! rules' second look. Pages, API, import and demo all come through here; `rebuild` is the same code fed from the book.
 pub mod act;
 pub mod apply;
+mod apply_reports;
 pub mod begin;
 pub mod body;
 pub mod cabinet;

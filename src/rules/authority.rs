@@ -2,7 +2,7 @@
 //! change what was so.
 use super::{case::Case, fact::Hand, register::Authorised};
 use crate::{
-    base::{Instant, SignIn},
+    base::{Instant, SignIn, text::own_words},
     people::Authorisation,
 };
 
@@ -37,9 +37,10 @@ pub fn authority(case: &Case<'_>, opener: &Hand, act: Instant, ordered_by: Optio
                 none(Authorised::Neither, format!("{why_not}; {person}, named as ordering it: {nor_they}"))
             }
         },
-        (Err(why_not), Some(Hand::Named(name))) => {
-            none(Authorised::Neither, format!("{why_not}; {name}, named as ordering it, has no sign-in name"))
-        }
+        (Err(why_not), Some(Hand::Named(name))) => none(
+            Authorised::Neither,
+            format!("{why_not}; {}, named as ordering it, has no sign-in name", own_words(name)),
+        ),
         (Err(why_not), _) => none(Authorised::Neither, why_not),
     }
 }

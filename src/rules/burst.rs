@@ -193,7 +193,8 @@ impl Burst {
             .weighs(weight)
             .says(sentence(tag, told, days, normal, zone, one_in))
             .rests_on(told.iter().flat_map(|o| o.entries(case.facts)));
-        finding.rank = Some(rank(case, tag, normal, occurrences, self.last) * weight);
+        let ahead = ahead(case, tag, normal, occurrences, self.last);
+        finding.rank = Some(ahead.extra * weight);
         finding
             .figure("occurrences", told.len())
             .figure("operations", told.iter().map(|o| o.operations).sum::<u32>())
@@ -204,7 +205,20 @@ impl Burst {
             .figure("rate_upper_per_day", rate)
             .figure("score", round(self.top))
             .figure("threshold", round(SEVENFOLD.threshold(YEAR * rate / ALPHA)))
+            .figure("run_length", SEVENFOLD.run_length(self.top).round())
             .figure("one_in", one_in.round())
+            .looks_ahead(&ahead)
+    }
+}
+
+impl Finding {
+    /// What its rank was reckoned from.
+    fn looks_ahead(self, ahead: &Ahead) -> Self {
+        self.figure("year_occurrences", ahead.own)
+            .figure("year_service_days", ahead.own_days)
+            .figure("class_counts_as_occurrences", round(ahead.class_occurrences))
+            .figure("class_counts_as_days", round(ahead.class_days))
+            .figure("extra_in_30_days", round(ahead.extra))
     }
 }
 
@@ -222,19 +236,30 @@ fn sentence(tag: &Tag, told: &[Occurrence], days: i64, normal: &Normal, zone: &Z
     )
 }
 
-/// Extra occurrences to expect in the next 30 service days: the class counts as half an occurrence to two
-/// occurrences of evidence, the unit's own last 365 service days as what they are.
-fn rank(case: &Case<'_>, tag: &Tag, normal: &Normal, occurrences: &[Occurrence], last: usize) -> f64 {
+/// What the next 30 service days are reckoned from: the class counts as half an occurrence to two occurrences of
+/// evidence, the unit's own last 365 service days as what they are.
+#[derive(Clone, Copy, Debug, Default)]
+struct Ahead {
+    class_occurrences: f64,
+    class_days: f64,
+    own: u32,
+    own_days: i64,
+    /// More than an average sister unit.
+    extra: f64,
+}
+
+fn ahead(case: &Case<'_>, tag: &Tag, normal: &Normal, occurrences: &[Occurrence], last: usize) -> Ahead {
     let zone = case.ground.zone;
     let mean = 1.0 / normal.gap();
-    let (Some(figures), Some(class)) = (case.ground.figures, case.class()) else { return 0.0 };
+    let (Some(figures), Some(class)) = (case.ground.figures, case.class()) else { return Ahead::default() };
     let weight = figures.prior_weight(class, tag);
     let to = zone.day_of(occurrences[last].at);
     let own =
         occurrences[..=last].iter().rev().take_while(|o| case.days.between(zone.day_of(o.at), to) < 365);
-    let own = own.count() as f64;
-    let days = case.days.between(Day(i32::MIN), to).min(365) as f64;
-    30.0 * ((weight + own) / (weight / mean + days) - mean)
+    let own = u32::try_from(own.count()).unwrap_or(u32::MAX);
+    let own_days = case.days.between(Day(i32::MIN), to).min(365);
+    let rate = (weight + f64::from(own)) / (weight / mean + own_days as f64);
+    Ahead { class_occurrences: weight, class_days: weight / mean, own, own_days, extra: 30.0 * (rate - mean) }
 }
 
 /// 1 unless the schedule says; failing to start 3, the ground relay 5.
@@ -293,6 +318,24 @@ mod tests {
             sample::{Railway, at, device, repair, trip},
         },
     };
+
+    /// The page tells how these come about; whoever follows it with a pencil has to get there.
+    #[test]
+    fn the_figures_can_be_reckoned_again() {
+        let facts = trips(&["03-03", "03-05", "03-12", "03-15", "03-20", "03-26"]);
+        let found = railway(90).judge_device("TC2", facts);
+        let burst = found.iter().find(|f| f.rule == Rule::Burst).unwrap();
+        let n = |name: &str| burst.figures[name].as_f64().unwrap();
+        let rate = n("rate_upper_per_day");
+        assert!((n("run_length") / (365.0 * rate) - n("one_in")).abs() <= 1.0);
+        let score = 6.0 * 7_f64.ln() - 23.0 * 6.0 * rate;
+        assert!((n("score") - score).abs() < 0.001, "{} {score}", n("score"));
+        let mean = 1.0 / n("normal_gap_days");
+        let expected = (n("class_counts_as_occurrences") + n("year_occurrences"))
+            / (n("class_counts_as_days") + n("year_service_days"));
+        assert!((n("extra_in_30_days") - 30.0 * (expected - mean)).abs() < 0.01);
+        assert!((burst.rank.unwrap() - n("extra_in_30_days") * burst.severity).abs() < 0.001);
+    }
 
     /// Sister units average one in `gap` service days, 40 occurrences of theirs known.
     fn railway(gap: i64) -> Railway {

@@ -5,7 +5,7 @@ use super::{
     finding::{Finding, Rule},
 };
 use crate::{
-    base::{Instant, Tag},
+    base::{Instant, Tag, text::own_words},
     reports::vocabulary::{FuseResult, FuseSpeed},
     roster::Device,
 };
@@ -44,7 +44,7 @@ pub fn compare(belongs: &Device, fitted: &FuseFact) -> FuseMatch {
     }
     match (&belongs.body, &fitted.body) {
         (Some(b), Some(f)) if !b.trim().eq_ignore_ascii_case(f.trim()) => {
-            wrong.push(format!("body {f} where {b} belongs"));
+            wrong.push(format!("body {} where {b} belongs", own_words(f)));
         }
         (Some(_), Some(_)) => {}
         _ => unknown.push("body"),

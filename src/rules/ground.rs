@@ -13,7 +13,7 @@ use super::{
     service_days::ServiceDays,
 };
 use crate::{
-    base::{EntryId, Instant, SignIn},
+    base::{EntryId, Instant, SignIn, text::own_words},
     people::People,
     reports::vocabulary::{Purpose, YesNo},
 };
@@ -80,7 +80,7 @@ fn keep_withdrawn(case: &Case<'_>, (old, version_of): (&Fact, usize), as_told: V
         finding.sentence.push_str(&format!(
             " Withdrawn by amendment of {}, {when}: {}.",
             withdrawn.by,
-            withdrawn.reason.trim_end_matches('.')
+            own_words(withdrawn.reason.trim_end_matches('.'))
         ));
         finding.until = None;
         finding.figures.insert("withdrawn".to_owned(), true.into());
@@ -124,9 +124,10 @@ fn not_authorised(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &m
         let device = case.named(&line.device, opener.at);
         let when = case.when(opener.at);
         // When it was found is not when it was opened.
+        let name = own_words(who);
         let did = match opener.fact.found {
-            true => format!("{who} is named as having opened {device}, found open {when},"),
-            false => format!("{who} opened {device} {when}"),
+            true => format!("{name} is named as having opened {device}, found open {when},"),
+            false => format!("{name} opened {device} {when}"),
         };
         // In quotes, a free name cannot be taken for a sign-in name spelt the same.
         let mark = match opener.hand.person() {
@@ -183,7 +184,7 @@ fn had_the_unit(case: &Case<'_>, from: Option<Instant>, to: Instant) -> String {
         return " Nobody is on record as having had the unit in between.".to_owned();
     }
     let one = |r: &&super::fact::RunFact| {
-        let run = r.symbol.as_deref().map(|s| format!("{s}, ")).unwrap_or_default();
+        let run = r.symbol.as_deref().map(|s| format!("{}, ", own_words(s))).unwrap_or_default();
         format!("{} ({run}{})", r.author, case.when(r.started))
     };
     let shown: Vec<String> = runs.iter().take(SHOWN).map(one).collect();
@@ -426,6 +427,13 @@ mod tests {
         };
         assert_eq!(asks(vec![open(&closed("2026-03-01T11:00:00Z"))], &[]), None);
         assert_eq!(asks(vec![open(&closed("2026-03-01T12:00:00Z"))], &[]), ask("01T11:00", Some("01T12:00")));
+        let judged = railway().judge(Subject::GroundProtection, vec![open(&closed("2026-03-01T11:45:00Z"))]);
+        let found = judged.findings.iter().find(|f| f.rule == Rule::StillOpen).unwrap();
+        assert_eq!(
+            found.sentence,
+            "GRC (GRC LEGEND) open since 1 Mar 2026 04:00 -06:00, for more than an hour. \
+             Closed 1 Mar 2026 05:45 -06:00, after 1 h 45 min."
+        );
     }
 
     #[test]

@@ -11,6 +11,7 @@ use crate::{
     base::{
         Instant,
         instant::{DAY, HOUR},
+        text::span,
     },
     reports::vocabulary::{Protection, RunPosition, Signs, YesNo},
 };
@@ -35,7 +36,7 @@ pub fn still_open(
     let (since, why) = match at_once {
         Some((at, why)) if at < stretch.begin.plus(patience) => (at, why),
         _ if secured => (stretch.begin.plus(patience), "held with a lock or tag and the engine shut down"),
-        _ => (stretch.begin.plus(patience), "for an hour"),
+        _ => (stretch.begin.plus(patience), "for more than an hour"),
     };
     if stretch.closed_at.is_some_and(|closed| closed <= since) {
         return;
@@ -43,7 +44,10 @@ pub fn still_open(
     let device = case.named(&line.device, stretch.begin);
     let mut says = format!("{device} open since {}, {why}", case.when(stretch.begin));
     match stretch.closed_at {
-        Some(closed) => says.push_str(&format!(". Closed {}.", case.when(closed))),
+        Some(closed) => {
+            let lasted = span(closed.since(stretch.begin));
+            says.push_str(&format!(". Closed {}, after {lasted}.", case.when(closed)));
+        }
         None => says.push_str("; the book does not know it closed. Treat as open until looked at."),
     }
     let weight = if at_once.is_some() { 9.0 } else { 5.0 };

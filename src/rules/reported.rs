@@ -7,7 +7,7 @@ use super::{
     occurrence::leaves_closed,
 };
 use crate::{
-    base::{Instant, Tag},
+    base::{Instant, Tag, text::own_words},
     reports::vocabulary::{GroundReset, Left, MayGoOn, Outcome, RunPosition, Seen, ShutdownCause, YesNo},
     roster::{Device, RightPosition},
 };
@@ -148,10 +148,10 @@ fn unit_trouble(fact: &Fact) -> Option<(String, f64)> {
             restriction,
         } => {
             let may = if *go == MayGoOn::No { "May not go on" } else { "Restricted" };
-            let limit = restriction.as_deref().map(|r| format!(" ({r})")).unwrap_or_default();
+            let limit = restriction.as_deref().map(|r| format!(" ({})", own_words(r))).unwrap_or_default();
             let what = text.as_deref().or(system.as_deref()).unwrap_or("no words given");
             let weight = if *go == MayGoOn::No { 7.0 } else { 4.0 };
-            Some((format!("{may}{limit}: {}.", what.trim_end_matches('.')), weight))
+            Some((format!("{may}{limit}: {}.", own_words(what.trim_end_matches('.'))), weight))
         }
         _ => None,
     }
@@ -252,6 +252,12 @@ mod tests {
         let found = railway.judge(Subject::Unit, facts.clone()).findings;
         assert_eq!(found.len(), 2);
         assert!(found[0].sentence.starts_with("Restricted (trail only): cab signal dead."));
+        let mut turned = facts.clone();
+        if let Told::Defect { text, .. } = &mut turned[0].told {
+            *text = Some("cab \u{202e}dead".into());
+        }
+        let found = railway.judge(Subject::Unit, turned).findings;
+        assert!(found[0].sentence.starts_with("Restricted (trail only): \u{2068}cab dead\u{2069}."));
         let mended = facts.into_iter().chain([repair("2026-03-02T10:00:00Z")]).collect();
         let found = railway.judge(Subject::Unit, mended).findings;
         assert!(found.iter().all(|f| f.until == Some(at("2026-03-02T10:00:00Z"))));

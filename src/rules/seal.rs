@@ -6,7 +6,7 @@ use super::{
     occurrence::seen_closed,
 };
 use crate::{
-    base::{Instant, Tag},
+    base::{Instant, Tag, text::own_words},
     reports::vocabulary::SealWord,
 };
 
@@ -93,11 +93,12 @@ fn found_wrong(known: &Known<'_>, seal: &str) -> Option<String> {
     let Known::Number(last) = known else { return None };
     match (number(seal), SealWord::parse(seal)) {
         (Some(found), _) if found != *last => {
-            Some(format!("found {found}, the one last on record is {last}"))
+            Some(format!("found {}, the one last on record is {}", own_words(found), own_words(last)))
         }
-        (_, Some(word @ (SealWord::Broken | SealWord::Missing | SealWord::None))) => {
-            Some(format!("found {word} with no opening on record; the one last on record is {last}"))
-        }
+        (_, Some(word @ (SealWord::Broken | SealWord::Missing | SealWord::None))) => Some(format!(
+            "found {word} with no opening on record; the one last on record is {}",
+            own_words(last)
+        )),
         _ => None,
     }
 }

@@ -7,7 +7,7 @@ use axum::{
 };
 
 use super::{
-    App, Door, Me, Oops,
+    App, Door, Me, Oops, carried,
     me::{self, Asking},
     origin, parking, paths,
 };
@@ -26,6 +26,7 @@ pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, nex
     let me = match me {
         Ok(me) => me,
         Err(Stopped::With(oops)) => return oops.into_response(),
+        Err(Stopped::NoSession) => return carried::hand_back(&app, request).await.into_response(),
         Err(Stopped::SessionEnded(who)) => return parking::park(&app, who, request).await.into_response(),
     };
     let mut response = next.run(request).await;
@@ -42,6 +43,8 @@ enum Stopped {
     With(Oops),
     /// A form came after its session had ended.
     SessionEnded(crate::base::SignIn),
+    /// A form came from a browser that no longer has a session at all.
+    NoSession,
 }
 impl From<Oops> for Stopped {
     fn from(oops: Oops) -> Self {
@@ -56,6 +59,7 @@ async fn let_in(app: &App, door: Door, request: &mut Parts) -> Result<Option<Me>
         Asking::Somebody(me) => Some(me),
         _ if door == Door::Open => None,
         Asking::Ended(who) if changes && !is_api(request) => return Err(Stopped::SessionEnded(who)),
+        Asking::Nobody if changes && !is_api(request) => return Err(Stopped::NoSession),
         Asking::Ended(_) | Asking::Nobody => return Err(sign_in_first(request, changes).into()),
     };
     if let Some(me) = &me {

@@ -1,6 +1,7 @@
 //! What every page shares: state, routes, the guard at the door, errors, assets. See DEVELOPERS.md.
 pub mod app;
 pub mod assets;
+pub mod carried;
 pub mod cookie;
 pub mod forms;
 pub mod frame;

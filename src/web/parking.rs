@@ -15,6 +15,19 @@ use crate::{
 const LONGEST: usize = 256 * 1024;
 
 pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, Oops> {
+    let Some((path, fields)) = read(request, LONGEST).await? else {
+        return Err(Oops::SignInFirst { back_to: None });
+    };
+    let form = ParkedForm { id: uuid::Uuid::new_v4().to_string(), path, fields, parked_at: app.now() };
+    app.desk().aside(move |c| Box::pin(secrets::park(c, who.clone(), form.clone()))).await?;
+    Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
+}
+
+/// Where it was sent to and its fields; `None` where a password stood.
+type Sent = (String, Vec<(String, Option<String>)>);
+
+/// What was typed; `None` for what is no form, has no fields, or only signs out.
+pub(super) async fn read(request: Request, longest: usize) -> Result<Option<Sent>, Oops> {
     let path = request.uri().path_and_query().map_or_else(|| "/".to_owned(), ToString::to_string);
     let path = path
         .split_once(&format!("{MARK}="))
@@ -25,22 +38,13 @@ pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, 
         .get(header::CONTENT_TYPE)
         .and_then(|kind| kind.to_str().ok())
         .is_some_and(|kind| kind.starts_with("application/x-www-form-urlencoded"));
-    let body = axum::body::to_bytes(request.into_body(), LONGEST).await.map_err(|_| Oops::TooLarge)?;
+    let body = axum::body::to_bytes(request.into_body(), longest).await.map_err(|_| Oops::TooLarge)?;
     let fields = if is_form { Fields::read(&body) } else { None };
-    let Some(Fields(fields)) = fields.filter(|f| !f.0.is_empty() && path != paths::SignOut::PATTERN) else {
-        return Err(Oops::SignInFirst { back_to: None });
-    };
-    let form = ParkedForm {
-        id: uuid::Uuid::new_v4().to_string(),
-        path,
-        fields: fields.into_iter().map(without_passwords).collect(),
-        parked_at: app.now(),
-    };
-    app.desk().aside(move |c| Box::pin(secrets::park(c, who.clone(), form.clone()))).await?;
-    Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
+    let fields = fields.filter(|f| !f.0.is_empty() && path != paths::SignOut::PATTERN);
+    Ok(fields.map(|Fields(fields)| (path, fields.into_iter().map(without_passwords).collect())))
 }
 
-fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
+pub(super) fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
     let is_password = name.contains("password");
     (name, (!is_password).then_some(value))
 }

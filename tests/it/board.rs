@@ -281,3 +281,24 @@ async fn an_unauthorised_opening_stays_ahead_when_it_is_reviewed() {
     let page = sue.get(paths::Bypasses).await.says("sue: not in order");
     assert!(order(&page.text()), "{}", page.text());
 }
+
+#[tokio::test]
+async fn the_page_of_an_opening_shows_how_it_was_made_safe_and_the_reports_it_rests_on() {
+    let app = App::start().await;
+    let opened = json!({"id": entry_id(31), "kind": "bypass", "opened_at": "2026-03-03T01:00:00-06:00", "device": "GRC", "by": "ann",
+        "authorised_by": "sue", "authorised_how": "radio", "authorised_at": "2026-03-03T00:50:00-06:00", "reference": "WO 77",
+        "purpose": "repair", "engine_running": "no", "power_taken": "no", "protection": "blue_signal",
+        "closed_at": "2026-03-03T01:30:00-06:00", "closed_by": "ann"});
+    app.file("ann", &report(8, "QHB 412", "ann", vec![opened])).await;
+    let stan = app.user("stan").await;
+    let path = stan.get(paths::Bypasses).await.link_to("/bypasses/");
+    let page = stan.get(&path).await.says("Lock, tag or blue signal blue signal").says("Engine running no");
+    let page =
+        page.says("Power taken no").says("How authorised radio, 3 Mar 2026 00:50").says("Reference WO 77");
+    let link = page.link_to("/reports/");
+    stan.get(link).await.is(200);
+    let seen = json!({"id": entry_id(32), "kind": "bypass", "opened_at": "2026-03-03T01:10:00-06:00", "device": "GRC", "by": "ann",
+        "engine_running": "yes"});
+    app.file("ben", &report(9, "QHB 412", "ben", vec![seen])).await;
+    stan.get(&path).await.says("Engine running no (ann); yes (ben)");
+}

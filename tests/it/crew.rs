@@ -59,7 +59,7 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
         .await;
     assert!(signed.location().starts_with("/reports/"), "{} {}", signed.location(), signed.text());
     let receipt = ann.get(signed.location()).await.is(200).says("In the book").says("Root").says("K17");
-    receipt.says("Breaker trip, TC2").says("left tripped");
+    receipt.says("Breaker trip, TC2").says("Left tripped");
     let handover = ann.get(paths::Handover(unit())).await;
     let handover = handover.says("A ground-relay cutout stands open in the book").says("TC2 tripped");
     handover.says("OPEN").says("last told").says("ann");
@@ -217,6 +217,9 @@ async fn every_kind_can_be_written_down_also_on_a_unit_that_is_not_on_the_roster
     ] {
         let path = paths::WriteKind(unit.into(), kind.into()).with(&[("device", device)]);
         let mut page = ann.get(path).await.is(200).fill(field, word);
+        if kind == "defect" {
+            page = page.fill("text", "door will not shut");
+        }
         if device == "?" {
             page = page.fill("device.not_listed", "AUX COMPRESSOR");
         }
@@ -243,7 +246,7 @@ async fn an_entry_is_changed_and_taken_out_before_it_is_signed() {
     let change = change.split('"').next().unwrap().to_owned();
     let page = ann.get(&change).await.is(200);
     page.fill("left", "cut_out").send().await.goes_to(wrote());
-    let report = ann.get(paths::Report(unit())).await.says("left cut out").never_says("left off");
+    let report = ann.get(paths::Report(unit())).await.says("Left cut out").never_says("Left off");
     let version = value(&report, "version").unwrap();
     let out = change.replace("/change", "/out");
     ann.post(out, &[("version", &version)]).await.goes_to(paths::Report(unit()));

@@ -8,6 +8,8 @@ mod roster;
 mod api;
 mod board;
 mod crew;
+mod crew_asks;
+mod crew_reads;
 mod crew_tabs;
 mod doors;
 mod parked;

@@ -86,10 +86,53 @@ async fn five_are_kept_for_a_day() {
 }
 
 #[tokio::test]
-async fn a_stranger_without_a_session_parks_nothing() {
+async fn a_form_without_a_session_comes_back_inside_the_sign_in_page() {
     let app = App::start().await;
-    app.anon().post(paths::Password, FIELDS).await.goes_to(paths::SignIn);
+    let tablet = app.user("ann").await;
+    tablet.post(paths::SignOut, &[]).await.goes_to(paths::SignIn);
+    let page =
+        tablet.post(paths::Password, FIELDS).await.is(401).says("What you typed is still in this page");
+    assert!(!page.body.contains("my secret"), "a password is never carried");
     app.user("ann").await.get(paths::Kept).await.says("Nothing is kept for you.");
+    let page = page.fill("sign_in", "ann").fill("password", "wrong").send().await.is(422);
+    let page = page.says("What you typed is still in this page").never_says("my secret");
+    page.fill("sign_in", "ann").fill("password", PASSWORD).send().await.goes_to(paths::Kept);
+    let page = tablet.get(paths::Kept).await.says("What you typed is kept").says("smelt hot <b> & \"wet\"");
+    let form = page.form();
+    assert!(form.action.starts_with("/password?kept="), "{}", form.action);
+    assert!(form.fields.iter().any(|f| f.name == "password") && !page.body.contains("my secret"));
+    app.user("ben").await.get(paths::Kept).await.says("Nothing is kept for you.");
+}
+
+#[tokio::test]
+async fn what_is_carried_comes_from_our_own_pages_and_is_not_large() {
+    let app = App::start().await;
+    let stranger = app.anon();
+    let elsewhere = stranger
+        .request("POST", paths::Password)
+        .header("sec-fetch-site", "cross-site")
+        .header("content-type", "application/x-www-form-urlencoded");
+    let page = stranger.send(elsewhere.body("note=planted".into()).unwrap()).await.is(403);
+    assert!(!page.body.contains("planted"));
+    let long = "x".repeat(110 * 1024);
+    stranger.post(paths::Password, &[("note", &long)]).await.goes_to(paths::SignIn);
+    // A path that is not ours is not carried, and what is called a password is dropped on the way in, too.
+    let typed = [
+        ("sign_in", "ben"),
+        ("password", PASSWORD),
+        ("carried:note", "planted"),
+        ("carried_path", "//evil.test"),
+    ];
+    stranger.post(paths::SignIn, &typed).await.goes_to("/");
+    let typed = [
+        ("sign_in", "ben"),
+        ("password", PASSWORD),
+        ("carried:password", "planted"),
+        ("carried_path", "/password"),
+    ];
+    app.anon().post(paths::SignIn, &typed).await.goes_to(paths::Kept);
+    let page = app.user("ben").await.get(paths::Kept).await;
+    assert!(!page.body.contains("planted"));
 }
 
 #[tokio::test]

@@ -35,9 +35,14 @@ pub async fn run(file: File) -> Outcome {
     }
     let taken = take_lines(&desk, &filer, &bytes, file.dry_run, &mut tally).await;
     say_more(tally.rejected, tally.out.is_some().then(|| reject_file(&file.file, "jsonl")).as_deref());
+    let figures =
+        if taken.is_ok() && !file.dry_run { desk.take_figures_if_due().await.map(drop) } else { Ok(()) };
+    desk.close().await;
     // What went in before a failure is in: importing the same again goes on from there.
     let code = summary(tally.kept, tally.rejected, file.dry_run);
-    taken.map(|()| code)
+    taken?;
+    figures.map_err(refused)?;
+    Ok(code)
 }
 
 async fn take_lines<'a>(

@@ -59,25 +59,47 @@ impl Scene<'_> {
     }
 }
 
-/// Turns `now` and `15 minutes ago` into times that no longer move, once, when a form is taken.
+/// Fixes the moment that `now` and `15 minutes ago` count from, once, when a form is first taken. What was tapped
+/// stays tapped: a form that comes back still says `now`, and means that moment.
 pub fn settle(typed: &mut Typed, scene: &Scene<'_>) {
-    let ago = |minutes: i64| scene.zone.local_input(scene.now.minus(minutes * MINUTE));
+    if typed.stated("when.now").is_none() {
+        typed.set("when.now", scene.zone.local_input(scene.now));
+    }
     match typed.raw("when") {
-        "" | "now" => {
-            typed.set("when", "set");
-            typed.set("when.set", ago(0));
+        "" => typed.set("when", "now"),
+        "found" | "not_known" if typed.stated("when.set").is_none() => {
+            typed.set("when.set", typed.raw("when.now").to_owned());
         }
-        minutes @ ("5" | "15" | "30") => {
-            let at = ago(minutes.parse().unwrap_or(0));
-            typed.set("when", "set");
-            typed.set("when.set", at);
-            typed.set("when.about", "yes");
-        }
-        "found" | "not_known" if typed.stated("when.set").is_none() => typed.set("when.set", ago(0)),
         _ => {}
     }
+}
+
+/// The same answers with their times written out, for a form that is opened again later.
+pub fn with_times(typed: &mut Typed, zone: &Zone) {
+    if let (Some(minutes), Some(at)) = (ago(typed), when(typed, zone)) {
+        typed.set("when", "set");
+        typed.set("when.set", zone.local_input(at));
+        typed.set("when.about", if minutes > 0 { "yes" } else { "" });
+    }
+    let now = typed.remove("when.now").unwrap_or_default();
     if typed.raw("closed") == "yes" && typed.stated("closed_at").is_none() {
-        typed.set("closed_at", ago(0));
+        typed.set("closed_at", now);
+    }
+}
+
+/// The minutes of `now` and `15 minutes ago`.
+fn ago(typed: &Typed) -> Option<i64> {
+    match typed.raw("when") {
+        "now" => Some(0),
+        minutes @ ("5" | "15" | "30") => minutes.parse().ok(),
+        _ => None,
+    }
+}
+
+fn when(typed: &Typed, zone: &Zone) -> Option<Instant> {
+    match ago(typed) {
+        Some(minutes) => Some(zone.parse_local(typed.raw("when.now"))?.minus(minutes * MINUTE)),
+        None => zone.parse_local(typed.raw("when.set")),
     }
 }
 
@@ -111,6 +133,13 @@ pub fn entry(
             Err(sentence) => say(&mut says, question.name, sentence),
         }
     }
+    if let Some(closed) = super::doubts::closing_time_of_an_open_one(kind, typed) {
+        let note = typed.stated("note").map(|note| format!("{note} ")).unwrap_or_default();
+        map.insert(
+            "note".into(),
+            json!(format!("{note}Closing time as typed, with 'still open': {closed}.")),
+        );
+    }
     (Value::Object(map), says)
 }
 
@@ -119,7 +148,7 @@ fn say(says: &mut Says, name: &str, sentence: &str) {
 }
 
 fn put_when(kind: Kind, typed: &Typed, scene: &Scene<'_>, map: &mut Map<String, Value>, says: &mut Says) {
-    let Some(at) = scene.zone.parse_local(typed.raw("when.set")) else {
+    let Some(at) = when(typed, scene.zone) else {
         say(says, "when", "Set a date and a time, or choose one of the keys.");
         return;
     };
@@ -127,7 +156,8 @@ fn put_when(kind: Kind, typed: &Typed, scene: &Scene<'_>, map: &mut Map<String, 
     let field = if typed.raw("when") == "found" { found_field } else { at_field };
     let how = match typed.raw("when") {
         "not_known" => "not_known",
-        _ if typed.raw("when.about") == "yes" => "about",
+        "5" | "15" | "30" => "about",
+        "set" | "found" if typed.raw("when.about") == "yes" => "about",
         _ => "clock",
     };
     map.insert(field.into(), json!(scene.stamp(at)));
@@ -142,6 +172,10 @@ fn answer(question: &Question, typed: &Typed, scene: &Scene<'_>) -> Result<Optio
     }
     match question.answer {
         Answer::Gate(_) => Ok(None),
+        // 'Now, if you leave it.'
+        Answer::Time if name == "closed_at" && typed.stated(name).is_none() => {
+            typed.stated("when.now").map(|text| stated(question.answer, &text, scene)).transpose()
+        }
         Answer::Who => Ok(who(name, typed, scene)),
         Answer::Seal => {
             Ok(typed.stated(&format!("{name}.number")).or_else(|| typed.stated(name)).map(Value::String))

@@ -2,6 +2,8 @@
 use serde_json::{Value, json};
 
 use super::answers::{About, Says, Scene, entry, field_of};
+use super::asking::{Answer, parts};
+use super::doubts::doubts;
 use super::typed::Typed;
 use crate::{
     base::{Code, EntryId, Instant, Problem, Problems, SignIn, Stamp, Tag},
@@ -64,13 +66,29 @@ impl Sheet {
             join(&mut problems, validity::check(report, roster, people, &railway.zone, here.now, true));
             join(&mut problems, same_again(&report.entries, me, &told(others), &railway.zone));
         }
+        // Every form of ours asks for the words; left empty, the entry says nothing.
+        if self.kind == Kind::Defect && self.typed.asked("text") && self.typed.stated("text").is_none() {
+            says.insert("text".to_owned(), "Say in a few words what is wrong.".to_owned());
+        }
         let device = self.device(here);
         for problem in problems.refusals.into_iter().filter(|p| p.path.starts_with("entries[0]")) {
             // The form's own sentence about a field is nearer to what was typed.
-            says.entry(field_of(self.kind, device, &problem.path)).or_insert(problem.says);
+            let field = field_of(self.kind, device, &problem.path);
+            let keys = keys_of(self.kind, device, &field);
+            says.entry(field).or_insert(keys.unwrap_or(problem.says));
         }
-        Checked { says, asks: asked(problems.warnings) }
+        let asks = doubts(self.kind, &self.typed).into_iter().chain(asked(problems.warnings)).collect();
+        Checked { says, asks }
     }
+}
+
+/// What can be tapped, in the words on the keys.
+fn keys_of(kind: Kind, device: Option<&Device>, field: &str) -> Option<String> {
+    let parts = parts(kind, device);
+    let question = parts.iter().flat_map(|part| part.questions).find(|q| q.name == field)?;
+    let (Answer::Words(words) | Answer::Few(words)) = question.answer else { return None };
+    let keys: Vec<_> = words.iter().map(|(_, said)| format!("'{said}'")).collect();
+    Some(format!("Tap one of the keys: {}.", keys.join(", ")))
 }
 
 /// What a page asks about; that nothing was stated is no question.

@@ -38,6 +38,9 @@ pub struct WhenView {
     pub keys: Choice,
     pub set: Field,
     pub about: bool,
+    /// What 'now' means on a form that came back; empty on a new one.
+    pub now: String,
+    pub now_says: String,
 }
 
 pub fn when_view(kind: Kind, typed: &Typed, says: &Says) -> WhenView {
@@ -60,6 +63,8 @@ pub fn when_view(kind: Kind, typed: &Typed, says: &Says) -> WhenView {
         keys: Choice::of("when", label, chosen, &keys).few().says(says.get("when").cloned()),
         set: Field::time("when.set", "Date and time", typed.raw("when.set")),
         about: typed.raw("when.about") == "yes",
+        now: typed.raw("when.now").to_owned(),
+        now_says: typed.raw("when.now").replace('T', " "),
     }
 }
 
@@ -89,11 +94,15 @@ fn part_view(part: &Part, typed: &Typed, says: &Says, reset: &[String]) -> PartV
     }
 }
 
+/// Without these an entry says nothing.
+const NEEDED: &[&str] = &["left", "result", "outcome", "seen", "text"];
+
 fn ask_view(q: &Question, typed: &Typed, says: &Says) -> AskView {
     let value = typed.raw(q.name);
     let says_here = says.get(q.name).cloned();
-    let keys = |words: Words| Choice::of(q.name, q.label, value, words).hint(q.hint).says(says_here.clone());
-    let line = |field: Field| field.hint(q.hint).says(says_here.clone());
+    let hint = if NEEDED.contains(&q.name) && q.hint.is_empty() { "Has to be answered" } else { q.hint };
+    let keys = |words: Words| Choice::of(q.name, q.label, value, words).hint(hint).says(says_here.clone());
+    let line = |field: Field| field.hint(hint).says(says_here.clone());
     match q.answer {
         Answer::Words(words) => AskView::Keys(keys(words)),
         Answer::Few(words) | Answer::Gate(words) => AskView::Keys(keys(words).few()),

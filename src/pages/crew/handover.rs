@@ -239,11 +239,10 @@ fn for_crews(findings: &[Finding], decisions: &Decisions, here: &UnitHere) -> Ve
 }
 
 fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> ReportLines {
-    let zone = &here.world.railway.zone;
     let of_it = entries.iter().filter(|e| e.report == row.id && !e.withdrawn);
     let line = |e: &EntryRow| {
-        let line = receipt::line(e, zone);
-        format!("{}: {}", line.what, line.says)
+        let line = receipt::line(e, &here.world);
+        format!("{}: {}", line.when, line.says)
     };
     let mut report = report_line(row, &here.world);
     report.main = std::mem::take(&mut report.sub);
@@ -330,8 +329,8 @@ mod tests {
                     "K17, 2 Mar 2026 21:40 -06:00: 3 entries",
                     "a.lind",
                     &[
-                        "Breaker trip, TC2: reset, tripped again; left tripped; at MP 41.2",
-                        "Ground-relay operation: operations: 2; loads again",
+                        "2 Mar 2026 23:12 -06:00: TC2 tripped. Closed again (examined): tripped again. Left tripped. At: MP 41.2.",
+                        "2 Mar 2026 23:40 -06:00: Ground relay operated 2 times. After it: loads again.",
                     ],
                 ),
                 report("K22, 1 Mar 2026 05:10 -06:00: nothing to report", "b.marsh", &[]),

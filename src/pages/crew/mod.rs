@@ -2,6 +2,7 @@
 pub mod answers;
 pub mod asking;
 mod checking;
+mod doubts;
 pub mod draft;
 mod entry_form;
 mod entry_line;

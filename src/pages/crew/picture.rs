@@ -9,7 +9,8 @@ use crate::{
     rules::{
         Dossier, DossierKey,
         dossier::Subject,
-        fact::{Fact, Told},
+        fact::{Fact, FuseFact, Told},
+        fuse::{FuseMatch, compare},
         state::{DeviceState, Standing, state_of},
     },
 };
@@ -30,7 +31,8 @@ impl Picture {
                 Subject::GroundProtection | Subject::Unit => None,
             };
             if let Some(tag) = tag {
-                picture.look(tag, dossier.facts());
+                let device = schedule.and_then(|s| s.device(&tag));
+                picture.look(tag.clone(), device, dossier.facts());
             }
         }
         for cutout in schedule.into_iter().flat_map(Schedule::cutouts) {
@@ -39,9 +41,9 @@ impl Picture {
         picture
     }
 
-    fn look(&mut self, tag: Tag, facts: &[Fact]) {
+    fn look(&mut self, tag: Tag, device: Option<&Device>, facts: &[Fact]) {
         if let Some(state) = state_of(facts) {
-            let drawn = drawn(&state, facts);
+            let drawn = drawn(&state, device, facts);
             self.known.insert(tag, (Known { state: drawn, at: state.seen_at }, state));
         }
     }
@@ -54,7 +56,7 @@ impl Picture {
         };
         let all = dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
         let facts: Vec<Fact> = all.flat_map(|(_, d)| d.facts()).filter(about).cloned().collect();
-        self.look(cutout.tag.clone(), &facts);
+        self.look(cutout.tag.clone(), Some(cutout), &facts);
     }
 
     pub fn known(&self, device: &Device) -> Option<Known> {
@@ -83,13 +85,15 @@ fn relay(schedule: Option<&Schedule>) -> Option<Tag> {
 }
 
 /// A fuse that carries current may still be the wrong one, a closed cutout unsealed.
-fn drawn(state: &DeviceState, facts: &[Fact]) -> State {
+fn drawn(state: &DeviceState, device: Option<&Device>, facts: &[Fact]) -> State {
     let last = facts.iter().rev().find(|f| f.entry == state.entry && f.withdrawn.is_none());
     match (state.standing, last.map(|f| &f.told)) {
-        (Standing::On, Some(Told::Fuse { result, replaced_by: None, .. })) => match result {
-            FuseResult::WrongOne => State::WrongOne,
-            FuseResult::Bridged => State::Bridged,
-            _ => State::On,
+        (Standing::On, Some(Told::Fuse { replaced_by: Some(fuse), .. })) => fitted(device, fuse),
+        (Standing::On, Some(Told::Fuse { result, fitted: fuse, .. })) => match (result, fuse) {
+            (FuseResult::WrongOne, _) => State::WrongOne,
+            (FuseResult::Bridged, _) => State::Bridged,
+            (_, Some(fuse)) => fitted(device, fuse),
+            (_, None) => State::On,
         },
         (Standing::On, Some(Told::Position(p))) if unsealed(p.seal.as_deref()) => State::Unsealed,
         (Standing::On, Some(Told::Bypass(b))) if unsealed(b.seal_applied.as_deref()) => State::Unsealed,
@@ -100,6 +104,14 @@ fn drawn(state: &DeviceState, facts: &[Fact]) -> State {
         (Standing::Blown, _) => State::Blown,
         (Standing::Missing, _) => State::Missing,
         (Standing::NotKnown, _) => State::NotKnown,
+    }
+}
+
+/// A fuse that may not open when it must is in the wrong place, whatever it was called.
+fn fitted(device: Option<&Device>, fuse: &FuseFact) -> State {
+    match device.map(|device| compare(device, fuse)) {
+        Some(FuseMatch::Wrong(_)) => State::WrongOne,
+        _ => State::On,
     }
 }
 

@@ -7,9 +7,14 @@ use axum::{
 
 use super::{asking::words, entry_line::EntryLine};
 use crate::{
-    base::{Instant, ReportId, UnitName},
-    desk::world::is_late,
-    reports::store::{self, EntryRow, ReportRow, Wanted},
+    base::{Instant, ReportId, UnitName, Zone},
+    book,
+    desk::world::{World, is_late},
+    reports::{
+        Report,
+        store::{self, EntryRow, ReportRow, Wanted},
+        stored,
+    },
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -38,22 +43,40 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Path(id): Path<S
     let row = store::report(&mut db, id).await?.ok_or_else(missing)?;
     let wanted = Wanted { report: Some(id), ..Wanted::default() };
     let mut entries = store::entries(&mut db, &wanted).await?;
+    let filed = as_filed(&mut db, row.seq).await?;
     drop(db);
-    entries.reverse();
-    page(StatusCode::OK, &ReceiptPage::of(frame, &app, &me, &row, &entries))
+    let consist = filed.as_ref().map_or_else(Vec::new, |report| report.consist.clone());
+    // As they happened; of one moment, as they were written down.
+    let place = |e: &EntryRow| filed.as_ref()?.entries.iter().position(|f| f.id.to_string() == e.id);
+    entries.sort_by_key(|e| (e.at, place(e)));
+    page(StatusCode::OK, &ReceiptPage::of(frame, &app, &me, &row, &entries, &consist))
+}
+
+/// The report as its page of the book has it.
+async fn as_filed(db: &mut sqlx::SqliteConnection, seq: i64) -> Result<Option<Report>, Oops> {
+    let page = book::store::page(db, seq).await?;
+    let read = |blob: &str| stored::report(book::Envelope::read(blob).ok()?.body.get()).ok();
+    Ok(page.and_then(|page| read(&page.blob)))
 }
 
 impl ReceiptPage {
-    fn of(frame: Frame, app: &App, me: &Me, row: &ReportRow, entries: &[EntryRow]) -> Self {
-        let zone = &app.world().railway.zone;
+    fn of(
+        frame: Frame,
+        app: &App,
+        me: &Me,
+        row: &ReportRow,
+        entries: &[EntryRow],
+        consist: &[UnitName],
+    ) -> Self {
+        let world = app.world();
         let unit = UnitName::from(row.unit.as_str());
         Self {
             frame,
             unit: row.unit.clone(),
             mine: row.author == me.sign_in().as_str(),
             is_final: row.is_final,
-            facts: facts(row, zone),
-            lines: entries.iter().map(|e| line(e, zone)).collect(),
+            facts: facts(row, consist, &world.railway.zone),
+            lines: entries.iter().map(|e| line(e, &world)).collect(),
             page: row.seq.to_string(),
             tree_size: (row.seq + 1).to_string(),
             root: row.root.clone(),
@@ -64,16 +87,17 @@ impl ReceiptPage {
     }
 }
 
-pub fn line(row: &EntryRow, zone: &crate::base::Zone) -> EntryLine {
+pub fn line(row: &EntryRow, world: &World) -> EntryLine {
     let detail = serde_json::from_str(&row.detail).unwrap_or_default();
-    let mut line = EntryLine::of(&detail, zone);
+    let schedule = world.roster.schedule_at(&UnitName::from(row.unit.as_str()), Instant(row.at));
+    let mut line = EntryLine::of(&detail, schedule, &world.railway.zone);
     if row.amended.is_some() {
         line.says.push_str(" (amended since)");
     }
     line
 }
 
-fn facts(row: &ReportRow, zone: &crate::base::Zone) -> Vec<(&'static str, String)> {
+fn facts(row: &ReportRow, consist: &[UnitName], zone: &Zone) -> Vec<(&'static str, String)> {
     let at = |micros: i64| zone.in_words(Instant(micros));
     let signed = match &row.entered_by {
         Some(by) if *by != row.author => {
@@ -86,12 +110,14 @@ fn facts(row: &ReportRow, zone: &crate::base::Zone) -> Vec<(&'static str, String
     let to = row.run_to.as_ref().map(|place| format!("to {place}"));
     let run: Vec<String> = [row.symbol.clone(), from, to].into_iter().flatten().collect();
     let ended = row.ended.map_or_else(|| "not stated".to_owned(), at);
+    let units: Vec<&str> = consist.iter().map(UnitName::as_str).collect();
     let all = [
         ("Occasion", Some(words::say(words::OCCASION, &row.occasion))),
         ("Run", (!run.is_empty()).then(|| run.join(" "))),
         ("Started", (row.occasion == "run").then(|| at(row.started))),
         ("Ended", (row.occasion == "run").then_some(ended)),
         ("Position", row.position.as_deref().map(|p| words::say(words::RUN_POSITION, p))),
+        ("Consist", (!units.is_empty()).then(|| units.join(", "))),
         ("Weather", row.weather.as_deref().map(|w| words::say(words::WEATHER, w))),
         ("Remarks", row.remarks.clone()),
         ("Signed", Some(signed)),

@@ -1,4 +1,6 @@
 //! The end-of-trip report: everything written down, what is still open, and the signature.
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::{
     extract::{Path, Query, State},
@@ -14,7 +16,7 @@ use super::{
     entry_line::EntryLine,
     filing::{self, Signed},
     gaps::gaps,
-    slip::{SlipView, report_json, suggest_start},
+    slip::{SlipView, open_and_untold, open_cutouts, report_json, suggest_start},
     stale::{self, Overtaken},
     store,
     typed::Typed,
@@ -36,6 +38,10 @@ pub struct ReportPage {
     pub done: &'static str,
     pub problems: Vec<String>,
     pub asked: Vec<String>,
+    /// Entries to be written down first, if the crew will: where to, and what it says.
+    pub first: Vec<(String, String)>,
+    /// Field and sentence of each problem below.
+    pub summary: Vec<(String, String)>,
     pub lines: Vec<LineView>,
     pub gaps: Vec<String>,
     pub slip: SlipView,
@@ -64,6 +70,7 @@ pub struct Wrong {
     /// By the entry's id.
     pub entries: Vec<(EntryId, String)>,
     pub asked: Vec<String>,
+    pub first: Vec<(String, String)>,
 }
 
 impl ReportPage {
@@ -72,7 +79,7 @@ impl ReportPage {
         let entries: Vec<(&DraftEntry, Value)> = in_order(here, me, kept);
         let jsons: Vec<Value> = entries.iter().map(|(_, json)| json.clone()).collect();
         let line = |(entry, json): &(&DraftEntry, Value)| LineView {
-            line: EntryLine::of(json, zone),
+            line: EntryLine::of(json, here.schedule(), zone),
             problems: wrong
                 .entries
                 .iter()
@@ -90,6 +97,8 @@ impl ReportPage {
             done: "",
             problems: wrong.whole,
             asked: wrong.asked,
+            first: wrong.first,
+            summary: wrong.says.iter().map(|(name, says)| (name.clone(), says.clone())).collect(),
             lines: entries.iter().map(line).collect(),
             gaps: gaps(&jsons, here.schedule(), zone),
             slip: SlipView::of(here, slip, &wrong.says),
@@ -254,17 +263,19 @@ async fn try_to_sign(
     kept: &Kept,
     form: &Form,
 ) -> Result<Result<ReportId, Back>, Oops> {
-    let entries: Vec<_> =
-        in_order(here, me.sign_in(), kept).into_iter().filter(|(e, _)| e.sent.is_none()).collect();
+    let all = in_order(here, me.sign_in(), kept);
+    let jsons: Vec<Value> = all.iter().map(|(_, json)| json.clone()).collect();
+    let open = open_cutouts(app, here, &jsons).await?;
+    let entries: Vec<_> = all.into_iter().filter(|(e, _)| e.sent.is_none()).collect();
     let ids: Vec<EntryId> = entries.iter().map(|(entry, _)| entry.id).collect();
     let jsons = entries.into_iter().map(|(_, json)| json).collect();
-    let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &form.slip, jsons);
+    let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &form.slip, jsons, &open);
     if !says.is_empty() {
         return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { says, ..Wrong::default() })));
     }
-    let odd = questions(here, &report);
-    if !odd.is_empty() && !form.sure {
-        return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { asked: odd, ..Wrong::default() })));
+    let odd = to_ask(here, &report, &form.slip, &open);
+    if !odd.asked.is_empty() && !form.sure {
+        return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, odd)));
     }
     Ok(match filing::file(app, me, here, kept.id, &report, &form.password).await? {
         Signed::Filed(id) => {
@@ -275,6 +286,20 @@ async fn try_to_sign(
         Signed::Password(says) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::password(says))),
         Signed::Problems(problems) => Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong::of(problems, &ids))),
     })
+}
+
+/// With the way to the form of an opening that nobody wrote down.
+fn to_ask(here: &UnitHere, report: &Value, slip: &Typed, open: &BTreeSet<String>) -> Wrong {
+    let mut wrong = Wrong { asked: questions(here, report), ..Wrong::default() };
+    for tag in open_and_untold(here, slip, open) {
+        wrong.asked.push(format!(
+            "You leave the ground-relay cutout {tag} open, and nobody wrote down that it was opened, by whom and \
+            what for. What you typed here is kept while you write it down."
+        ));
+        let form = paths::WriteKind(here.unit.clone(), "bypass".to_owned()).with(&[("device", tag.as_str())]);
+        wrong.first.push((form, format!("Write down the opening of {tag} first")));
+    }
+    wrong
 }
 
 /// What is asked once about the whole; what is odd about an entry was asked when it was written down.
@@ -344,9 +369,12 @@ pub async fn take_out(
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let Ok(id) = entry.parse::<EntryId>() else { return see(&paths::Report(here.unit)) };
-    let version = fields.get("version").parse().unwrap_or(0);
+    // Every page of ours says which draft it showed.
+    let version: Option<i64> = fields.get("version").parse().ok();
     // Pressed twice, it is out already.
-    let still = move |kept: &Kept| kept.version == version || kept.draft.entry(id).is_none();
+    let still = move |kept: &Kept| {
+        version.is_none_or(|version| version == kept.version) || kept.draft.entry(id).is_none()
+    };
     match keep_if(&app, me.sign_in(), &here, still, move |draft| draft.take_out(id)).await? {
         Ok(_) => see(&paths::Report(here.unit)),
         Err(kept) => {

@@ -1,4 +1,6 @@
 //! 'Send this now': one entry of the draft, filed at once in a report that is not the final one.
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::{
     extract::{Path, State},
@@ -124,7 +126,8 @@ impl Sending {
         password: &str,
     ) -> Result<Result<ReportId, (StatusCode, Wrong)>, Oops> {
         let entries = vec![self.json.clone()];
-        let (report, says) = report_json(&self.here, me.sign_in(), &json!(id), false, &self.slip, entries);
+        let (report, says) =
+            report_json(&self.here, me.sign_in(), &json!(id), false, &self.slip, entries, &BTreeSet::new());
         if !says.is_empty() {
             return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { says, ..Wrong::default() })));
         }
@@ -149,7 +152,7 @@ impl Sending {
         let view = SendPage {
             frame,
             unit: self.here.unit.to_string(),
-            line: EntryLine::of(&self.json, &self.here.world.railway.zone),
+            line: EntryLine::of(&self.json, self.here.schedule(), &self.here.world.railway.zone),
             problems: wrong.whole.into_iter().chain(of_entry).collect(),
             slip: SlipView::of(&self.here, &self.slip, &wrong.says),
             hidden: vec![("report", report.to_string()), ("version", self.version.to_string())],

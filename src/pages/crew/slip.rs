@@ -1,4 +1,6 @@
 //! The report's own fields: the run, the consist, how the ground-relay cutout was left.
+use std::collections::BTreeSet;
+
 use serde_json::{Map, Value, json};
 
 use super::{
@@ -6,12 +8,18 @@ use super::{
     asking::{Words, words},
     checking::stamp,
     draft::fresh_id,
+    picture::Picture,
+    store,
     typed::Typed,
     unit_of::UnitHere,
 };
 use crate::{
     base::{EntryId, Instant, SignIn, UnitName},
-    pages::drawn::form::{Choice, Field},
+    pages::drawn::{
+        form::{Choice, Field},
+        state::State as Drawn,
+    },
+    web::{App, Oops},
 };
 
 /// The last look at a cutout before leaving, one tap each.
@@ -88,7 +96,9 @@ fn cutouts(here: &UnitHere, typed: &Typed, says: &Says) -> Vec<CutoutView> {
         let id = typed.stated(&entry).unwrap_or_else(|| fresh_id(here.now).to_string());
         let number = Field { mode: "numeric", ..Field::text(&seal, "Number on the seal", typed.raw(&seal)) };
         CutoutView {
-            keys: Choice::of(&name, &label, typed.raw(&name), CUTOUT).says(says.get(&name).cloned()),
+            keys: Choice::of(&name, &label, typed.raw(&name), CUTOUT)
+                .hint("If it was open, 'Closed and sealed' says that you closed it. Somebody else: write that down first")
+                .says(says.get(&name).cloned()),
             seal: number.hint("If you can read it"),
             entry: (entry, id),
         }
@@ -104,6 +114,7 @@ pub fn report_json(
     is_final: bool,
     typed: &Typed,
     mut entries: Vec<Value>,
+    open: &BTreeSet<String>,
 ) -> (Value, Says) {
     let mut says = Says::new();
     let mut map = Map::new();
@@ -125,7 +136,7 @@ pub fn report_json(
     }
     put("consist", consist(typed, &mut says));
     if is_final {
-        entries.extend(cutout_entries(here, me, typed));
+        entries.extend(cutout_entries(here, me, typed, open));
     }
     put("entries", Value::Array(entries));
     put("signed_at", json!(stamp(here, here.now)));
@@ -161,14 +172,15 @@ fn consist(typed: &Typed, says: &mut Says) -> Value {
     json!(units.collect::<Vec<_>>())
 }
 
-fn cutout_entries(here: &UnitHere, me: &SignIn, typed: &Typed) -> Vec<Value> {
+fn cutout_entries(here: &UnitHere, me: &SignIn, typed: &Typed, open: &BTreeSet<String>) -> Vec<Value> {
     let Some(schedule) = here.schedule() else { return Vec::new() };
     let tags = schedule.cutouts().map(|cutout| cutout.tag.as_str());
-    tags.filter_map(|tag| cutout_entry(here, me, tag, typed)).collect()
+    tags.filter_map(|tag| cutout_entry(here, me, tag, typed, open.contains(tag))).collect()
 }
 
-/// What one tap says about a cutout is a position entry like any other.
-fn cutout_entry(here: &UnitHere, me: &SignIn, tag: &str, typed: &Typed) -> Option<Value> {
+/// What one tap says about a cutout is a position entry like any other; of one that was told to be open, it says
+/// who closed it.
+fn cutout_entry(here: &UnitHere, me: &SignIn, tag: &str, typed: &Typed, was_open: bool) -> Option<Value> {
     let name = format!("cutout.{tag}");
     let number = typed.stated(&format!("{name}.seal"));
     let (seen, seal, note) = match typed.raw(&name) {
@@ -179,10 +191,15 @@ fn cutout_entry(here: &UnitHere, me: &SignIn, tag: &str, typed: &Typed) -> Optio
         "not_looked" => ("not_looked", None, None),
         _ => return None,
     };
+    let closes = was_open && typed.raw(&name) == "closed_sealed";
     let id: EntryId = typed.raw(&format!("{name}.entry")).parse().unwrap_or(EntryId(fresh_id(here.now)));
     let mut entry = json!({
-        "id": id, "kind": "position", "at": stamp(here, here.now), "device": tag, "seen": seen, "by": me,
+        "id": id, "kind": "position", "at": stamp(here, last_look(here, typed)), "device": tag,
+        "seen": if closes { "open" } else { seen }, "by": me,
     });
+    if closes {
+        entry["moved_to"] = json!("closed");
+    }
     if let Some(seal) = seal {
         entry["seal"] = json!(seal);
     }
@@ -190,6 +207,42 @@ fn cutout_entry(here: &UnitHere, me: &SignIn, tag: &str, typed: &Typed) -> Optio
         entry["note"] = json!(note);
     }
     Some(entry)
+}
+
+/// Whoever signs after the run looked before it ended.
+fn last_look(here: &UnitHere, typed: &Typed) -> Instant {
+    let ended = typed.stated("run.ended").and_then(|text| here.world.railway.zone.parse_local(&text));
+    ended.map_or(here.now, |ended| ended.min(here.now))
+}
+
+/// Cutouts that stand open by the book and this draft.
+pub async fn open_cutouts(app: &App, here: &UnitHere, drafted: &[Value]) -> Result<BTreeSet<String>, Oops> {
+    let dossiers = store::dossiers_of(&mut *app.desk().read().await?, &here.unit).await?;
+    let picture = Picture::of(&dossiers, here.schedule());
+    let cutouts = here.schedule().into_iter().flat_map(|schedule| schedule.cutouts());
+    let open = cutouts.filter(|cutout| picture.known(cutout).is_some_and(|known| known.state == Drawn::Off));
+    Ok(open_after(open.map(|cutout| cutout.tag.to_string()).collect(), drafted))
+}
+
+/// Cutouts that are open after these entries, in the order of their times, when those in `open` were before.
+fn open_after(mut open: BTreeSet<String>, entries: &[Value]) -> BTreeSet<String> {
+    for entry in entries {
+        let Some(tag) = entry["device"].as_str() else { continue };
+        let stands = entry["moved_to"].as_str().or_else(|| entry["seen"].as_str());
+        match (entry["kind"].as_str(), stands) {
+            (Some("bypass"), _) if entry["closed_at"].is_null() => drop(open.insert(tag.to_owned())),
+            (Some("bypass"), _) | (Some("position"), Some("closed" | "on")) => drop(open.remove(tag)),
+            (Some("position"), Some("open" | "off")) => drop(open.insert(tag.to_owned())),
+            _ => {}
+        }
+    }
+    open
+}
+
+/// Cutouts said to be left open of which nobody wrote that they were opened.
+pub fn open_and_untold(here: &UnitHere, typed: &Typed, open: &BTreeSet<String>) -> Vec<String> {
+    let tags = here.schedule().into_iter().flat_map(|s| s.cutouts()).map(|cutout| cutout.tag.to_string());
+    tags.filter(|tag| typed.raw(&format!("cutout.{tag}")) == "open" && !open.contains(tag)).collect()
 }
 
 /// What a form says of a cutout: how it was seen, and whether its seal was whole; empty for nothing.

@@ -20,6 +20,11 @@ impl Typed {
         text::tidy(self.raw(name))
     }
 
+    /// Its field came with the form, whatever was in it.
+    pub fn asked(&self, name: &str) -> bool {
+        self.0.contains_key(name)
+    }
+
     pub fn set(&mut self, name: &str, value: impl Into<String>) {
         self.0.insert(name.to_owned(), value.into());
     }

@@ -155,6 +155,8 @@ pub struct EntryPage {
     pub not_listed: Option<Field>,
     pub when: WhenView,
     pub parts: Vec<PartView>,
+    /// Field and label of each problem below.
+    pub summary: Vec<(String, String)>,
     /// Sentences that belong to no field.
     pub problems: Vec<String>,
     /// Asked once: unusual, but it may be so.
@@ -202,12 +204,29 @@ impl EntryPage {
             }),
             when: when_view(kind, typed, says),
             parts: part_views(kind, device, typed, says, &asked.reset),
+            summary: summary(kind, device, says),
             problems: says.get("").cloned().into_iter().collect(),
             asked: again.to_vec(),
             offers_send: sends_at_once(kind),
             back: asked.back.clone(),
         }
     }
+}
+
+/// Each field with a problem, and its label: what stands on top leads down to it.
+fn summary(kind: Kind, device: Option<&Device>, says: &Says) -> Vec<(String, String)> {
+    let parts = super::asking::parts(kind, device);
+    let label = |name: &str| match name {
+        "when" => "When?",
+        "device.not_listed" => "The words on its plate",
+        _ => parts
+            .iter()
+            .flat_map(|part| part.questions)
+            .find(|q| q.name == name)
+            .map_or("Answer", |q| q.label),
+    };
+    let wrong = says.keys().filter(|name| !name.is_empty());
+    wrong.map(|name| (name.clone(), label(name).to_owned())).collect()
 }
 
 /// 'Send this now': what others must know before the run ends.

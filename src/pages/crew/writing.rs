@@ -7,7 +7,7 @@ use axum::{
 use serde::Deserialize;
 
 use super::{
-    answers::{About, Scene, settle},
+    answers::{About, Scene, settle, with_times},
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
@@ -73,7 +73,8 @@ pub async fn change(
     let entry = entry.parse::<EntryId>().ok();
     let found = kept.as_ref().zip(entry).and_then(|(kept, id)| kept.draft.entry(id));
     let Some(found) = found.filter(|e| e.sent.is_none()) else { return see(&paths::Report(here.unit)) };
-    let sheet = Sheet { version: kept.as_ref().map(|kept| kept.version), ..Sheet::of(found) };
+    let mut sheet = Sheet { version: kept.as_ref().map(|kept| kept.version), ..Sheet::of(found) };
+    with_times(&mut sheet.typed, &here.world.railway.zone);
     form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 

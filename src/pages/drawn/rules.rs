@@ -127,15 +127,23 @@ fn about_ground_protection(rule: Rule) -> &'static str {
 /// A figure's name on a page. A rule that brings a new one is read out as it stands.
 pub fn figure_name(name: &str) -> String {
     let known = match name {
-        "occurrences" => "Operations counted (within 60 minutes is one)",
-        "operations" => "Operations in all",
-        "service_days" => "Service days they fell in",
-        "normal_gap_days" => "Sister units: service days from one to the next, at the worst",
-        "others_occurrences" => "Sister units: operations in 365 days",
+        "occurrences" => "Occurrences counted (operations within 60 minutes of the first are one)",
+        "operations" => "Operations written down (a reset that tripped again is one more)",
+        "service_days" => "Service days from the first to the last, both counted",
+        "normal_gap_days" => "Sister units: service days from one to the next, on average",
+        "others_occurrences" => "Sister units: occurrences in 365 days",
         "others_service_days" => "Sister units: service days in 365 days",
-        "rate_upper_per_day" => "Sister units: operations a service day, upper bound of 80 %",
+        "rate_upper_per_day" => {
+            "Sister units: occurrences a service day, 80 % upper bound (the score uses this)"
+        }
         "score" => "Score reached",
         "threshold" => "Height at which a line is written",
+        "run_length" => "Average gaps until a healthy device reaches that score",
+        "year_occurrences" => "This unit: occurrences in its last 365 service days",
+        "year_service_days" => "This unit: service days of those that are known",
+        "class_counts_as_occurrences" => "The class counts as evidence: occurrences",
+        "class_counts_as_days" => "The class counts as evidence: service days",
+        "extra_in_30_days" => "Occurrences to expect in the next 30 service days beyond a sister unit's",
         "one_in" => "Healthy units that would do this in a year: one in",
         "remind_every_hours" => "The book asks again every so many hours",
         "hours_since_closed" => "Hours since the cutout was closed",

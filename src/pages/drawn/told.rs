@@ -28,26 +28,37 @@ pub fn said(word: &str) -> String {
 
 /// What one entry tells, in words. Legends come from the schedule in force then, if there is one.
 pub fn told(entry: &Entry, schedule: Option<&Schedule>, zone: &Zone) -> String {
-    let ctx = Context { schedule, zone };
-    let mut says = match &entry.what {
-        What::BreakerTrip(x) => ctx.trip(x, entry.when.is_found()),
-        What::GroundRelay(x) => ctx.ground(x),
-        What::Bypass(x) => ctx.bypass(x, entry.when.is_found()),
-        What::FuseCheck(x) => ctx.fuse(x),
-        What::EngineStart(x) => start(x),
-        What::Shutdown(x) => shutdown(x),
-        What::Defect(x) => defect(x),
-        What::Position(x) => ctx.position(x),
-    };
-    if let Some(signs) =
-        entry.signs.filter(|s| !matches!(s, Signs::None | Signs::NotLooked | Signs::NotKnown))
-    {
-        says.push_str(&format!(" Signs of {}.", said(signs.as_str())));
+    let quiet = |s: &Signs| !matches!(s, Signs::None | Signs::NotLooked | Signs::NotKnown);
+    let signs = entry.signs.filter(quiet).map(|s| format!(" Signs of {}.", said(s.as_str())));
+    ended(Context { schedule, zone }.what(entry) + &signs.unwrap_or_default(), entry)
+}
+
+/// Everything that was stated, with its circumstances: what somebody signs, and reads back.
+pub fn told_in_full(entry: &Entry, schedule: Option<&Schedule>, zone: &Zone) -> String {
+    let mut says = Context { schedule, zone }.what(entry);
+    put(
+        &mut says,
+        "Signs",
+        entry.signs.map(|s| if s == Signs::None { "nothing".into() } else { said(s.as_str()) }),
+    );
+    put(&mut says, "At", entry.place.as_ref());
+    put(&mut says, "Throttle", entry.throttle.map(|t| said(t.as_str())));
+    put(&mut says, "Speed", entry.speed_mph.map(|mph| format!("{mph} mph")));
+    put(&mut says, "Load", entry.load_a.map(|a| format!("{a} A")));
+    put(&mut says, "Tractive effort", entry.load_klbf.map(|klbf| format!("{klbf} klbf")));
+    put(&mut says, "Weather", entry.weather.map(|w| said(w.as_str())));
+    ended(says, entry)
+}
+
+fn ended(says: String, entry: &Entry) -> String {
+    entry.note.as_ref().map_or_else(|| says.clone(), |note| format!("{says} “{note}”"))
+}
+
+/// ` Name: value.`, if it was stated.
+fn put(says: &mut String, name: &str, value: Option<impl std::fmt::Display>) {
+    if let Some(value) = value {
+        says.push_str(&format!(" {name}: {}.", value.to_string().trim_end_matches('.')));
     }
-    if let Some(note) = &entry.note {
-        says.push_str(&format!(" “{note}”"));
-    }
-    says
 }
 
 struct Context<'a> {
@@ -56,6 +67,19 @@ struct Context<'a> {
 }
 
 impl Context<'_> {
+    fn what(&self, entry: &Entry) -> String {
+        match &entry.what {
+            What::BreakerTrip(x) => self.trip(x, entry.when.is_found()),
+            What::GroundRelay(x) => self.ground(x),
+            What::Bypass(x) => self.bypass(x, entry.when.is_found()),
+            What::FuseCheck(x) => self.fuse(x),
+            What::EngineStart(x) => start(x),
+            What::Shutdown(x) => shutdown(x),
+            What::Defect(x) => defect(x),
+            What::Position(x) => self.position(x),
+        }
+    }
+
     /// `TC2 Traction inverter 2`.
     fn device(&self, device: &DeviceRef) -> String {
         match device {
@@ -72,10 +96,25 @@ impl Context<'_> {
         let device = self.device(&x.device);
         let mut says = if found { format!("{device} found tripped.") } else { format!("{device} tripped.") };
         for reset in &x.resets {
-            says.push_str(&reset_says(reset));
+            says.push_str(&self.reset_says(reset));
+        }
+        if x.resets.is_empty() {
+            says.push_str(" No reset written.");
         }
         says.push_str(&format!(" Left {}.", said(x.left.as_str())));
         says
+    }
+
+    fn reset_says(&self, reset: &Reset) -> String {
+        let result = reset.result.map_or("result not stated", |r| match r.as_str() {
+            "held" => "held",
+            "tripped_again" => "tripped again",
+            "would_not_latch" => "would not latch",
+            _ => "result not known",
+        });
+        let at = reset.at.map(|at| format!(" {}", self.at(at))).unwrap_or_default();
+        let told = reset.told_by.as_ref().map(|w| format!(", told by {}", w.in_words())).unwrap_or_default();
+        format!(" Closed again{at} ({}{told}): {result}.", said(reset.basis.as_str()))
     }
 
     fn ground(&self, x: &GroundRelay) -> String {
@@ -87,15 +126,11 @@ impl Context<'_> {
         let mode = x.mode.map(|m| format!(", {}", said(m.as_str()))).unwrap_or_default();
         let circuit = x.circuit.map(|c| format!(", {} circuit", said(c.as_str()))).unwrap_or_default();
         let mut says = format!("Ground relay{named} {times}{mode}{circuit}.");
-        if let Some(reset) = x.reset {
-            says.push_str(&format!(" Reset: {}.", said(reset.as_str())));
-        }
-        if let Some(after) = x.after {
-            says.push_str(&format!(" After it: {}.", said(after.as_str())));
-        }
-        if !x.motors_cut_out.is_empty() {
-            says.push_str(&format!(" Motors cut out: {}.", x.motors_cut_out.join(", ")));
-        }
+        put(&mut says, "Last of them", x.last_at.map(|at| self.at(at)));
+        put(&mut says, "Reset", x.reset.map(|reset| said(reset.as_str())));
+        put(&mut says, "After it", x.after.map(|after| said(after.as_str())));
+        let cut_out = (!x.motors_cut_out.is_empty()).then(|| x.motors_cut_out.join(", "));
+        put(&mut says, "Motors cut out", cut_out);
         says
     }
 
@@ -109,15 +144,26 @@ impl Context<'_> {
         };
         if let Some(who) = &x.authorised_by {
             let how = x.authorised_how.map(|how| format!(", {}", said(how.as_str()))).unwrap_or_default();
-            says.push_str(&format!(" On the word of {}{how}.", who.in_words()));
+            let at = x.authorised_at.map(|at| format!(", {}", self.at(at))).unwrap_or_default();
+            says.push_str(&format!(" On the word of {}{how}{at}.", who.in_words()));
+        } else {
+            put(&mut says, "Authority given", x.authorised_how.map(|how| said(how.as_str())));
+            put(&mut says, "Authority given at", x.authorised_at.map(|at| self.at(at)));
         }
-        if let Some(purpose) = x.purpose {
-            says.push_str(&format!(" Purpose: {}.", said(purpose.as_str())));
+        put(&mut says, "Number of the order", x.reference.as_ref());
+        put(&mut says, "Purpose", x.purpose.map(|purpose| said(purpose.as_str())));
+        put(&mut says, "At the switch", x.protection.map(|p| said(p.as_str())));
+        put(&mut says, "Engine running", x.engine_running.map(|x| said(x.as_str())));
+        put(&mut says, "Power taken", x.power_taken.map(|x| said(x.as_str())));
+        put(&mut says, "Seal found", x.seal_found.as_ref().map(|seal| said(seal.in_words())));
+        match x.closed_at {
+            Some(closed) => {
+                let by = x.closed_by.as_ref().map_or("not stated", Who::in_words);
+                says.push_str(&format!(" Closed {} by {by}.", self.at(closed)));
+            }
+            None => says.push_str(" Still open when written."),
         }
-        if let Some(closed) = x.closed_at {
-            let by = x.closed_by.as_ref().map_or("not stated", Who::in_words);
-            says.push_str(&format!(" Closed {} by {by}.", self.at(closed)));
-        }
+        put(&mut says, "Seal put on", x.seal_applied.as_ref().map(|seal| said(seal.in_words())));
         says
     }
 
@@ -129,6 +175,9 @@ impl Context<'_> {
         if let Some(replaced) = &x.replaced_by {
             says.push_str(&format!(" Replaced by {}.", four_figures(replaced)));
         }
+        put(&mut says, "Put in because", x.basis.map(|basis| said(basis.as_str())));
+        put(&mut says, "Tested with", x.tested_with.map(|with| said(with.as_str())));
+        put(&mut says, "Handled", x.handling.map(|how| said(how.as_str())));
         says
     }
 
@@ -141,9 +190,9 @@ impl Context<'_> {
             says.push_str(&format!(" by {}", by.in_words()));
         }
         says.push('.');
-        if let Some(why) = &x.why {
-            says.push_str(&format!(" Why: {why}."));
-        }
+        put(&mut says, "Why", x.why.as_ref());
+        put(&mut says, "Number of the order", x.reference.as_ref());
+        put(&mut says, "Seal", x.seal.as_ref().map(|seal| said(seal.in_words())));
         says
     }
 }
@@ -157,16 +206,6 @@ pub fn named(tag: &Tag, schedule: Option<&Schedule>) -> String {
             .and_then(|s| s.device(tag))
             .map_or_else(|| tag.to_string(), |device| format!("{tag} {}", device.legend)),
     }
-}
-
-fn reset_says(reset: &Reset) -> String {
-    let result = reset.result.map_or("result not stated", |r| match r.as_str() {
-        "held" => "held",
-        "tripped_again" => "tripped again",
-        "would_not_latch" => "would not latch",
-        _ => "result not known",
-    });
-    format!(" Closed again ({}): {result}.", said(reset.basis.as_str()))
 }
 
 fn four_figures(fuse: &Fuse) -> String {
@@ -193,18 +232,16 @@ fn start(x: &EngineStart) -> String {
     if !readings.is_empty() {
         says.push_str(&format!(" Read: {}.", readings.join(", ")));
     }
+    put(&mut says, "Cranked with", x.motors.map(|motors| said(motors.as_str())));
+    put(&mut says, "After a long shutdown", x.after_long_shutdown.map(|long| said(long.as_str())));
     says
 }
 
 fn shutdown(x: &Shutdown) -> String {
     let cause = x.cause.map_or_else(|| "cause not stated".into(), |c| said(c.as_str()));
     let mut says = format!("Engine shut down: {cause}.");
-    if x.water_drained == Some(crate::reports::vocabulary::YesNo::Yes) {
-        says.push_str(" Water drained.");
-    }
-    if let Some(notice) = &x.warning_notice {
-        says.push_str(&format!(" Warning notice: {notice}."));
-    }
+    put(&mut says, "Water drained", x.water_drained.map(|drained| said(drained.as_str())));
+    put(&mut says, "Warning notice", x.warning_notice.as_ref());
     says
 }
 
@@ -212,17 +249,18 @@ fn defect(x: &Defect) -> String {
     let system = x.system.as_deref().map(|s| format!(", {}", said(s))).unwrap_or_default();
     let mut says =
         format!("Defect{system}: {}.", x.text.as_deref().unwrap_or("not described").trim_end_matches('.'));
+    let restriction = x.restriction.as_ref();
     match x.may_go_on {
+        Some(MayGoOn::Yes) => says.push_str(" May go on."),
         Some(MayGoOn::No) => says.push_str(" May not go on."),
-        Some(MayGoOn::Restricted) => {
-            let how = x.restriction.as_deref().map(|r| format!(": {r}")).unwrap_or_default();
-            says.push_str(&format!(" May go on restricted{how}."));
-        }
-        _ => {}
+        Some(MayGoOn::Restricted) if restriction.is_none() => says.push_str(" May go on with a restriction."),
+        Some(MayGoOn::Restricted) => {}
+        Some(MayGoOn::NotKnown) => says.push_str(" Whether it may go on is not known."),
+        None => {}
     }
-    if let Some(notice) = &x.warning_notice {
-        says.push_str(&format!(" Warning notice: {notice}."));
-    }
+    let restricted = x.may_go_on == Some(MayGoOn::Restricted);
+    put(&mut says, if restricted { "May go on with a restriction" } else { "Restriction" }, restriction);
+    put(&mut says, "Warning notice", x.warning_notice.as_ref());
     says
 }
 
@@ -345,19 +383,19 @@ mod tests {
                 format!(
                     r#"{{{id}, "kind": "bypass", "found_open_at": "2026-03-02T23:12:00-06:00", "device": "GRC", "by": "not_known", "purpose": "none_given"}}"#
                 ),
-                "GRC found open, opened by: not known. Purpose: none given.",
+                "GRC found open, opened by: not known. Purpose: none given. Still open when written.",
             ),
             (
                 format!(
                     r#"{{{id}, "kind": "fuse_check", {at}, "device": "SF", "result": "blown", "replaced_by": {{"rating_a": 400, "speed": "slow"}}, "basis": "examined"}}"#
                 ),
-                "SF: blown. Replaced by 400 A, slow.",
+                "SF: blown. Replaced by 400 A, slow. Put in because: examined.",
             ),
             (
                 format!(
                     r#"{{{id}, "kind": "defect", {at}, "system": "cab_signal", "text": "no aspect.", "may_go_on": "restricted", "restriction": "trail only"}}"#
                 ),
-                "Defect, cab signal: no aspect. May go on restricted: trail only.",
+                "Defect, cab signal: no aspect. May go on with a restriction: trail only.",
             ),
         ] {
             assert_eq!(says(&json), want);

@@ -16,7 +16,11 @@ use crate::{
         session::{Token, TokenHash},
     },
     web::{
-        Answer, App, Asked, Frame, Me, Oops, Typed, cookie, page,
+        Answer, App, Asked, Frame, Me, Oops,
+        carried::Carried,
+        cookie,
+        forms::Fields,
+        page,
         palette::own_path,
         paths,
         signature::{self, Tried},
@@ -33,6 +37,8 @@ struct View {
     next: String,
     /// A form was kept when the last session ended.
     kept: bool,
+    /// A form that came without a session, on its way through this one.
+    carried: Vec<(String, String)>,
 }
 
 impl View {
@@ -45,7 +51,12 @@ impl View {
             password: Field::password("password", "Password").says(says),
             next: typed.next.clone(),
             kept: !typed.kept.is_empty(),
+            carried: Vec::new(),
         }
+    }
+
+    fn carrying(self, carried: Option<&Carried>) -> Self {
+        Self { carried: carried.map(Carried::inputs).unwrap_or_default(), ..self }
     }
 }
 
@@ -61,24 +72,34 @@ pub struct Form {
     kept: String,
 }
 
+impl Form {
+    fn of(typed: &Fields) -> Self {
+        let of = |name| typed.get(name).to_owned();
+        Self { sign_in: of("sign_in"), password: of("password"), next: of("next"), kept: of("kept") }
+    }
+}
+
 pub async fn show(frame: Frame, Asked(asked): Asked<Form>) -> Answer {
     page(StatusCode::OK, &View::new(frame, &asked, None))
 }
 
-pub async fn send(
-    State(app): State<App>,
-    frame: Frame,
-    headers: HeaderMap,
-    Typed(form): Typed<Form>,
-) -> Answer {
+pub async fn send(State(app): State<App>, frame: Frame, headers: HeaderMap, typed: Fields) -> Answer {
+    let form = Form::of(&typed);
+    let carried = Carried::read(&typed.0, app.now());
     match check(&app, &form).await? {
         Ok(who) => {
             let before = cookie::token(&headers, app.settings()).map(|token| token.hash());
             let token = open(&app, &who, before).await?;
+            if let Some(carried) = carried {
+                carried.keep(&app, &who).await?;
+            }
             let next = where_to(&app, &token, &form).await?;
             Ok(with_cookie(Redirect::to(&next).into_response(), cookie::set(&token, app.settings())))
         }
-        Err(says) => page(StatusCode::UNPROCESSABLE_ENTITY, &View::new(frame, &form, Some(says))),
+        Err(says) => {
+            let view = View::new(frame, &form, Some(says)).carrying(carried.as_ref());
+            page(StatusCode::UNPROCESSABLE_ENTITY, &view)
+        }
     }
 }
 

@@ -29,7 +29,10 @@ struct View {
     until: Option<String>,
     certain: bool,
     rank: String,
+    severity: String,
     figures: Vec<Figure>,
+    /// How score, luck and weight come about, to be checked with a pencil.
+    reckoned: Vec<String>,
     entries: Vec<EntryLine>,
     board: String,
 }
@@ -76,6 +79,8 @@ fn view(frame: Frame, finding: &Finding, state: Standing, entries: Vec<EntryLine
         until: finding.until.map(|until| zone.in_words(until)),
         certain: finding.rank.is_none(),
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
+        severity: finding.severity.to_string(),
+        reckoned: reckoned(finding),
         figures: finding.figures.iter().map(|(name, value)| figure(name, value)).collect(),
         entries,
         board: unit
@@ -94,9 +99,48 @@ fn state_says(state: Standing) -> &'static str {
     }
 }
 
+/// The sums behind a burst's figures; nothing for rules that reckon nothing.
+fn reckoned(finding: &Finding) -> Vec<String> {
+    burst_reckoned(finding).map(Vec::from).unwrap_or_default()
+}
+
+fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
+    let n = |name: &str| finding.figures.get(name).and_then(serde_json::Value::as_f64);
+    let (rate, length, one_in) = (n("rate_upper_per_day")?, n("run_length")?, n("one_in")?);
+    let (own, days, gap) = (n("year_occurrences")?, n("year_service_days")?, n("normal_gap_days")?);
+    let (class, class_days) = (n("class_counts_as_occurrences")?, n("class_counts_as_days")?);
+    let (extra, rank) = (n("extra_in_30_days")?, finding.rank?);
+    Some([
+        format!(
+            "The score: every occurrence counted adds 1.946 (the natural logarithm of 7), every service day from one to the \
+             next takes off 6 × {} = {}; it never falls below 0.",
+            four(rate),
+            four(6.0 * rate)
+        ),
+        format!(
+            "The luck: a healthy device that operates at the upper bound, by chance alone, gets to such a score once in {length} \
+             of its average gaps. A year of service holds 365 × {} = {} gaps. {length} ÷ {} = {one_in}: one healthy \
+             unit in {one_in} would do this in a year. The number of gaps is the program's own reckoning.",
+            four(rate),
+            four(365.0 * rate),
+            four(365.0 * rate)
+        ),
+        format!(
+            "The weight: 30 × (({class} + {own}) ÷ ({class_days} + {days}) − 1 ÷ {gap}) = {extra} more occurrences to expect \
+             in the next 30 service days than in a sister unit, over a whole year and not this burst alone; times {}, how much \
+             one matters, is {rank:.1}.",
+            finding.severity
+        ),
+    ])
+}
+
 /// A rule's figures by the names it gave them; numbers to four figures.
 fn figure(name: &str, value: &serde_json::Value) -> Figure {
     let value = match value {
+        serde_json::Value::Number(n) if name == "rate_upper_per_day" => {
+            let rate = n.as_f64().unwrap_or(0.0);
+            format!("{}, that is one in {:.0} service days", four(rate), 1.0 / rate)
+        }
         serde_json::Value::Number(n) => {
             n.as_i64().map_or_else(|| four(n.as_f64().unwrap_or(0.0)), |n| n.to_string())
         }
@@ -127,10 +171,35 @@ mod tests {
     use super::*;
 
     #[test]
+    fn a_burst_tells_how_its_figures_come_about() {
+        let finding = serde_json::json!({"rule": "burst", "key": "k", "unit": "QHB 412", "device": "TC2", "units": [], "devices": [],
+            "class": null, "since": 0, "until": null, "severity": 2.0, "rank": 0.6, "sentence": "", "entries": [], "figures": {
+                "rate_upper_per_day": 0.005_848, "run_length": 23480, "one_in": 11000, "year_occurrences": 6, "year_service_days": 365,
+                "normal_gap_days": 209.1, "class_counts_as_occurrences": 1.5, "class_counts_as_days": 313.65, "extra_in_30_days": 0.3}});
+        let mut finding: Finding = serde_json::from_value(finding).unwrap();
+        let says = reckoned(&finding).join("\n");
+        for want in [
+            "6 × 0.005848 = 0.03509",
+            "23480 ÷ 2.135 = 11000: one healthy unit in 11000",
+            "30 × ((1.5 + 6) ÷ (313.65 + 365) − 1 ÷ 209.1) = 0.3",
+            "times 2, how much one matters, is 0.6.",
+        ] {
+            assert!(says.contains(want), "{says} has not {want:?}");
+        }
+        finding.figures.clear();
+        assert!(reckoned(&finding).is_empty());
+    }
+
+    #[test]
     fn figures_are_read_to_four_figures() {
         for (n, want) in [(0.011_111_1, "0.01111"), (7.0, "7.000"), (1234.56, "1235"), (0.0, "0")] {
             assert_eq!(four(n), want);
         }
+        let rate = figure("rate_upper_per_day", &serde_json::json!(0.005_848));
+        assert_eq!(rate.value, "0.005848, that is one in 171 service days");
+        assert!(rate.name.contains("80 % upper bound"));
+        let gap = figure("normal_gap_days", &serde_json::json!(209.1));
+        assert!(gap.name.ends_with("on average") && !gap.name.contains("worst"), "{}", gap.name);
         assert_eq!(figure("some_new_name", &serde_json::json!(90)).name, "some new name");
     }
 }

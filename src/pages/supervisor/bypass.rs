@@ -7,7 +7,11 @@ use axum::{
 };
 use sqlx::SqliteConnection;
 
-use super::{bypasses::about, words};
+use super::{
+    bypasses::about,
+    told_of::{ReportLink, ToldOf},
+    words,
+};
 use crate::{
     base::{EntryId, Instant, instant::DAY},
     desk::{World, oversee},
@@ -43,6 +47,7 @@ pub(super) struct View {
     findings: Vec<Said>,
     grants: Vec<String>,
     entries: Vec<EntryLine>,
+    reports: Vec<ReportLink>,
     history: Vec<EntryLine>,
     /// When the cutout was seen closed in between, told together.
     seen: Vec<String>,
@@ -121,9 +126,8 @@ pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: T
     let own = reports::store::entries(&mut db, &own).await?;
     let history = history(&mut db, &line, &world).await?;
     drop(db);
-    let own = own.iter().map(|row| EntryLine::of(row, &world)).collect();
     let sign = sign(me, &line, &world, typed);
-    Ok(view(frame, &line, &findings, own, history, sign, &world, now))
+    Ok(view(frame, &line, &findings, &own, history, sign, &world, now))
 }
 
 const NOT_THERE: &str = "The register holds no such opening: look at the unit's openings again.";
@@ -152,7 +156,7 @@ fn view(
     frame: Frame,
     line: &Line,
     findings: &[Finding],
-    own: Vec<EntryLine>,
+    own: &[reports::store::EntryRow],
     history: Vec<EntryLine>,
     sign: Sign,
     world: &World,
@@ -161,6 +165,7 @@ fn view(
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let schedule = world.roster.schedule_at(&bypass.unit, bypass.begins());
     let standing = line.standing(now);
+    let told = ToldOf::of(own, zone);
     let (history, seen) = fold(history);
     let said = |f: &Finding| Said {
         name: rules::name(f.rule),
@@ -176,10 +181,11 @@ fn view(
         open: standing == Standing::Open,
         unauthorised: bypass.authorised == Authorised::Neither,
         standing: words::standing(standing),
-        facts: facts(line, world, now),
+        facts: facts(line, &told, world, now),
         findings: findings.iter().map(said).collect(),
         grants: grants(line, world),
-        entries: own,
+        entries: own.iter().map(|row| EntryLine::of(row, world)).collect(),
+        reports: told.reports,
         history,
         seen,
         reviews: line.reviews.iter().map(|review| shown(review, line, world)).collect(),
@@ -188,7 +194,7 @@ fn view(
     }
 }
 
-fn facts(line: &Line, world: &World, now: Instant) -> Vec<Fact> {
+fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> Vec<Fact> {
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let begins = bypass.begins();
     let words_of = |word: &Option<String>| word.as_deref().map_or_else(|| "not stated".into(), said);
@@ -207,8 +213,12 @@ fn facts(line: &Line, world: &World, now: Instant) -> Vec<Fact> {
             Some(format!("{}. {}", words::authorised(bypass.authorised), bypass.authorised_why)),
         ),
         ("On whose word", bypass.authorised_by.as_ref().map(words::hand)),
-        ("Reference", bypass.reference.clone()),
+        ("How authorised", Some(told.authorised_how.clone())),
+        ("Reference", Some(told.reference.clone())),
         ("Purpose", Some(words_of(&bypass.purpose))),
+        ("Lock, tag or blue signal", Some(told.protection.clone())),
+        ("Engine running", Some(told.engine_running.clone())),
+        ("Power taken", Some(told.power_taken.clone())),
         ("Seal found", Some(words_of(&bypass.seal_found))),
         ("How long", Some(words::lasted(begins, bypass.closed_at.unwrap_or(now)))),
         ("Closed", Some(bypass.closed_at.map_or_else(|| "not written down".into(), |at| zone.in_words(at)))),

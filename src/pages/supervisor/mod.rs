@@ -2,6 +2,7 @@
 mod bypass;
 mod bypasses;
 mod review;
+mod told_of;
 mod words;
 
 use crate::{
