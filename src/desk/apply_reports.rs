@@ -65,7 +65,8 @@ impl Draft {
 
     fn put_entry(&mut self, known: &KnownEntry, amended: Option<String>, withdrawn: bool) {
         let entry = &known.entry;
-        self.rows.entries.add(&tables::EntryRow {
+        let rows = if amended.is_some() { &mut self.rows.entries_again } else { &mut self.rows.entries };
+        rows.add(&tables::EntryRow {
             id: entry.id,
             seq: known.seq,
             report: known.report,

@@ -96,9 +96,10 @@ CREATE TABLE dossier_part (
     unit      TEXT NOT NULL,
     subject   TEXT NOT NULL,
     fortnight INTEGER NOT NULL,
-    facts     BLOB NOT NULL
-) STRICT;
-CREATE UNIQUE INDEX dossier_part_of_unit ON dossier_part (unit, subject, fortnight);
+    -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
+    facts     BLOB,
+    PRIMARY KEY (unit, subject, fortnight)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE finding (
     key      TEXT PRIMARY KEY,

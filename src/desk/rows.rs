@@ -140,12 +140,15 @@ macro_rules! table_row {
         pub struct $name { $(pub $field: $type,)* }
 
         impl $name {
+            pub fn columns() -> Vec<$crate::desk::rows::Column> {
+                vec![$(table_row!(@column $field $($bytes)?),)*]
+            }
+
             pub fn table() -> $crate::desk::rows::Rows {
                 static SQL: std::sync::LazyLock<String> = std::sync::LazyLock::new(|| {
-                    let columns = [$(table_row!(@column $field $($bytes)?),)*];
                     // OR FAIL needs no journal of the statement: whatever fails is undone with the whole group.
                     let or = if $tail.is_empty() { "OR FAIL" } else { "" };
-                    $crate::desk::rows::Rows::sql_into(or, $table, &columns, $tail)
+                    $crate::desk::rows::Rows::sql_into(or, $table, &$name::columns(), $tail)
                 });
                 $crate::desk::rows::Rows::running(&SQL)
             }

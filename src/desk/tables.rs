@@ -1,4 +1,6 @@
 //! The projections' rows, a struct for each table of `projections.sql`.
+use std::sync::LazyLock;
+
 use serde::Serialize;
 
 use super::rows::{Rows, Script, table_row};
@@ -29,14 +31,26 @@ table_row! {
     }
 }
 table_row! {
-    EntryRow into "entry" ["ON CONFLICT (id) DO UPDATE SET class = excluded.class, kind = excluded.kind, at = excluded.at,
-        found = excluded.found, device = excluded.device, place = excluded.place, throttle = excluded.throttle,
-        amended = excluded.amended, withdrawn = excluded.withdrawn, detail = excluded.detail"] {
+    EntryRow into "entry" [""] {
         id: EntryId, seq: u64, report: ReportId, place_in: usize, unit: UnitName, class: Option<ClassName>, kind: Kind,
         at: Instant, found: bool, device: Option<String>, place: Option<String>, throttle: Option<Throttle>, author: SignIn,
         channel: Channel, recorded_at: Instant, amended: Option<String>, withdrawn: bool, detail: String,
     }
 }
+
+impl EntryRow {
+    /// For entries as an amendment left them. New ones go in by the plain statement, which needs no journal.
+    pub fn again() -> Rows {
+        static SQL: LazyLock<String> = LazyLock::new(|| {
+            let tail = "ON CONFLICT (id) DO UPDATE SET class = excluded.class, kind = excluded.kind, at = excluded.at,
+                found = excluded.found, device = excluded.device, place = excluded.place, throttle = excluded.throttle,
+                amended = excluded.amended, withdrawn = excluded.withdrawn, detail = excluded.detail";
+            Rows::sql_into("", "entry", &EntryRow::columns(), tail)
+        });
+        Rows::running(&SQL)
+    }
+}
+
 table_row! {
     AmendmentRow into "amendment" [""] {
         seq: u64, id: uuid::Uuid, entry: EntryId, report: ReportId, author: SignIn, at: Instant, reason: String,
@@ -87,14 +101,16 @@ table_row! { PasswordRow into "password" ["ON CONFLICT (sign_in) DO UPDATE SET h
 table_row! { TokenRow into "token" [""] { token_hash: String as bytes, sign_in: SignIn, created_at: Instant, } }
 
 macro_rules! waiting {
-    ($($field:ident: $row:ident,)*) => {
+    (@ $row:ident) => { $row::table() };
+    (@ $row:ident $made:ident) => { $row::$made() };
+    ($($field:ident: $row:ident $(by $made:ident)?,)*) => {
         /// What waits to be written, a list for each table, in the order in which it is written.
         #[derive(Debug)]
         pub struct Waiting { $(pub $field: Rows,)* }
 
         impl Default for Waiting {
             fn default() -> Self {
-                Self { $($field: $row::table(),)* }
+                Self { $($field: waiting!(@ $row $($made)?),)* }
             }
         }
         impl Waiting {
@@ -106,7 +122,7 @@ macro_rules! waiting {
     };
 }
 waiting! {
-    pages: PageRow, reports: ReportRow, entries: EntryRow, amendments: AmendmentRow, statements: StatementRow,
+    pages: PageRow, reports: ReportRow, entries: EntryRow, entries_again: EntryRow by again, amendments: AmendmentRow, statements: StatementRow,
     handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
     figures: FiguresRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow, names: PersonNameRow,
     passwords: PasswordRow, tokens: TokenRow,
@@ -131,7 +147,7 @@ pub struct Judged {
 
 const EMPTY_PARTS: &str = "DELETE FROM dossier_part WHERE (unit, subject, fortnight) IN
     (SELECT value->>0, value->>1, value->>2 FROM jsonb_each(?))";
-const PARTS: &str = "INSERT INTO dossier_part (unit, subject, fortnight, facts)
+const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, fortnight, facts)
     SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
     ON CONFLICT (unit, subject, fortnight) DO UPDATE SET facts = excluded.facts";
 const CLEARED: &str =

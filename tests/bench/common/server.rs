@@ -34,14 +34,27 @@ impl Serving {
         Self { child, address }
     }
 
-    /// Processor time it has used, in seconds: user and system, fields 14 and 15 of /proc/PID/stat.
+    /// Processor time it has used, in seconds.
     pub fn cpu(&self) -> f64 {
-        let stat = std::fs::read_to_string(format!("/proc/{}/stat", self.child.id())).unwrap_or_default();
-        let after_name = stat.rsplit_once(')').map_or("", |(_, rest)| rest);
-        let ticks =
-            after_name.split_whitespace().skip(11).take(2).filter_map(|n| n.parse::<f64>().ok()).sum::<f64>();
-        ticks / 100.0
+        ticks(&self.child.id().to_string(), 14) / 100.0
     }
+}
+
+/// Processor time that this process has used.
+pub fn own_cpu() -> f64 {
+    ticks("self", 14) / 100.0
+}
+
+/// Processor time of the programs that this process started and that have ended.
+pub fn ended_cpu() -> f64 {
+    ticks("self", 16) / 100.0
+}
+
+/// User and system time, a field of /proc/PID/stat and the one after it, in hundredths of a second.
+fn ticks(process: &str, field: usize) -> f64 {
+    let stat = std::fs::read_to_string(format!("/proc/{process}/stat")).unwrap_or_default();
+    let after_name = stat.rsplit_once(')').map_or("", |(_, rest)| rest);
+    after_name.split_whitespace().skip(field - 3).take(2).filter_map(|n| n.parse::<f64>().ok()).sum()
 }
 
 impl Drop for Serving {
