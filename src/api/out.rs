@@ -15,6 +15,7 @@ use crate::{
     rules::{
         Finding, Judgement, Rule,
         fact::Hand,
+        ground::{Reviewed, same_hand},
         store::{Decisions, State, Wanted, decisions},
     },
 };
@@ -70,10 +71,22 @@ pub async fn findings(db: &mut SqliteConnection, world: &World, question: Questi
         None if question.history => crate::rules::store::all_until(db, &Wanted::default(), then).await?,
         None => crate::rules::store::open_at(db, &Wanted::default(), then).await?,
     };
+    found.extend(same_hand_findings(db, world, then).await?);
     found.sort_by(|a, b| {
         order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key))
     });
     Ok(found.into_iter().map(|finding| finding_out(finding, &decisions, then)).collect())
+}
+
+/// Reviews that now turn out to be by somebody with a hand in it: a later entry may name the reviewer. Joined when read,
+/// as people's decisions are.
+async fn same_hand_findings(db: &mut SqliteConnection, world: &World, then: Instant) -> Sql<Vec<Finding>> {
+    let lines = oversight::store::register(db, then).await?;
+    let last = lines.iter().filter_map(|line| Some((line, line.reviews.last()?)));
+    let reviews: Vec<Reviewed> =
+        last.map(|(line, r)| Reviewed { bypass: line.bypass.id, by: r.by.clone(), at: r.at }).collect();
+    let bypasses: Vec<_> = lines.into_iter().map(|line| line.bypass).collect();
+    Ok(same_hand(&world.ground(), &bypasses, &reviews))
 }
 
 fn order(finding: &Finding) -> (f64, i64) {

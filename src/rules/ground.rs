@@ -14,7 +14,6 @@ use super::{
 };
 use crate::{
     base::{EntryId, Instant, SignIn, text::own_words},
-    people::People,
     reports::vocabulary::{Purpose, YesNo},
 };
 
@@ -241,7 +240,8 @@ pub struct Reviewed {
     pub at: Instant,
 }
 
-/// Reviews by somebody with a hand in the bypass. The desk refuses them; an import may bring them.
+/// Reviews by somebody with a hand in the bypass. The desk refuses what it can know: a later entry, an amendment or a
+/// merge of two openings may show a hand that nobody could see when the review was signed.
 pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) -> Vec<Finding> {
     let mut out = Vec::new();
     for line in lines {
@@ -260,12 +260,6 @@ pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) ->
         }
     }
     out
-}
-
-/// Whether somebody may review a bypass: a supervisor's act, and not by a hand in it. The desk asks first.
-pub fn may_review(line: &Bypass, person: &SignIn, people: &People) -> bool {
-    let may = people.person(person).and_then(|p| p.permit(crate::people::Act::ReviewBypass)).is_some();
-    may && !line.hands.contains(person)
 }
 
 #[cfg(test)]

@@ -3,7 +3,7 @@ use std::collections::BTreeSet;
 
 use super::{
     dossier::Subject,
-    fact::{BypassFact, Fact, FuseFact, Hand, PositionFact, ResetFact, RunFact, Told},
+    fact::{BypassFact, Fact, FuseFact, Hand, PositionFact, ResetFact, Told},
     running::keeps_on,
 };
 use crate::{
@@ -12,7 +12,7 @@ use crate::{
         Entry, Report, What,
         entry::{DeviceRef, Seal, Who},
         kinds::{Bypass, Fuse, Position, Reset},
-        vocabulary::{AtHow, Occasion, RunPosition, Signs, Throttle, YesNo},
+        vocabulary::{AtHow, RunPosition, Signs, Throttle, YesNo},
     },
     roster::Schedule,
 };
@@ -215,21 +215,6 @@ fn position(p: &Position) -> PositionFact {
         why: p.why.clone(),
         reference: p.reference.clone(),
         seal: seal(&p.seal),
-    }
-}
-
-/// Who had the unit, by one report.
-pub fn run_fact(report: &Report) -> RunFact {
-    let on_a_run = report.occasion == Occasion::Run && report.run.is_some();
-    RunFact {
-        report: report.id,
-        unit: report.unit.clone(),
-        author: report.author.clone(),
-        started: report.run_began().unwrap_or(report.signed_at.at),
-        ended: report.run.as_ref().and_then(|run| run.ended).map(|s| s.at),
-        symbol: report.run.as_ref().and_then(|run| run.symbol.clone()),
-        moved: on_a_run && report.position != Some(RunPosition::Dead),
-        position: report.position,
     }
 }
 

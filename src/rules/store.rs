@@ -114,6 +114,10 @@ impl Decisions {
         if !finding.open_at(then) {
             return State::Ended;
         }
+        // The review that it is about cannot answer it.
+        if finding.rule == Rule::SameHand {
+            return State::Open;
+        }
         if finding.rule.is_ground_protection() {
             let reviewed =
                 !finding.entries.is_empty() && finding.entries.iter().all(|e| self.reviewed.contains(e));

@@ -1,6 +1,6 @@
 //! The foreman's pages, and the supervisor's register with its reviews.
 use breakerbook::web::paths;
-use serde_json::json;
+use serde_json::{Value, json};
 
 use crate::harness::{App, PASSWORD, Page, entry_id, report};
 
@@ -192,6 +192,25 @@ async fn what_is_written_later_reopens_a_review() {
     let more = json!({"id": entry_id(10), "kind": "bypass", "opened_at": "2026-03-03T01:20:00-06:00", "device": "GRC", "by": "sue", "purpose": "repair"});
     app.file("ben", &report(4, "QHB 413", "ben", vec![more])).await;
     stan.get(&path).await.says("Changed since reviewed").says("no longer holds");
+}
+
+/// The review was signed in good faith by what the book held; then somebody writes that the reviewer had ordered it.
+#[tokio::test]
+async fn a_review_by_a_hand_that_came_to_light_later_is_found() {
+    let app = App::start().await;
+    sues_own(&app).await;
+    let stan = app.user("stan").await;
+    let path = stan.get(paths::Bypasses).await.link_to("/bypasses/");
+    typed(stan.get(&path).await, "in_order", "Looked.").send().await.goes_to(&path);
+    let same_hand = |rows: Value| {
+        rows.as_array().unwrap().iter().filter(|r| r["rule"] == "same_hand" && r["state"] == "open").count()
+    };
+    let token = app.token("sue").await;
+    assert_eq!(same_hand(app.api(&token, "GET", "/api/v1/findings", None).await.1), 0);
+    let order = json!({"id": entry_id(11), "kind": "bypass", "opened_at": "2026-03-03T01:05:00-06:00", "device": "GRC", "by": "sue",
+        "authorised_by": "stan", "purpose": "insulation_test", "closed_at": "2026-03-03T01:30:00-06:00"});
+    app.file("ben", &report(3, "QHB 413", "ben", vec![order])).await;
+    assert_eq!(same_hand(app.api(&token, "GET", "/api/v1/findings", None).await.1), 1);
 }
 
 #[tokio::test]
