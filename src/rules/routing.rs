@@ -253,7 +253,7 @@ mod tests {
         reports::{
             When,
             kinds::{BreakerTrip, EngineStart, GroundRelay},
-            vocabulary::{Left, Outcome, Seen},
+            vocabulary::{Left, Occasion, Outcome, Seen},
         },
         rules::sample::{Railway, at, device, entry},
     };
