@@ -4,11 +4,12 @@ use serde::Serialize;
 use sqlx::SqliteConnection;
 
 use crate::{
-    base::{ClassName, EntryId, Instant, Tag, UnitName, instant::HOUR, text},
+    base::{ClassName, EntryId, Instant, Tag, UnitName, text},
     desk::{
         World,
         history::{self, History},
         judge::judge_batch,
+        world::is_late,
     },
     oversight::{self, Line},
     reports,
@@ -254,7 +255,7 @@ fn entry_out(row: reports::store::EntryRow) -> EntryOut {
         author: row.author,
         channel: row.channel,
         recorded_at,
-        late: YesNo(recorded_at.since(at) > 24 * HOUR),
+        late: YesNo(is_late(at, recorded_at)),
         amended: YesNo(row.amended.is_some()),
         detail: serde_json::from_str(&row.detail).unwrap_or(serde_json::Value::Null),
     }

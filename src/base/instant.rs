@@ -1,5 +1,5 @@
 //! Moments: [`Instant`] for reckoning, [`Stamp`] for what somebody wrote, offset and all.
-use std::{fmt, time::Duration};
+use std::fmt;
 
 use serde::{Deserialize, Deserializer, Serialize, Serializer, de::Error as _};
 use time::{OffsetDateTime, UtcOffset, format_description::well_known::Rfc3339};
@@ -47,10 +47,6 @@ impl Instant {
     /// UTC with `Z`, to the second unless there are smaller parts: `2026-03-03T11:14:00Z`.
     pub fn to_z(self) -> String {
         self.datetime().and_then(|t| t.format(&Rfc3339).ok()).unwrap_or_default()
-    }
-
-    pub fn plus_duration(self, by: Duration) -> Self {
-        self.plus(i64::try_from(by.as_micros()).unwrap_or(i64::MAX))
     }
 }
 

@@ -2,7 +2,7 @@
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
-use crate::base::{Instant, SignIn, Stamp, words::words};
+use crate::base::{SignIn, Stamp, words::words};
 
 /// The version written today. Older ones stay readable for ever.
 pub const VERSION: u32 = 1;
@@ -80,9 +80,4 @@ pub fn write(seq: u64, kind: &str, heading: &Heading, body: &RawValue) -> Result
         happened_at: heading.happened_at,
         body,
     })
-}
-
-/// The moment a page was recorded, for readers that need no more of it.
-pub fn recorded_at(blob: &str) -> Option<Instant> {
-    Envelope::read(blob).ok().map(|page| page.recorded_at.at)
 }

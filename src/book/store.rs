@@ -28,11 +28,6 @@ pub async fn page(db: &mut SqliteConnection, seq: i64) -> Result<Option<StoredPa
     sqlx::query_as("SELECT seq, blob, leaf FROM page WHERE seq = ?").bind(seq).fetch_optional(db).await
 }
 
-/// How many pages the book has.
-pub async fn count(db: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
-    sqlx::query_scalar("SELECT count(*) FROM page").fetch_one(db).await
-}
-
 /// A page as bytes: a damaged one may not be text any more.
 #[derive(sqlx::FromRow)]
 struct RawPage {

@@ -76,8 +76,7 @@ impl FileReport {
             )));
         }
         let checked = validity::check(&report, &world.roster, &world.people, &world.railway.zone, now, live);
-        problems.refusals.extend(checked.refusals);
-        problems.warnings.extend(checked.warnings);
+        problems.absorb(checked);
         if problems.is_refused() {
             return Err(Refused::Problems(problems.refusals));
         }

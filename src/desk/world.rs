@@ -147,7 +147,7 @@ pub fn put_schedule(roster: &mut Roster, schedule: Schedule) {
     versions.insert(place, Arc::new(schedule));
 }
 
-/// The moment that counts as now for a page recorded at a given time.
+/// Recorded more than 24 hours after it happened (49 CFR 229.20(c)(1)): shown as late, never refused.
 pub fn is_late(happened: Instant, recorded: Instant) -> bool {
     recorded.since(happened) > 24 * crate::base::instant::HOUR
 }

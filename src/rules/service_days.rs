@@ -183,11 +183,6 @@ impl ServiceDays {
         let before = before.collect();
         Self::Known(Counted { days, before, total })
     }
-
-    pub fn by_calendar(&self) -> bool {
-        matches!(self, Self::Calendar)
-    }
-
     pub fn counts(&self, day: Day) -> bool {
         match self {
             Self::Calendar => true,
