@@ -2,7 +2,10 @@
 use std::sync::Arc;
 
 use super::{
-    body::{Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement},
+    body::{
+        Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement,
+        ThresholdsChanged,
+    },
     draft::{Draft, Filed},
     tables::{self, json},
     world,
@@ -38,6 +41,7 @@ impl Draft {
             Body::FindingSetAside(aside) => self.put_aside(filed, heading, aside),
             Body::BypassReviewed(review) => self.put_review(filed, heading, review),
             Body::ClassFiguresTaken(figures) => self.put_figures(filed.seq, figures),
+            Body::ThresholdsChanged(changed) => self.put_thresholds(filed, heading, changed),
         }
     }
 
@@ -110,6 +114,23 @@ impl Draft {
     fn put_figures(&mut self, seq: u64, figures: &ClassFigures) {
         self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
         self.world_mut(seq).figures = Some(Arc::new(figures.clone()));
+        self.again.everything = true;
+    }
+
+    /// A setting that a later program has dropped changes nothing any more.
+    fn put_thresholds(&mut self, filed: Filed, heading: &Heading, changed: &ThresholdsChanged) {
+        let world = self.world_mut(filed.seq);
+        for change in &changed.changes {
+            let _ = world.thresholds.set(&change.setting, change.new);
+        }
+        self.rows.thresholds.add(&tables::ThresholdsRow {
+            seq: filed.seq,
+            by: author(heading),
+            at: filed.recorded_at,
+            reason: changed.reason.clone(),
+            changes: json(&changed.changes),
+            settings: json(&self.world.thresholds),
+        });
         self.again.everything = true;
     }
 
@@ -200,8 +221,8 @@ impl Draft {
     fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
         let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
         let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
-        let fact =
-            shop_fact(filed, &author(heading), closed.at, Told::RepairClosed { new_life: closed.new_life });
+        let told = Told::RepairClosed { new_life: closed.new_life, no_fault_found: closed.no_fault_found() };
+        let fact = shop_fact(filed, &author(heading), closed.at, told);
         self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
         self.put_repair(Repair {
             closed_at: Some(closed.at),

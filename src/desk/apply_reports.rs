@@ -1,5 +1,5 @@
 //! What a filed report, and an amendment of one of its entries, do to the projections.
-use std::sync::Arc;
+use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
     apply::author,
@@ -9,7 +9,7 @@ use super::{
     tables::{self, json},
 };
 use crate::{
-    base::ClassName,
+    base::{ClassName, Day, Zone},
     book::Heading,
     reports::{Entry, Report, amendment::Amendment, content},
     rules::{
@@ -17,6 +17,7 @@ use crate::{
         dossier::Subject,
         fact::Withdrawn,
         routing::{self, Source},
+        weather::is_wet,
     },
 };
 
@@ -29,6 +30,11 @@ impl Draft {
         let day = self.world.railway.zone.day_of(report.signed_at.at);
         if self.units.get(&report.unit).is_none_or(|known| !known.days.contains(day)) {
             self.unit_mut(&report.unit).days.insert(day);
+        }
+        for (day, wet) in weather_days(report, &self.world.railway.zone) {
+            if self.units.get(&report.unit).is_none_or(|known| known.weather.would_change(day, wet)) {
+                self.unit_mut(&report.unit).weather.insert(day, wet);
+            }
         }
         self.dossier_mut(DossierKey { unit: report.unit.clone(), subject: Subject::GroundProtection });
         for (place_in, entry) in report.entries.iter().enumerate() {
@@ -145,6 +151,14 @@ impl Draft {
             }
         }
     }
+}
+
+/// The days of which a report tells the weather, and whether it was wet: the day its run began and the day it ended.
+pub(super) fn weather_days(report: &Report, zone: &Zone) -> BTreeSet<(Day, bool)> {
+    let Some(wet) = report.weather.and_then(is_wet) else { return BTreeSet::new() };
+    let ended = report.run.as_ref().and_then(|run| run.ended).map_or(report.signed_at.at, |s| s.at);
+    let began = report.run_began().unwrap_or(ended);
+    [began, ended].into_iter().map(|at| (zone.day_of(at), wet)).collect()
 }
 
 fn report_row(

@@ -132,6 +132,29 @@ pub struct RepairClosed {
     pub new_life: bool,
 }
 
+impl RepairClosed {
+    /// What the shop writes for a cause it did not find.
+    pub fn no_fault_found(&self) -> bool {
+        self.cause.trim().eq_ignore_ascii_case("no fault found")
+    }
+}
+
+/// Settings of the rules, changed: by name, what they were and what they are from here on.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ThresholdsChanged {
+    pub changes: Vec<Change>,
+    pub reason: String,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct Change {
+    pub setting: String,
+    pub old: f64,
+    pub new: f64,
+}
+
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SetAside {
@@ -200,6 +223,7 @@ bodies! {
     FindingSetAside(SetAside) = "finding_set_aside",
     BypassReviewed(Review) = "bypass_reviewed",
     ClassFiguresTaken(ClassFigures) = "class_figures_taken",
+    ThresholdsChanged(ThresholdsChanged) = "thresholds_changed",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -217,7 +241,7 @@ macro_rules! by_serde {
     )*};
 }
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
-    RepairOpened RepairClosed SetAside Review ClassFigures);
+    RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

@@ -16,7 +16,7 @@ use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
     book::{self, Channel, Frontier, Hash, Heading, tree},
     reports::{Amendment, Entry},
-    rules::{Bypass, DossierKey, service_days::DaySet},
+    rules::{Bypass, DossierKey, service_days::DaySet, weather::WeatherDays},
 };
 
 /// A page that somebody wants filed; its number and time are given when it is.
@@ -89,6 +89,8 @@ impl KnownAmendment {
 pub struct UnitHistory {
     /// Days on which somebody reported about it.
     pub days: DaySet,
+    /// What their reports told of the weather.
+    pub weather: WeatherDays,
     /// From, to; open while `None`.
     pub holds: Vec<(Instant, Option<Instant>)>,
 }

@@ -23,6 +23,7 @@ pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> R
     let last = world.railway.zone.day_of(then);
     for history in all.units.values_mut() {
         history.days = history.days.up_to(last);
+        history.weather = history.weather.up_to(last);
         history.holds.retain(|(from, _)| *from <= then);
         history.holds.iter_mut().for_each(|(_, to)| *to = to.filter(|to| *to <= then));
     }
@@ -33,7 +34,7 @@ pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> R
 
 pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
     let mut all = History::default();
-    for row in sqlx::query("SELECT unit, days, holds FROM unit_history").fetch_all(&mut *db).await? {
+    for row in sqlx::query("SELECT unit, days, weather, holds FROM unit_history").fetch_all(&mut *db).await? {
         all.units.insert(load::unit(&row)?, load::history(&row)?);
     }
     let dossiers = load::every_dossier(db).await?;

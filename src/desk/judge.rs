@@ -13,7 +13,7 @@ use super::{
 use crate::{
     base::UnitName,
     rules::{
-        Dossier, DossierKey, Finding, Judgement, dossier::Subject, fact::RunFact, judge::judge,
+        Beside, Dossier, DossierKey, Finding, Judgement, dossier::Subject, fact::RunFact, judge::judge,
         service_days::ServiceDays,
     },
 };
@@ -34,12 +34,15 @@ impl Draft {
         self.watch_runs(db).await?;
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
+        let blank = UnitHistory::default();
         for (key, kept) in &mut self.dossiers {
             let clock = clocks
                 .entry(key.unit.clone())
                 .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
             let runs = kept.watch.as_ref().map_or(&[][..], |watch| watch.runs.as_slice());
-            let judgement = judge(key, &kept.dossier, clock, runs, &self.world.ground());
+            let weather = self.units.get(&key.unit).map_or(&blank.weather, |history| &history.weather);
+            let beside = Beside { days: clock, weather, runs };
+            let judgement = judge(key, &kept.dossier, beside, &self.world.ground());
             put_judgement(&mut self.judged, key, kept, judgement);
         }
         self.put_back();
@@ -73,6 +76,7 @@ impl Draft {
             self.judged.histories.add(&UnitHistoryRow {
                 unit,
                 days: hex::encode(history.days.to_bytes()),
+                weather: hex::encode(history.weather.to_bytes()),
                 holds: json(&history.holds),
             });
         }
@@ -108,7 +112,7 @@ impl Draft {
         units: &[String],
     ) -> Result<(), sqlx::Error> {
         let names = json(&units);
-        let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
+        let sql = "SELECT unit, days, weather, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
             self.units.insert(UnitName::from(row.try_get::<&str, _>("unit")?), load::history(&row)?);
         }
@@ -215,10 +219,12 @@ pub fn judge_batch<'a>(
     runs: &BTreeMap<UnitName, Vec<RunFact>>,
 ) -> Judgement {
     let mut all = Judgement::default();
+    let blank = UnitHistory::default();
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));
-        let judgement =
-            judge(key, dossier, &clock, runs.get(&key.unit).map_or(&[], Vec::as_slice), &world.ground());
+        let weather = &units.get(&key.unit).unwrap_or(&blank).weather;
+        let runs = runs.get(&key.unit).map_or(&[][..], Vec::as_slice);
+        let judgement = judge(key, dossier, Beside { days: &clock, weather, runs }, &world.ground());
         all.findings.extend(judgement.findings);
         all.bypasses.extend(judgement.bypasses);
     }

@@ -13,7 +13,7 @@ use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::stored,
-    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet},
+    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet, weather::WeatherDays},
 };
 
 impl Draft {
@@ -163,7 +163,7 @@ impl Draft {
                 None => names.push(unit),
             }
         }
-        let sql = "SELECT unit, days, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
+        let sql = "SELECT unit, days, weather, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, &names).await? {
             self.units.insert(text(&row, "unit")?, history(&row)?);
         }
@@ -188,7 +188,7 @@ impl Draft {
         Ok(())
     }
 
-    /// Dossiers of the wanted units that service days from a new report day on may change.
+    /// Dossiers of the wanted units that service days or weather from a new report day on may change.
     async fn dependent_on_days(
         &self,
         db: &mut SqliteConnection,
@@ -197,7 +197,9 @@ impl Draft {
         let zone = &self.world.railway.zone;
         let first_change = |(unit, days): (&UnitName, &BTreeSet<Day>)| {
             let known = self.units.get(unit)?;
-            let first = days.iter().filter_map(|day| known.days.first_change(*day)).min()?;
+            let told = wanted.weather.get(unit).into_iter().flatten();
+            let wet = told.filter(|(day, wet)| known.weather.would_change(*day, *wet)).map(|(day, _)| *day);
+            let first = days.iter().filter_map(|day| known.days.first_change(*day)).chain(wet).min()?;
             Some((unit.clone(), zone.start_of(first)))
         };
         let changed: Vec<(UnitName, Instant)> = wanted.units.iter().filter_map(first_change).collect();
@@ -277,7 +279,9 @@ fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {
 pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
     let days = DaySet::from_bytes(row.try_get("days")?).ok_or_else(|| damaged("report days".to_owned()))?;
     let holds = serde_json::from_str(row.try_get("holds")?).map_err(|why| damaged(why.to_string()))?;
-    Ok(UnitHistory { days, holds })
+    let weather =
+        WeatherDays::from_bytes(row.try_get("weather")?).ok_or_else(|| damaged("the weather".to_owned()))?;
+    Ok(UnitHistory { days, weather, holds })
 }
 
 async fn fetch(

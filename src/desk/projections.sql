@@ -1,7 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 1
--- JUDGING 2: findings say other things than before, and every book judges itself again at its next start.
+-- PACKING 2
+-- JUDGING 3: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -20,6 +20,11 @@ CREATE TABLE class_schedule (
 ) STRICT;
 CREATE TABLE unit_card (unit TEXT PRIMARY KEY, card TEXT NOT NULL) STRICT;
 CREATE TABLE class_figures (one INTEGER PRIMARY KEY CHECK (one = 1), seq INTEGER NOT NULL, figures TEXT NOT NULL) STRICT;
+
+CREATE TABLE thresholds (
+    seq INTEGER PRIMARY KEY, by TEXT NOT NULL, at INTEGER NOT NULL, reason TEXT NOT NULL, changes TEXT NOT NULL,
+    settings TEXT NOT NULL
+) STRICT;
 
 CREATE TABLE report (
     seq         INTEGER PRIMARY KEY,
@@ -83,7 +88,9 @@ CREATE TABLE statement (
 CREATE TABLE handover_read (seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL) STRICT;
 CREATE INDEX handover_of_unit ON handover_read (unit, seq);
 
-CREATE TABLE unit_history (unit TEXT PRIMARY KEY, days BLOB NOT NULL, holds TEXT NOT NULL) STRICT;
+CREATE TABLE unit_history (
+    unit TEXT PRIMARY KEY, days BLOB NOT NULL, weather BLOB NOT NULL, holds TEXT NOT NULL
+) STRICT;
 CREATE TABLE dossier (
     unit            TEXT NOT NULL,
     subject         TEXT NOT NULL,

@@ -64,7 +64,9 @@ table_row! { AuthorisationRow into "authorisation" ["ON CONFLICT (seq) DO UPDATE
 table_row! { ScheduleRow into "class_schedule" [""] { class: ClassName, seq: u64, effective: Instant, schedule: String, } }
 table_row! { UnitRow into "unit_card" ["ON CONFLICT (unit) DO UPDATE SET card = excluded.card"] { unit: UnitName, card: String, } }
 table_row! { FiguresRow into "class_figures" ["ON CONFLICT (one) DO UPDATE SET seq = excluded.seq, figures = excluded.figures"] { one: u8, seq: u64, figures: String, } }
-table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE SET days = excluded.days, holds = excluded.holds"] { unit: UnitName, days: String as bytes, holds: String, } }
+table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE SET days = excluded.days, weather = excluded.weather,
+holds = excluded.holds"] { unit: UnitName, days: String as bytes, weather: String as bytes, holds: String, } }
+table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: Instant, reason: String, changes: String, settings: String, } }
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
         findings = excluded.findings"] {
@@ -124,7 +126,7 @@ macro_rules! waiting {
 waiting! {
     pages: PageRow, reports: ReportRow, entries: EntryRow, entries_again: EntryRow by again, amendments: AmendmentRow, statements: StatementRow,
     handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
-    figures: FiguresRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow, names: PersonNameRow,
+    figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow, names: PersonNameRow,
     passwords: PasswordRow, tokens: TokenRow,
 }
 

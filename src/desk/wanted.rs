@@ -2,6 +2,7 @@
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{
+    apply_reports,
     body::{Body, RepairOpened},
     draft::{Draft, Page},
 };
@@ -21,6 +22,8 @@ pub struct Wanted {
     pub repairs: BTreeSet<uuid::Uuid>,
     /// With the days on which a page reports about it.
     pub units: BTreeMap<UnitName, BTreeSet<Day>>,
+    /// What the pages tell of the weather: a day, and whether it was wet.
+    pub weather: BTreeMap<UnitName, BTreeSet<(Day, bool)>>,
     pub dossiers: BTreeSet<DossierKey>,
 }
 
@@ -100,6 +103,8 @@ impl Wanted {
             Body::ReportFiled(report) => {
                 let day = draft.world.railway.zone.day_of(report.signed_at.at);
                 self.units.entry(report.unit.clone()).or_default().insert(day);
+                let told = apply_reports::weather_days(report, &draft.world.railway.zone);
+                self.weather.entry(report.unit.clone()).or_default().extend(told);
                 self.want(&report.unit, Subject::GroundProtection);
                 for entry in &report.entries {
                     self.entry_subjects(&report.unit, entry, draft);

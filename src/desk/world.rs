@@ -1,4 +1,4 @@
-//! What is small enough to keep in memory: railway, people, roster, class figures. Replaced only after COMMIT.
+//! What is small enough to keep in memory: railway, people, roster, class figures, thresholds. Replaced only after COMMIT.
 use std::sync::Arc;
 
 use sqlx::{Row, SqliteConnection};
@@ -9,7 +9,7 @@ use crate::{
     book::{self, Envelope, Frontier},
     people::{Authorisation, People, Person},
     roster::{Class, Roster, Schedule, UnitCard},
-    rules::ClassFigures,
+    rules::{ClassFigures, Thresholds},
 };
 
 #[derive(Clone, Debug)]
@@ -28,6 +28,7 @@ pub struct World {
     pub roster: Roster,
     pub people: People,
     pub figures: Option<Arc<ClassFigures>>,
+    pub thresholds: Thresholds,
     /// The last page that changed any of it.
     pub seq: u64,
 }
@@ -39,6 +40,7 @@ impl World {
             people: &self.people,
             zone: &self.railway.zone,
             figures: self.figures.as_deref(),
+            thresholds: &self.thresholds,
         }
     }
 
@@ -53,7 +55,14 @@ impl World {
             zone,
             demo: opened.demo,
         };
-        Ok(Self { railway, roster: Roster::default(), people: People::default(), figures: None, seq: 0 })
+        Ok(Self {
+            railway,
+            roster: Roster::default(),
+            people: People::default(),
+            figures: None,
+            thresholds: Thresholds::default(),
+            seq: 0,
+        })
     }
 }
 
@@ -133,6 +142,12 @@ pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
     let figures: Option<String> =
         sqlx::query_scalar("SELECT figures FROM class_figures").fetch_optional(&mut *db).await?;
     world.figures = figures.map(|text| from_json(&text, "the class figures")).transpose()?.map(Arc::new);
+    let settings: Option<String> =
+        sqlx::query_scalar("SELECT settings FROM thresholds ORDER BY seq DESC LIMIT 1")
+            .fetch_optional(&mut *db)
+            .await?;
+    world.thresholds =
+        settings.map(|text| from_json(&text, "the thresholds")).transpose()?.unwrap_or_default();
     Ok(world)
 }
 

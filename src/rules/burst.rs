@@ -354,6 +354,9 @@ mod tests {
             }],
             unit_days: [("QHB 412".into(), 365), ("QHB 401".into(), 365), ("QHB 402".into(), 365)].into(),
             class_days: [("C1".into(), ClassDays { days: 40 * gap + 365, units: 20 })].into(),
+            repairs: 0,
+            cranking: Vec::new(),
+            monthly: None,
         });
         railway
     }

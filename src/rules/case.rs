@@ -4,6 +4,7 @@ use super::{
     fact::{Fact, RunFact},
     finding::{Finding, Rule},
     service_days::ServiceDays,
+    weather::WeatherDays,
 };
 use crate::{
     base::{ClassName, EntryId, Instant, Tag, UnitName},
@@ -15,6 +16,7 @@ pub struct Case<'a> {
     pub key: &'a DossierKey,
     pub facts: &'a [Fact],
     pub days: &'a ServiceDays,
+    pub weather: &'a WeatherDays,
     pub runs: &'a [RunFact],
     pub ground: &'a Ground<'a>,
 }

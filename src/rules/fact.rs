@@ -81,7 +81,9 @@ pub enum Told {
     Position(Box<PositionFact>),
     /// A repair of this device (or, in the unit's dossier, of the unit) was closed at `at`.
     RepairClosed {
+        /// The device itself was replaced.
         new_life: bool,
+        no_fault_found: bool,
     },
     /// The unit was released into service at `at`.
     Released,

@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, Fact, dossier::Subject, occurrence::occurrences, service_days::ServiceDays,
-    statistics::gamma_quantile,
+    Dossier, DossierKey, Fact, dossier::Subject, monthly::Monthly, occurrence::occurrences,
+    service_days::ServiceDays, statistics::gamma_quantile,
 };
 use crate::{
     base::{ClassName, Day, Instant, Tag, UnitName, Zone},
@@ -29,6 +29,30 @@ pub struct ClassFigures {
     pub unit_days: BTreeMap<UnitName, i64>,
     /// The same summed over each class, so that judging one device need not add up a fleet.
     pub class_days: BTreeMap<ClassName, ClassDays>,
+    /// Repairs of single devices closed in those 365 days.
+    #[serde(default, skip_serializing_if = "is_zero")]
+    pub repairs: u32,
+    /// Cranking volts of each class, fortnight by fortnight, oldest first. Sorted by (class, fortnight).
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub cranking: Vec<Cranking>,
+    /// What was found at the first refresh of this month over all pairs and classes together.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub monthly: Option<Box<Monthly>>,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks so")]
+fn is_zero(n: &u32) -> bool {
+    *n == 0
+}
+
+/// The median over the units of a class of each unit's median cranking volts in one fortnight.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Cranking {
+    pub class: ClassName,
+    /// See [`super::dossier::fortnight`].
+    pub fortnight: i64,
+    pub volts: f64,
+    pub units: u32,
 }
 
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
@@ -180,7 +204,16 @@ pub fn figures_from<'a>(
         }
     }
     let devices = devices.into_values().collect();
-    ClassFigures { as_of: taken.as_of, up_to_seq: taken.up_to_seq, devices, unit_days, class_days }
+    ClassFigures {
+        as_of: taken.as_of,
+        up_to_seq: taken.up_to_seq,
+        devices,
+        unit_days,
+        class_days,
+        repairs: 0,
+        cranking: Vec::new(),
+        monthly: None,
+    }
 }
 
 /// Devices that never operated count too: their service days belong to their legend's fleet.

@@ -11,6 +11,7 @@ use super::{
     register::{Authorised, Bypass},
     seal::seal,
     service_days::ServiceDays,
+    weather::WeatherDays,
 };
 use crate::{
     base::{EntryId, Instant, SignIn, text::own_words},
@@ -246,7 +247,8 @@ pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) ->
     let mut out = Vec::new();
     for line in lines {
         let key = DossierKey { unit: line.unit.clone(), subject: Subject::GroundProtection };
-        let case = Case { key: &key, facts: &[], days: &ServiceDays::Calendar, runs: &[], ground };
+        let (days, weather) = (ServiceDays::Calendar, WeatherDays::default());
+        let case = Case { key: &key, facts: &[], days: &days, weather: &weather, runs: &[], ground };
         for review in reviews.iter().filter(|r| r.bypass == line.id && line.hands.contains(&r.by)) {
             let says = format!(
                 "{} reviewed the opening of {} of {} and had a hand in it: opened, closed, authorised or granted.",

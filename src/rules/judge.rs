@@ -14,6 +14,7 @@ use super::{
     reported::{left_open, told_of_unit},
     running::must_stay_on,
     service_days::ServiceDays,
+    weather::WeatherDays,
 };
 use crate::base::{Instant, Tag};
 
@@ -28,16 +29,19 @@ pub struct Judgement {
     pub settled_after: Option<Instant>,
 }
 
-/// Judges one dossier. As of a moment: judge `dossier.up_to(then)` against service days from the reports, and
-/// runs, up to then.
-pub fn judge(
-    key: &DossierKey,
-    dossier: &Dossier,
-    days: &ServiceDays,
-    runs: &[RunFact],
-    ground: &Ground<'_>,
-) -> Judgement {
-    let case = Case { key, facts: dossier.facts(), days, runs, ground };
+/// What is known of the unit beside the dossier.
+#[derive(Clone, Copy, Debug)]
+pub struct Beside<'a> {
+    pub days: &'a ServiceDays,
+    pub weather: &'a WeatherDays,
+    /// Only for ground protection: the runs that overlap an opening.
+    pub runs: &'a [RunFact],
+}
+
+/// Judges one dossier. As of a moment: judge `dossier.up_to(then)` beside what the reports up to then tell.
+pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &Ground<'_>) -> Judgement {
+    let Beside { days, weather, runs } = beside;
+    let case = Case { key, facts: dossier.facts(), days, weather, runs, ground };
     let mut judged = Judgement::default();
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),

@@ -12,6 +12,7 @@ pub mod fuse;
 pub mod ground;
 pub mod ground_open;
 pub mod judge;
+pub mod monthly;
 pub mod occurrence;
 #[cfg(test)]
 mod properties;
@@ -28,6 +29,8 @@ pub mod service_days;
 pub mod state;
 pub mod statistics;
 pub mod store;
+pub mod thresholds;
+pub mod weather;
 pub mod windows;
 
 use crate::{base::Zone, people::People, roster::Roster};
@@ -36,8 +39,9 @@ pub use dossier::{Dossier, DossierKey};
 pub use fact::{Fact, Told};
 pub use figures::ClassFigures;
 pub use finding::{Finding, Rule};
-pub use judge::{Judgement, judge};
+pub use judge::{Beside, Judgement, judge};
 pub use register::Bypass;
+pub use thresholds::Thresholds;
 
 /// What judging needs besides the facts: who may what, which unit has which devices, normal rates.
 #[derive(Clone, Copy, Debug)]
@@ -46,4 +50,5 @@ pub struct Ground<'a> {
     pub people: &'a People,
     pub zone: &'a Zone,
     pub figures: Option<&'a ClassFigures>,
+    pub thresholds: &'a Thresholds,
 }

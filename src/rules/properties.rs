@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use proptest::{prelude::*, sample::select};
 
 use super::{
-    Dossier, DossierKey, Fact, Judgement, Told,
+    Beside, Dossier, DossierKey, Fact, Judgement, Told,
     dossier::Subject,
     fact::{FuseFact, Hand, ResetFact, RunFact, Withdrawn},
     figures::{ClassDays, ClassFigures, DeviceFigures},
@@ -64,7 +64,8 @@ fn any_told() -> impl Strategy<Value = Told> {
             restriction: None,
         }),
         (seen(), proptest::option::of(seen())).prop_map(|(seen, to)| position(BEGIN, "D1", seen, to).told),
-        any::<bool>().prop_map(|new_life| Told::RepairClosed { new_life }),
+        any::<(bool, bool)>()
+            .prop_map(|(new_life, no_fault_found)| Told::RepairClosed { new_life, no_fault_found }),
         Just(Told::Released),
     ]
 }
@@ -162,6 +163,9 @@ fn railway_where(d1_is_a_cutout: bool) -> Railway {
         devices: devices.into(),
         unit_days: BTreeMap::new(),
         class_days: [("C1".into(), ClassDays { days: 1_200, units: 4 })].into(),
+        repairs: 0,
+        cranking: Vec::new(),
+        monthly: None,
     });
     railway
 }
@@ -188,7 +192,7 @@ fn judged(
     runs: &[RunFact],
 ) -> Judgement {
     let key = DossierKey { unit: "QHB 412".into(), subject: subject.clone() };
-    judge(&key, dossier, days, runs, &railway.ground())
+    judge(&key, dossier, Beside { days, weather: &railway.weather, runs }, &railway.ground())
 }
 
 fn days_of(reports: &DaySet, railway: &Railway) -> ServiceDays {
@@ -261,7 +265,7 @@ proptest! {
         let mut reports: DaySet = reports.iter().map(|d| first.plus(*d)).collect();
         let when = |h: i64| at(BEGIN).plus(h * 60 * MINUTE);
         let trips = hours.iter().map(|h| Fact { at: when(*h), ..trip_with(BEGIN, "D1", vec![], Left::On) });
-        let mended = repairs.iter().map(|h| Fact { at: when(*h), ..fact(BEGIN, Told::RepairClosed { new_life: false }) });
+        let mended = repairs.iter().map(|h| Fact { at: when(*h), ..fact(BEGIN, Told::RepairClosed { new_life: false, no_fault_found: false }) });
         let dossier = Dossier::of(trips.chain(mended).collect());
         let subject = Subject::Device("D1".into());
         let before = days_of(&reports, &railway);

@@ -8,11 +8,12 @@ use serde::de::DeserializeOwned;
 use uuid::Uuid;
 
 use super::{
-    Dossier, DossierKey, Fact, Ground, Told,
+    Beside, Dossier, DossierKey, Fact, Ground, Thresholds, Told,
     dossier::Subject,
     fact::{BypassFact, Hand, PositionFact, ResetFact},
     figures::ClassFigures,
     service_days::{DaySet, ServiceDays},
+    weather::WeatherDays,
 };
 use crate::{
     base::{Day, EntryId, Instant, ReportId, Zone},
@@ -87,7 +88,7 @@ pub fn ground(when: &str, operations: u32) -> Fact {
 }
 
 pub fn repair(when: &str) -> Fact {
-    fact(when, Told::RepairClosed { new_life: false })
+    fact(when, Told::RepairClosed { new_life: false, no_fault_found: false })
 }
 
 /// An opening by `a.lind`, ordered by nobody, for an insulation test with the engine shut down.
@@ -152,6 +153,8 @@ pub struct Railway {
     pub zone: Zone,
     pub figures: Option<ClassFigures>,
     pub days: ServiceDays,
+    pub weather: WeatherDays,
+    pub thresholds: Thresholds,
 }
 
 impl Railway {
@@ -180,7 +183,15 @@ impl Railway {
         let reports: DaySet = (19_000..20_550).map(Day).collect();
         let zone = Zone::named("America/Chicago").unwrap();
         let days = ServiceDays::of(roster.unit(&"QHB 412".into()), &reports, &[], &zone);
-        Self { roster, people: People::default(), zone, figures: None, days }
+        Self {
+            roster,
+            people: People::default(),
+            zone,
+            figures: None,
+            days,
+            weather: WeatherDays::default(),
+            thresholds: Thresholds::default(),
+        }
     }
 
     pub fn ground(&self) -> Ground<'_> {
@@ -189,6 +200,7 @@ impl Railway {
             people: &self.people,
             zone: &self.zone,
             figures: self.figures.as_ref(),
+            thresholds: &self.thresholds,
         }
     }
 
@@ -225,7 +237,12 @@ impl Railway {
         runs: &[crate::rules::fact::RunFact],
     ) -> crate::rules::Judgement {
         let key = DossierKey { unit: "QHB 412".into(), subject };
-        crate::rules::judge(&key, &Dossier::of(facts), &self.days, runs, &self.ground())
+        crate::rules::judge(
+            &key,
+            &Dossier::of(facts),
+            Beside { days: &self.days, weather: &self.weather, runs },
+            &self.ground(),
+        )
     }
 
     pub fn judge_device(&self, tag: &str, facts: Vec<Fact>) -> Vec<crate::rules::Finding> {

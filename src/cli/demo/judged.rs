@@ -12,7 +12,7 @@ use crate::{
         Dossier, DossierKey, Fact, Finding, Ground, Rule, Told,
         dossier::Subject,
         figures::{Taken, figures_from},
-        judge::judge,
+        judge::{Beside, judge},
         sample::fact,
         service_days::{DaySet, Hold, ServiceDays},
     },
@@ -109,7 +109,12 @@ impl Known {
             match &event.act {
                 Act::Report(report) => all.report(&read(report), zone),
                 Act::RepairClosed { unit, device: Some(device), at, new_life, .. } => {
-                    all.add(unit, device, *at, Told::RepairClosed { new_life: *new_life });
+                    all.add(
+                        unit,
+                        device,
+                        *at,
+                        Told::RepairClosed { new_life: *new_life, no_fault_found: false },
+                    );
                 }
                 Act::Held { unit, at, .. } => {
                     all.holds.entry(unit.as_str().into()).or_default().push((*at, None));
@@ -148,10 +153,12 @@ impl Known {
             self.dossiers.into_iter().map(|(key, facts)| (key, Dossier::of(facts))).collect();
         let taken = Taken { as_of: self.figures.unwrap(), up_to_seq: u64::MAX, roster, zone };
         let figures = figures_from(&taken, &clocks, &dossiers);
-        let people = Default::default();
-        let ground = Ground { roster, people: &people, zone, figures: Some(&figures) };
-        let judged =
-            dossiers.iter().map(|(key, dossier)| judge(key, dossier, &clocks[&key.unit], &[], &ground));
+        let (people, thresholds, weather) = Default::default();
+        let ground =
+            Ground { roster, people: &people, zone, figures: Some(&figures), thresholds: &thresholds };
+        let judged = dossiers.iter().map(|(key, dossier)| {
+            judge(key, dossier, Beside { days: &clocks[&key.unit], weather: &weather, runs: &[] }, &ground)
+        });
         judged.flat_map(|judged| judged.findings).filter(|finding| finding.rule == Rule::Burst).collect()
     }
 }

@@ -30,7 +30,7 @@ pub fn said(word: &str) -> String {
 pub fn told(entry: &Entry, schedule: Option<&Schedule>, zone: &Zone) -> String {
     let quiet = |s: &Signs| !matches!(s, Signs::None | Signs::NotLooked | Signs::NotKnown);
     let signs = entry.signs.filter(quiet).map(|s| format!(" Signs of {}.", said(s.as_str())));
-    ended(Context { schedule, zone }.what(entry) + &signs.unwrap_or_default(), entry)
+    ended(Context { schedule, zone }.what(entry) + signs.unwrap_or_default().as_str(), entry)
 }
 
 /// Everything that was stated, with its circumstances: what somebody signs, and reads back.
