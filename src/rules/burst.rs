@@ -277,11 +277,4 @@ mod tests {
             railway.judge(Subject::Device("TC2".into()), trips(&["03-03", "03-03", "03-04", "03-05"]));
         assert_eq!((judged.findings, judged.settled_after), (vec![], None));
     }
-
-    #[test]
-    fn luck_is_said_in_healthy_units() {
-        assert_eq!(healthy(763.2), "About 1 healthy unit in 760 would do this in a year");
-        assert_eq!(healthy(12_345.0), "About 1 healthy unit in 12000 would do this in a year");
-        assert!(healthy(3e9).starts_with("Fewer than 1"));
-    }
 }

@@ -254,7 +254,7 @@ pub struct Taken<'a> {
 /// no class and are left out.
 pub fn figures_from(
     taken: &Taken<'_>,
-    clocks: &BTreeMap<&UnitName, ServiceDays>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
     dossiers: &BTreeMap<DossierKey, Dossier>,
 ) -> ClassFigures {
     let mut figures = counted(taken, clocks, dossiers);
@@ -264,7 +264,7 @@ pub fn figures_from(
 
 fn counted(
     taken: &Taken<'_>,
-    clocks: &BTreeMap<&UnitName, ServiceDays>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
     dossiers: &BTreeMap<DossierKey, Dossier>,
 ) -> ClassFigures {
     let last = taken.ground.zone.day_of(taken.as_of);
@@ -278,7 +278,7 @@ fn counted(
         class.days += days;
         class.units += u32::from(days > 0);
         class.squares += days * days;
-        unit_days.insert((*unit).clone(), days);
+        unit_days.insert(unit.clone(), days);
     }
     let (mut devices, mut repairs) = (listed(taken), 0);
     for (key, dossier) in dossiers {
@@ -359,7 +359,7 @@ mod tests {
     };
 
     fn take(railway: &Railway, counts: &[(&str, usize)]) -> ClassFigures {
-        let dossiers: Vec<(DossierKey, Dossier)> = counts
+        let dossiers: BTreeMap<DossierKey, Dossier> = counts
             .iter()
             .map(|(unit, n)| {
                 let key = DossierKey { unit: (*unit).into(), subject: Subject::Device("TC2".into()) };
@@ -367,14 +367,10 @@ mod tests {
                 (key, Dossier::of(trips.collect()))
             })
             .collect();
-        let taken = Taken {
-            as_of: at("2026-02-01T00:00:00Z"),
-            up_to_seq: u64::MAX,
-            roster: &railway.roster,
-            zone: &railway.zone,
-        };
-        let days = railway.roster.units.keys().map(|u| (u, &railway.days));
-        figures_from(&taken, days, dossiers.iter().map(|(k, d)| (k, d)))
+        let taken =
+            Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: u64::MAX, ground: &railway.ground() };
+        let days = railway.roster.units.keys().map(|u| (u.clone(), railway.days.clone())).collect();
+        figures_from(&taken, &days, &dossiers)
     }
 
     #[test]
@@ -406,14 +402,9 @@ mod tests {
         let key = DossierKey { unit: "QHB 401".into(), subject: Subject::Device("TC2".into()) };
         let early = trip("2026-01-02T10:00:00Z", "TC2", Left::On);
         let late = trip("2026-01-05T10:00:00Z", "TC2", Left::On);
-        let taken = Taken {
-            as_of: at("2026-02-01T00:00:00Z"),
-            up_to_seq: early.seq,
-            roster: &railway.roster,
-            zone: &railway.zone,
-        };
-        let dossier = Dossier::of(vec![early, late]);
-        let figures = figures_from(&taken, [], [(&key, &dossier)]);
+        let taken = Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: early.seq, ground: &railway.ground() };
+        let dossiers = BTreeMap::from([(key, Dossier::of(vec![early, late]))]);
+        let figures = figures_from(&taken, &BTreeMap::new(), &dossiers);
         assert_eq!(figures.device(&"C1".into(), &"TC2".into()).unwrap().total, 1);
     }
 }

@@ -51,7 +51,7 @@ impl Monthly {
 pub fn monthly(
     ground: &Ground<'_>,
     new: &ClassFigures,
-    clocks: &BTreeMap<&UnitName, ServiceDays>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
     dossiers: &BTreeMap<DossierKey, Dossier>,
 ) -> Monthly {
     let before = ground.figures.and_then(|figures| figures.monthly.as_deref());
@@ -71,7 +71,7 @@ fn worsening_list(
     ground: &Ground<'_>,
     new: &ClassFigures,
     before: Option<&Monthly>,
-    clocks: &BTreeMap<&UnitName, ServiceDays>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
     dossiers: &BTreeMap<DossierKey, Dossier>,
 ) -> Vec<Worsening> {
     let weather = WeatherDays::default();

@@ -229,3 +229,23 @@ pub fn one_in(what: &str, n: f64) -> String {
 pub fn round(x: f64) -> f64 {
     (x * 1_000.0).round() / 1_000.0
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn luck_is_said_in_units_it_takes() {
+        for (n, want) in [
+            (763.2, "About 1 healthy unit in 760"),
+            (12_345.0, "About 1 healthy unit in 12000"),
+            (22.98, "About 1 healthy unit in 23"),
+            (0.2, "About 1 healthy unit in 1"),
+            (3e9, "Fewer than 1 healthy unit in a million"),
+            (f64::INFINITY, "Fewer than 1 healthy unit in a million"),
+            (f64::NAN, "Fewer than 1 healthy unit in a million"),
+        ] {
+            assert_eq!(one_in("healthy unit", n), want, "{n}");
+        }
+    }
+}

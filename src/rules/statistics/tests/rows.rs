@@ -13,7 +13,7 @@ use crate::{
         cusum::Cusum,
         discovery::adjusted,
         posterior::{Posterior, clamped, marshall},
-        rates::{Ended, Sides, TwoRates, against_rest, mean_gap},
+        rates::{Exposed, Ended, Sides, TwoRates, mean_gap},
         tails::{
             binomial_at_least, chi_squared_above, gamma_quantile, normal_above, poisson_at_least,
             poisson_at_most, predictive_at_least, predictive_at_most,
@@ -238,7 +238,7 @@ fn ship_types() -> Value {
         let (first, second) = (sum(class, true), sum(class, false));
         let own = ships.iter().filter(|ship| ship.r#type == class);
         let units = own.map(|ship| (f64::from(ship.incidents), ship.service));
-        let against = against_rest(units, (second.0 as f64, second.1)).unwrap();
+        let against = Exposed::of(units).against((second.0 as f64, second.1)).unwrap();
         types.insert(
             class.to_owned(),
             json!({
