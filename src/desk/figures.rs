@@ -65,8 +65,12 @@ impl TakeFigures {
         let sql = |why: sqlx::Error| Trouble::from(&why);
         let world = desk.world_now(&mut db).await?;
         let all = history::up_to(&mut db, &world, as_of).await.map_err(sql)?;
-        let clocks: BTreeMap<UnitName, ServiceDays> =
-            world.roster.units.keys().map(|unit| (unit.clone(), clock(&world, unit, all.units.get(unit)))).collect();
+        let clocks: BTreeMap<UnitName, ServiceDays> = world
+            .roster
+            .units
+            .keys()
+            .map(|unit| (unit.clone(), clock(&world, unit, all.units.get(unit))))
+            .collect();
         let up_to_seq = size.saturating_sub(1);
         let ground = world.ground();
         let taken = Taken { as_of, up_to_seq, ground: &ground };

@@ -47,7 +47,8 @@ fn against(figures: &ClassFigures, device: &DeviceFigures) -> Option<(AgainstRes
         rest_days += figures.class_days.get(&other.class).map_or(0, |c| c.days);
     }
     let days_of = |unit: &crate::base::UnitName| figures.unit_days.get(unit).copied().unwrap_or(0).max(0);
-    let exposed = Exposed { occurrences: device.total.into(), days: own.days as f64, squares: own.squares as f64 };
+    let exposed =
+        Exposed { occurrences: device.total.into(), days: own.days as f64, squares: own.squares as f64 };
     let against = exposed.against((f64::from(rest), rest_days as f64))?;
     let worst = device.occurrences.iter().max_by_key(|(unit, x)| (**x, std::cmp::Reverse(*unit)));
     let (worst, worst_days) = worst.map_or((0, 0), |(unit, x)| (*x, days_of(unit)));
@@ -108,13 +109,17 @@ pub fn class_wide(ground: &Ground<'_>) -> Vec<Finding> {
 
 fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Finding {
     let (class, device) = (&line.class, &line.device);
-    let scheduled = ground.roster.classes.get(class).and_then(|c| c.at(line.as_of)).and_then(|s| s.device(device));
+    let scheduled =
+        ground.roster.classes.get(class).and_then(|c| c.at(line.as_of)).and_then(|s| s.device(device));
     let severity = match device.as_str() {
         Tag::ENGINE_START => 3.0,
         Tag::GROUND_RELAY => 5.0,
         _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
     };
-    let rates = (f64::from(line.occurrences) / line.days as f64, f64::from(line.rest_occurrences) / line.rest_days as f64);
+    let rates = (
+        f64::from(line.occurrences) / line.days as f64,
+        f64::from(line.rest_occurrences) / line.rest_days as f64,
+    );
     let units = figures.class_days.get(class).map_or(0, |c| c.units);
     let extra = 30.0 * f64::from(units) * (rates.0 - rates.1);
     let says = format!(
@@ -135,7 +140,11 @@ fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Findin
         key: format!("{}:{class}:{device}:{}", Rule::ClassWide, ground.zone.day_of(line.since)),
         unit: None,
         device: Some(device.clone()),
-        units: figures.device(class, device).into_iter().flat_map(|d| d.occurrences.keys().cloned()).collect(),
+        units: figures
+            .device(class, device)
+            .into_iter()
+            .flat_map(|d| d.occurrences.keys().cloned())
+            .collect(),
         devices: vec![device.clone()],
         class: Some(class.clone()),
         since: line.since,

@@ -7,14 +7,15 @@ use std::{
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Ground, Told,
+    Dossier, DossierKey, Fact, Ground, Told,
+    dossier::Subject,
+    monthly::Monthly,
     monthly::monthly,
-    Dossier, DossierKey, Fact, dossier::Subject, monthly::Monthly, occurrence::occurrences,
-    service_days::ServiceDays, statistics::gamma_quantile,
+    occurrence::occurrences,
+    service_days::ServiceDays,
+    statistics::{gamma_quantile, posterior},
 };
-use crate::{
-    base::{ClassName, Day, Instant, Tag, UnitName},
-};
+use crate::base::{ClassName, Day, Instant, Tag, UnitName};
 
 /// Figures look back over so many days.
 pub const LOOK_BACK: i32 = 365;
@@ -160,7 +161,10 @@ impl ClassFigures {
         let figures = self.device(class, device)?;
         let others = figures.total - figures.of_unit(unit).min(figures.total);
         if others >= ENOUGH {
-            return normal(Counts { others, days: own.days - unit_days, all: figures.total, all_days: own.days }, false);
+            return normal(
+                Counts { others, days: own.days - unit_days, all: figures.total, all_days: own.days },
+                false,
+            );
         }
         let mut fleet = Counts::default();
         for d in self.same_legend(figures) {
@@ -214,17 +218,13 @@ impl ClassFigures {
             return 2.0;
         }
         let mean = f64::from(figures.total) / own.days as f64;
-        let squares: f64 = figures
-            .occurrences
-            .iter()
-            .map(|(unit, x)| {
-                let days = self.unit_days.get(unit).copied().unwrap_or(0).max(1) as f64;
-                f64::from(*x).powi(2) / days
-            })
-            .sum();
-        let spread = squares / own.days as f64 - mean * mean;
-        let excess = spread - mean * f64::from(own.units) / own.days as f64;
-        if excess > 0.0 { (mean * mean / excess).clamp(0.5, 2.0) } else { 2.0 }
+        let days_of = |unit: &UnitName| self.unit_days.get(unit).copied().unwrap_or(0).max(1) as f64;
+        let bad = figures.occurrences.iter().map(|(unit, x)| (f64::from(*x), days_of(unit)));
+        let known: f64 = figures.occurrences.keys().map(days_of).sum();
+        // The moments ask of a unit without an occurrence only for its days.
+        let silent = (own.units as usize).saturating_sub(figures.occurrences.len());
+        let each = (own.days as f64 - known) / silent.max(1) as f64;
+        posterior::clamped(posterior::marshall(bad.chain(std::iter::repeat_n((0.0, each), silent)), mean))
     }
 }
 
@@ -345,7 +345,10 @@ fn count(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32
 }
 
 fn repaired(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
-    let closed = dossier.facts().iter().filter(|f| matches!(f.told, Told::RepairClosed { .. }) && f.seq <= taken.up_to_seq);
+    let closed = dossier
+        .facts()
+        .iter()
+        .filter(|f| matches!(f.told, Told::RepairClosed { .. }) && f.seq <= taken.up_to_seq);
     let days = closed.map(|f| taken.ground.zone.day_of(f.at));
     u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
 }
@@ -402,7 +405,8 @@ mod tests {
         let key = DossierKey { unit: "QHB 401".into(), subject: Subject::Device("TC2".into()) };
         let early = trip("2026-01-02T10:00:00Z", "TC2", Left::On);
         let late = trip("2026-01-05T10:00:00Z", "TC2", Left::On);
-        let taken = Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: early.seq, ground: &railway.ground() };
+        let taken =
+            Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: early.seq, ground: &railway.ground() };
         let dossiers = BTreeMap::from([(key, Dossier::of(vec![early, late]))]);
         let figures = figures_from(&taken, &BTreeMap::new(), &dossiers);
         assert_eq!(figures.device(&"C1".into(), &"TC2".into()).unwrap().total, 1);

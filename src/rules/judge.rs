@@ -85,7 +85,12 @@ fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
 
 /// Rules that hold a pair against its class. Returns the moment from which on service days change nothing; `None`: none
 /// do, since there was nothing to judge.
-fn statistics(case: &Case<'_>, tag: &Tag, occurrences: &[Occurrence], out: &mut Vec<Finding>) -> Option<Instant> {
+fn statistics(
+    case: &Case<'_>,
+    tag: &Tag,
+    occurrences: &[Occurrence],
+    out: &mut Vec<Finding>,
+) -> Option<Instant> {
     if occurrences.is_empty() {
         return None;
     }

@@ -86,7 +86,8 @@ fn worsening_list(
         let pair = Pair::of(&case, tag, &occurrences);
         let Some(life) = worsening::life(&pair, new.as_of) else { continue };
         let repaired = |since: &Instant| pair.repair_after(*since).is_some_and(|r| r.at <= new.as_of);
-        let since = before.and_then(|b| b.worsening(&key.unit, tag)).map(|w| w.since).filter(|s| !repaired(s));
+        let since =
+            before.and_then(|b| b.worsening(&key.unit, tag)).map(|w| w.since).filter(|s| !repaired(s));
         looked_at.push((life.trend.p, life.stands_out(&pair), key, tag, since));
     }
     let chances: Vec<f64> = looked_at.iter().map(|(p, ..)| *p).collect();

@@ -6,7 +6,7 @@ use super::{
     pair::{Pair, Repaired},
     statistics::posterior::Posterior,
 };
-use crate::base::{Instant, text::count};
+use crate::base::Instant;
 
 /// A repair that held is told for so many service days.
 const TOLD_FOR: i64 = 30;
@@ -65,7 +65,11 @@ impl Told {
     }
 
     fn line(&self, pair: &Pair<'_>, rule: Rule, since: Instant, last: usize, provable: bool) -> Finding {
-        let days = count(self.days.max(1.0) as u64, "service day", "service days");
+        let days = if self.days <= 1.0 {
+            "1 service day".to_owned()
+        } else {
+            format!("{:.0} service days", self.days)
+        };
         let before = format!(
             "Repair closed {}, after {} in {:.0} service days.",
             self.repair.day.in_words(),
@@ -78,10 +82,14 @@ impl Told {
             (Rule::Held, _) => format!("{before} {days} without any of these {never} since: it held."),
             (_, true) => format!("{before} {days} without any of these {never} would prove it."),
             (_, false) => {
-                format!("{before} Silence cannot prove this one: it would take more than {:.0} service days.", set.proving_days)
+                format!(
+                    "{before} Silence cannot prove this one: it would take more than {:.0} service days.",
+                    set.proving_days
+                )
             }
         };
-        let mut line = pair.case.finding(rule, Some(pair.tag), &self.repair.act.to_string(), since).says(says);
+        let mut line =
+            pair.case.finding(rule, Some(pair.tag), &self.repair.act.to_string(), since).says(says);
         // A note, ranked below every line that asks for work.
         line.rank = Some(0.0);
         line.rests_on(pair.entries(&pair.occurrences[last..=last]))

@@ -18,7 +18,8 @@ pub fn did_not_hold(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>
         let repair = pair.repairs[place];
         let next = pair.repairs.get(place + 1).map(|r| r.at);
         let from = pair.occurrences.partition_point(|o| o.at < repair.at);
-        let to = next.map_or(pair.occurrences.len(), |next| pair.occurrences.partition_point(|o| o.at < next));
+        let to =
+            next.map_or(pair.occurrences.len(), |next| pair.occurrences.partition_point(|o| o.at < next));
         if let Some(returned) = first_telling(pair, normal, &repair, from..to) {
             let last = last_before_quiet(pair, normal, returned.crossed, to);
             let until = pair.ends(last, normal);
@@ -116,7 +117,7 @@ mod tests {
 
     fn found(railway: &Railway, days: &[&str], repaired: &[&str]) -> Vec<Finding> {
         let mut facts = trips(days);
-        facts.extend(repaired.iter().map(|day| repair(&format!("{day}T00:00:00Z"))));
+        facts.extend(repaired.iter().map(|day| repair(&format!("{day}T15:00:00Z"))));
         let mut found = railway.judge_device("TC2", facts);
         found.retain(|f| f.rule == Rule::DidNotHold);
         found
@@ -127,10 +128,9 @@ mod tests {
     fn four_days_after_its_repair_is_too_soon_and_ten_are_not() {
         let railway = with_gap(90);
         let found_4 = found(&railway, &["2026-02-20", "2026-03-07"], &["2026-03-03"]);
-        // The repair was closed at midnight UTC, which is still 2 March in the railway's zone.
         assert_eq!(
             found_4[0].sentence,
-            "Repair closed 2 March 2026; tripped again 5 service days later, 7 March 2026. About 1 normal unit in 18 \
+            "Repair closed 3 March 2026; tripped again 4 service days later, 7 March 2026. About 1 normal unit in 23 \
              comes back that soon: sister units average one in 90 service days."
         );
         assert_eq!(found(&railway, &["2026-02-20", "2026-03-13"], &["2026-03-03"]), []);
@@ -141,11 +141,17 @@ mod tests {
         let railway = with_gap(90);
         let days = ["2026-02-20", "2026-03-13", "2026-03-15", "2026-03-20"];
         let many = found(&railway, &days, &["2026-03-03"]);
-        assert_eq!((many.len(), many[0].since), (1, at("2026-03-20T12:00:00Z")));
-        assert!(many[0].sentence.contains("3 trips in the 18 service days since, up to 20 March 2026."), "{many:?}");
+        // 2 in 12 days at one in 90: P(X >= 2; 0.1333) = 0.0081.
+        assert_eq!((many.len(), many[0].since), (1, at("2026-03-15T12:00:00Z")));
+        assert!(
+            many[0].sentence.contains(
+                "2 trips in the 12 service days since, up to 15 March 2026. About 1 normal unit in 120 "
+            ),
+            "{many:?}"
+        );
         // The next repair answers it.
         let answered = found(&railway, &days, &["2026-03-03", "2026-03-22"]);
-        assert_eq!(answered[0].until, Some(at("2026-03-22T00:00:00Z")));
+        assert_eq!(answered[0].until, Some(at("2026-03-22T15:00:00Z")));
     }
 
     #[test]
@@ -156,7 +162,10 @@ mod tests {
         facts.push(fact("2026-03-03T12:00:00Z", told));
         let one = railway.judge_device("TC2", facts.clone());
         let one = one.iter().find(|f| f.rule == Rule::DidNotHold).unwrap();
-        assert!(one.sentence.starts_with("Repair closed 3 March 2026 with no fault found; tripped again 3 "), "{one:?}");
+        assert!(
+            one.sentence.starts_with("Repair closed 3 March 2026 with no fault found; tripped again 3 "),
+            "{one:?}"
+        );
         railway.figures.as_mut().unwrap().repairs = 5_000;
         assert!(railway.judge_device("TC2", facts).iter().all(|f| f.rule != Rule::DidNotHold));
     }

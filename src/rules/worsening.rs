@@ -53,7 +53,9 @@ impl Life {
 
 /// Tells of a pair that the month's list has, as long as what is known now still says so.
 pub fn worsening(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
-    let Some(monthly) = pair.case.ground.figures.and_then(|figures| figures.monthly.as_deref()) else { return };
+    let Some(monthly) = pair.case.ground.figures.and_then(|figures| figures.monthly.as_deref()) else {
+        return;
+    };
     let Some(listed) = monthly.worsening(pair.case.unit(), pair.tag) else { return };
     pair.settle(Instant::MAX);
     let Some(life) = life(pair, monthly.as_of).filter(|life| life.stands_out(pair)) else { return };
@@ -69,10 +71,20 @@ pub fn worsening(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
 }
 
 fn last_of_line(pair: &Pair<'_>, normal: &Normal, from: usize) -> usize {
-    (from + 1..pair.occurrences.len()).take_while(|i| !pair.ended_before(i - 1, *i, normal)).last().unwrap_or(from)
+    (from + 1..pair.occurrences.len())
+        .take_while(|i| !pair.ended_before(i - 1, *i, normal))
+        .last()
+        .unwrap_or(from)
 }
 
-fn told(pair: &Pair<'_>, normal: &Normal, life: &Life, as_of: Instant, since: Instant, last: usize) -> Finding {
+fn told(
+    pair: &Pair<'_>,
+    normal: &Normal,
+    life: &Life,
+    as_of: Instant,
+    since: Instant,
+    last: usize,
+) -> Finding {
     let n = life.occurrences.len();
     let late = life.in_last_third(pair);
     let says = format!(
@@ -132,8 +144,16 @@ mod tests {
         let told = found(&listed(gap(), "2026-03-01"), trips(&SHRINKING));
         assert_eq!(told.len(), 1, "{told:?}");
         // The unit has reports from 8 January 2022 on, so 1,526 service days (13 before the first report count).
-        assert!(told[0].sentence.starts_with("Gaps are shrinking: 5 of 6 trips fell in the last third of its 1527 "), "{told:?}");
-        assert!(told[0].sentence.contains("up to 1 March 2026; a steady device would have 2.0 there."), "{told:?}");
+        assert!(
+            told[0]
+                .sentence
+                .starts_with("Gaps are shrinking: 5 of 6 trips fell in the last third of its 1527 "),
+            "{told:?}"
+        );
+        assert!(
+            told[0].sentence.contains("up to 1 March 2026; a steady device would have 2.0 there."),
+            "{told:?}"
+        );
         assert_eq!(told[0].since, at("2026-03-01T06:00:00Z"));
     }
 

@@ -5,7 +5,7 @@ use crate::rules::statistics::{
     coincidence::{by_chance, on_consist},
     discovery::adjusted,
     posterior::{Posterior, clamped, marshall},
-    rates::{Exposed, Ended, MeanGap, Sides, TwoRates, mean_gap, share_interval},
+    rates::{Ended, Exposed, MeanGap, Sides, TwoRates, mean_gap, share_interval},
     slope::theil_sen,
     tails::*,
     trend::{irwin_hall_at_least, laplace, trend, variation},

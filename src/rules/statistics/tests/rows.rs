@@ -14,7 +14,7 @@ use crate::{
         cusum::Cusum,
         discovery::adjusted,
         posterior::{Posterior, clamped, marshall},
-        rates::{Exposed, Ended, Sides, TwoRates, mean_gap},
+        rates::{Ended, Exposed, Sides, TwoRates, mean_gap},
         tails::{
             binomial_at_least, gamma_quantile, poisson_at_least, poisson_at_most, predictive_at_least,
             predictive_at_most,
