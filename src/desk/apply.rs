@@ -66,6 +66,7 @@ impl Draft {
     }
 
     fn put_statement(&mut self, filed: Filed, heading: &Heading, said: &Statement) {
+        self.stated.insert(said.entry, filed.seq);
         self.rows.statements.add(&tables::StatementRow {
             seq: filed.seq,
             entry: said.entry,

@@ -120,6 +120,14 @@ fn about_ground_protection(rule: Rule) -> &'static str {
              first number seen is the baseline."
         }
         Rule::SameHand => "The review is signed by somebody who opened, closed, authorised or granted.",
+        Rule::NotReviewed => {
+            "Nobody with no hand in it signed a review within 7 days of the opening. A later entry, amendment or statement about it \
+             counts again from the day it was written: a review answers only what its writer can have seen."
+        }
+        Rule::Expiring => {
+            "An authorisation to open ground-relay cutouts that ends within 60 days: until it has ended, was revoked, or another one \
+             for the same classes goes on from the next day. Of somebody who has left it is not told."
+        }
         _ => UNWRITTEN,
     }
 }
