@@ -4,8 +4,8 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, Fact, dossier::Subject, monthly::Monthly, occurrence::occurrences,
-    service_days::ServiceDays, statistics::gamma_quantile,
+    Dossier, DossierKey, Fact, cranking::cranking, dossier::Subject, monthly::Monthly,
+    occurrence::occurrences, service_days::ServiceDays, statistics::gamma_quantile,
 };
 use crate::{
     base::{ClassName, Day, Instant, Tag, UnitName, Zone},
@@ -191,6 +191,8 @@ pub fn figures_from<'a>(
         unit_days.insert(unit.clone(), days);
     }
     let mut devices = listed(taken);
+    let dossiers: Vec<_> = dossiers.into_iter().collect();
+    let cranking = cranking(taken, &dossiers);
     for (key, dossier) in dossiers {
         let (Subject::Device(tag), Some(card)) = (&key.subject, taken.roster.unit(&key.unit)) else {
             continue;
@@ -211,7 +213,7 @@ pub fn figures_from<'a>(
         unit_days,
         class_days,
         repairs: 0,
-        cranking: Vec::new(),
+        cranking,
         monthly: None,
     }
 }

@@ -236,8 +236,9 @@ fn wrong_order(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &mut 
 mod tests {
     use super::*;
     use crate::rules::{
+        dossier::Subject,
         fact::{BypassFact, Hand, RunFact, Withdrawn},
-        sample::{Railway, at, bypass, device, entry, fact, ground, position, word},
+        sample::{Railway, at, bypass, device, fact, ground, position, word},
     };
 
     const TEN: &str = "2026-03-01T10:00:00Z";
