@@ -11,7 +11,7 @@ use super::{
     world,
 };
 use crate::{
-    base::{EntryId, Instant, SignIn, UnitName},
+    base::{EntryId, Instant, SignIn, Tag, UnitName},
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
@@ -66,6 +66,7 @@ impl Draft {
     }
 
     fn put_statement(&mut self, filed: Filed, heading: &Heading, said: &Statement) {
+        self.stated.insert(said.entry, filed.seq);
         self.rows.statements.add(&tables::StatementRow {
             seq: filed.seq,
             entry: said.entry,
@@ -223,6 +224,10 @@ impl Draft {
         let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
         let told = Told::RepairClosed { new_life: closed.new_life, no_fault_found: closed.no_fault_found() };
         let fact = shop_fact(filed, &author(heading), closed.at, told);
+        if subject == Subject::Device(Tag::ENGINE_START.into()) {
+            let of_unit = DossierKey { unit: open.unit.clone(), subject: Subject::Unit };
+            self.dossier_mut(of_unit).add(Fact { told: Told::StartRepaired, ..fact.clone() });
+        }
         self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
         self.put_repair(Repair {
             closed_at: Some(closed.at),

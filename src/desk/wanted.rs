@@ -7,7 +7,7 @@ use super::{
     draft::{Draft, Page},
 };
 use crate::{
-    base::{AmendmentId, EntryId, ReportId, UnitName, zone::Day},
+    base::{AmendmentId, EntryId, ReportId, Tag, UnitName, zone::Day},
     reports::Entry,
     rules::{DossierKey, dossier::Subject, routing},
 };
@@ -138,7 +138,10 @@ impl Wanted {
                 let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
                 let Some((unit, device)) = in_file.or(here) else { return };
                 self.units.entry(unit.clone()).or_default();
-                self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+                if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
+                    self.want(unit, Subject::Unit);
+                }
+                device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
             }
             _ => {}
         }

@@ -54,7 +54,12 @@ fn any_told() -> impl Strategy<Value = Told> {
             replaced_by,
             basis: None,
         }),
-        select(Outcome::ALL).prop_map(|outcome| Told::Start { outcome, battery_cranking_v: Some(49.5) }),
+        (select(Outcome::ALL), 40..70_u8).prop_map(|(outcome, volts)| Told::Start {
+            outcome,
+            attempt: None,
+            motors: Some(word("electric")),
+            battery_cranking_v: Some(f64::from(volts)),
+        }),
         select(ShutdownCause::ALL)
             .prop_map(|cause| Told::Shutdown { cause: Some(cause), warning_notice: None }),
         select(MayGoOn::ALL).prop_map(|go| Told::Defect {
@@ -67,6 +72,7 @@ fn any_told() -> impl Strategy<Value = Told> {
         any::<(bool, bool)>()
             .prop_map(|(new_life, no_fault_found)| Told::RepairClosed { new_life, no_fault_found }),
         Just(Told::Released),
+        Just(Told::StartRepaired),
     ]
 }
 

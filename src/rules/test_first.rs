@@ -15,9 +15,15 @@ pub fn test_first(finding: &Finding, facts: &[Fact]) -> Option<&'static str> {
         Rule::SharedCause if finding.units.len() > 1 => {
             return Some("the jumper and its receptacles between these units, before the devices");
         }
-        Rule::SharedCause => return Some("what these devices share, the feed or the panel's wiring, before each of them"),
-        Rule::ClassWide => return Some("what this class has that the others lack: a fitting, a rating, a way of working"),
-        Rule::StartingWeakens => return Some("battery charge and cell connections, then the start circuit's drop"),
+        Rule::SharedCause => {
+            return Some("what these devices share, the feed or the panel's wiring, before each of them");
+        }
+        Rule::ClassWide => {
+            return Some("what this class has that the others lack: a fitting, a rating, a way of working");
+        }
+        Rule::StartingWeakens => {
+            return Some("battery charge and cell connections, then the start circuit's drop");
+        }
         _ => {}
     }
     match finding.device.as_ref()?.as_str() {
@@ -35,7 +41,9 @@ pub fn test_first(finding: &Finding, facts: &[Fact]) -> Option<&'static str> {
 
 fn start(outcome: Outcome) -> Option<&'static str> {
     match outcome {
-        Outcome::NoCrank | Outcome::NoResponse => Some("control volts at the start circuit, then its contactors"),
+        Outcome::NoCrank | Outcome::NoResponse => {
+            Some("control volts at the start circuit, then its contactors")
+        }
         Outcome::SlowCrank => Some("battery volts while cranking and the cable connections"),
         Outcome::NoFire => Some("fuel at the engine: cut-off devices, suction, fuel pump"),
         Outcome::LowOil | Outcome::LowWater => Some("the level itself, then the protective device"),
@@ -45,7 +53,9 @@ fn start(outcome: Outcome) -> Option<&'static str> {
 
 fn ground(mode: Option<Mode>) -> Option<&'static str> {
     match mode? {
-        Mode::Motoring => Some("traction motors and their leads, one cut out after another by qualified people"),
+        Mode::Motoring => {
+            Some("traction motors and their leads, one cut out after another by qualified people")
+        }
         Mode::Braking => Some("the braking grids and their leads, which motoring does not put under voltage"),
         Mode::Idle => Some("the auxiliary and excitation circuits, which are live at idle"),
         Mode::Cranking => Some("the battery and starting circuit"),
@@ -66,12 +76,13 @@ mod tests {
     use super::*;
     use crate::rules::{
         dossier::Subject,
-        sample::{Railway, fact, ground as operated},
+        sample::{Railway, ground as operated},
     };
 
     fn about(rule: Rule, device: &str) -> Finding {
         let railway = Railway::with(vec![]);
-        let left = crate::rules::sample::trip("2026-03-01T10:00:00Z", "TC2", crate::reports::vocabulary::Left::Off);
+        let left =
+            crate::rules::sample::trip("2026-03-01T10:00:00Z", "TC2", crate::reports::vocabulary::Left::Off);
         let mut finding = railway.judge(Subject::Device("TC2".into()), vec![left]).findings.remove(0);
         (finding.rule, finding.device) = (rule, Some(device.into()));
         finding
@@ -79,7 +90,8 @@ mod tests {
 
     #[test]
     fn what_most_of_the_entries_point_to() {
-        let start = |outcome| fact("2026-03-01T10:00:00Z", crate::rules::sample::start(outcome));
+        let start =
+            |outcome: Outcome| crate::rules::sample::start("2026-03-01T10:00:00Z", outcome.as_str(), None);
         let relay = |mode| {
             let mut fact = operated("2026-03-01T10:00:00Z", 1);
             if let Told::Ground { mode: told, .. } = &mut fact.told {
@@ -88,10 +100,18 @@ mod tests {
             fact
         };
         for (device, facts, want) in [
-            (Tag::ENGINE_START, vec![start(Outcome::SlowCrank), start(Outcome::SlowCrank), start(Outcome::NoFire)], Some("battery volts")),
+            (
+                Tag::ENGINE_START,
+                vec![start(Outcome::SlowCrank), start(Outcome::SlowCrank), start(Outcome::NoFire)],
+                Some("battery volts"),
+            ),
             (Tag::ENGINE_START, vec![start(Outcome::SlowCrank), start(Outcome::NoFire)], None),
             (Tag::ENGINE_START, vec![], None),
-            (Tag::GROUND_RELAY, vec![relay(Some(Mode::Braking)), relay(Some(Mode::Braking)), relay(None)], Some("the braking grids")),
+            (
+                Tag::GROUND_RELAY,
+                vec![relay(Some(Mode::Braking)), relay(Some(Mode::Braking)), relay(None)],
+                Some("the braking grids"),
+            ),
             (Tag::GROUND_RELAY, vec![relay(Some(Mode::Braking)), relay(None)], None),
             ("TC2", vec![relay(Some(Mode::Braking))], None),
         ] {

@@ -1,8 +1,8 @@
 //! The shop's own records: repairs, and what they found.
 pub mod store;
 
-use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
+use std::collections::BTreeMap;
 
 use crate::base::{ClassName, Instant, SignIn, Tag, UnitName};
 

@@ -74,6 +74,18 @@ fn about_equipment(rule: Rule) -> &'static str {
             "A device that 49 CFR 218 subpart D protects (alerter, event recorder, cab signal cutouts) was cut out on a controlling \
              unit. It is never mixed with ground protection."
         }
+        Rule::Wet => {
+            "Of a ground relay's operations in 365 service days with their weather told, so many fell on wet days that chance alone \
+             would do it once in a hundred, each weighed by how many of that month's days were wet on this unit; and on wet days it \
+             operates at least twice as often as on dry ones. A note of where to look; it stays while that is so, and until two \
+             average gaps without an operation or a repair. The weather is what this unit's own reports tell."
+        }
+        Rule::StartingWeakens => {
+            "Cranking volts, less the median of the class in the same fortnight (six units or more): the line through at least 8 \
+             electric starts of one life falls for certain (95 %) and meets the schedule's least volts within 60 days. The line is the \
+             median of all slopes between two starts (Theil and Sen). Or two failed starts of one kind in 14 days, attempts within an \
+             hour counting as one. A repair of the unit or of its starting begins afresh."
+        }
         Rule::Often => {
             "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
         }
@@ -120,6 +132,14 @@ fn about_ground_protection(rule: Rule) -> &'static str {
              first number seen is the baseline."
         }
         Rule::SameHand => "The review is signed by somebody who opened, closed, authorised or granted.",
+        Rule::NotReviewed => {
+            "Nobody with no hand in it signed a review within 7 days of the opening. A later entry, amendment or statement about it \
+             counts again from the day it was written: a review answers only what its writer can have seen."
+        }
+        Rule::Expiring => {
+            "An authorisation to open ground-relay cutouts that ends within 60 days: until it has ended, was revoked, or another one \
+             for the same classes goes on from the next day. Of somebody who has left it is not told."
+        }
         _ => UNWRITTEN,
     }
 }
@@ -144,6 +164,27 @@ pub fn figure_name(name: &str) -> String {
         "class_counts_as_occurrences" => "The class counts as evidence: occurrences",
         "class_counts_as_days" => "The class counts as evidence: service days",
         "extra_in_30_days" => "Occurrences to expect in the next 30 service days beyond a sister unit's",
+        "told_operations" => "Operations in 365 service days with their day's weather told",
+        "wet_operations" => "Operations on wet days",
+        "wet_to_expect" => {
+            "Operations on wet days to expect: the shares of wet days in their months, added up"
+        }
+        "untold_operations" => "Operations of which nobody told the weather",
+        "chance_one_in" => "By chance alone: one healthy unit in",
+        "starts" => "Electric starts with the class's volts known",
+        "fall_in_30_days_v" => "Fall against the class in 30 days, volts",
+        "fall_at_least_v" => "Fall in 30 days, volts: at least (95 % interval)",
+        "fall_at_most_v" => "Fall in 30 days, volts: at most (95 % interval)",
+        "line_now_v" => "Volts at the last start by the line",
+        "class_now_v" => "The class's median volts in that fortnight",
+        "minimum_v" => "The schedule's least cranking volts",
+        "days_to_minimum" => "Days from the last start until the line meets them",
+        "starts_under_minimum_in_30_days" => "Starts under them to expect in the next 30 days",
+        "start_faults" => "Failed starts of that kind (attempts within an hour are one)",
+        "kind" => "How they failed",
+        "calendar_days" => "Days from the first to the last, both counted",
+        "person" => "Whose authorisation",
+        "last_day" => "Its last day",
         "one_in" => "Healthy units that would do this in a year: one in",
         "remind_every_hours" => "The book asks again every so many hours",
         "hours_since_closed" => "Hours since the cutout was closed",
