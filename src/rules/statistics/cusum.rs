@@ -1,21 +1,5 @@
-//! Our one small module over `statrs`: upper tails always by `sf`, never `1 - cdf`, which loses every digit
-//! that matters. The run length of the burst rule is our own closed form.
+//! Run length of the burst rule's CUSUM: our own closed form, no crate has it.
 use std::sync::LazyLock;
-
-use statrs::distribution::{ContinuousCDF, DiscreteCDF, Gamma, Poisson};
-
-/// The value that a Gamma(shape, rate 1) variable stays under with this chance. `None` for a shape under 0.5
-/// (where `statrs` loses digits) or a chance outside 0..1.
-pub fn gamma_quantile(chance: f64, shape: f64) -> Option<f64> {
-    let sane = shape >= 0.5 && chance > 0.0 && chance < 1.0;
-    sane.then(|| Gamma::new(shape, 1.0).ok().map(|g| g.inverse_cdf(chance))).flatten()
-}
-
-/// P(X >= k) for a Poisson variable. `None` unless the mean is a number above zero.
-pub fn poisson_at_least(k: u64, mean: f64) -> Option<f64> {
-    let Some(below) = k.checked_sub(1) else { return Some(1.0) };
-    Poisson::new(mean).ok().map(|p| p.sf(below))
-}
 
 /// Run length of a Poisson CUSUM that falls by `r - 1` per mean gap, rises by `ln r` at each occurrence, and
 /// signals when it reaches a score. Source: statistics.md section 6.
@@ -195,18 +179,5 @@ mod tests {
             assert!(h <= SEVENFOLD.b + 1e-9 || SEVENFOLD.run_length(h - 1e-6) < target, "{target} -> {h}");
         }
         assert!((SEVENFOLD.threshold(301.689) - 6.5).abs() < 1e-5);
-    }
-
-    #[test]
-    fn tails_and_quantiles() {
-        // check-values.csv d05: 4 in 12 days at one per 90 days.
-        let d05 = poisson_at_least(4, 12.0 / 90.0).unwrap();
-        assert!((d05 / 1.183_920_910_03e-5 - 1.0).abs() < 1e-8, "{d05}");
-        assert_eq!(poisson_at_least(0, 3.0), Some(1.0));
-        assert_eq!(poisson_at_least(3, 0.0), None, "a rate of zero must not reach the tail");
-        // Gamma(n) quantile = half a chi-square quantile of 2n: chi2(0.8; 12) = 15.81199 (any printed table).
-        let q = gamma_quantile(0.8, 6.0).unwrap();
-        assert!((q * 2.0 - 15.811_99).abs() < 1e-4, "{q}");
-        assert_eq!(gamma_quantile(0.8, 0.1), None);
     }
 }
