@@ -15,6 +15,7 @@ use crate::{
     reports,
     rules::{
         Finding, Judgement, Rule,
+        explained::{explained_by, take_over_ranks},
         fact::Hand,
         ground::{Reviewed, same_hand},
         store::{Decisions, State, Wanted, decisions},
@@ -57,6 +58,8 @@ pub struct FindingOut {
     pub sentence: String,
     pub entries: Vec<EntryId>,
     pub figures: serde_json::Map<String, serde_json::Value>,
+    /// The key of the line about a shared cause that explains this one, and carries its rank.
+    pub explained_by: Option<String>,
 }
 
 /// Findings in the board's order: certain ones first, newest first, then by rank.
@@ -73,10 +76,19 @@ pub async fn findings(db: &mut SqliteConnection, world: &World, question: Questi
         None => crate::rules::store::open_at(db, &Wanted::default(), then).await?,
     };
     found.extend(same_hand_findings(db, world, then).await?);
+    let open: Vec<Finding> = found.iter().filter(|f| f.open_at(then)).cloned().collect();
+    let explained = explained_by(&open);
+    take_over_ranks(&mut found, &explained);
     found.sort_by(|a, b| {
         order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key))
     });
-    Ok(found.into_iter().map(|finding| finding_out(finding, &decisions, then)).collect())
+    Ok(found
+        .into_iter()
+        .map(|finding| {
+            let explained_by = explained.get(&finding.key).cloned();
+            FindingOut { explained_by, ..finding_out(finding, &decisions, then) }
+        })
+        .collect())
 }
 
 /// Reviews that now turn out to be by somebody with a hand in it: a later entry may name the reviewer. Joined when read,
@@ -111,6 +123,7 @@ fn finding_out(finding: Finding, decisions: &Decisions, then: Instant) -> Findin
         sentence: finding.sentence,
         entries: finding.entries,
         figures: finding.figures,
+        explained_by: None,
     }
 }
 
@@ -318,8 +331,22 @@ fn cell(value: Option<&serde_json::Value>) -> String {
 
 /// The columns of each list, in the order of the contract.
 pub const FINDINGS: &[&str] = &[
-    "rule", "key", "unit", "device", "units", "devices", "class", "since", "until", "state", "severity",
-    "rank", "sentence", "entries", "figures",
+    "rule",
+    "key",
+    "unit",
+    "device",
+    "units",
+    "devices",
+    "class",
+    "since",
+    "until",
+    "state",
+    "severity",
+    "rank",
+    "sentence",
+    "entries",
+    "figures",
+    "explained_by",
 ];
 pub const BYPASSES: &[&str] = &[
     "id",

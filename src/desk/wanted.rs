@@ -9,7 +9,7 @@ use super::{
 use crate::{
     base::{AmendmentId, EntryId, ReportId, UnitName, zone::Day},
     reports::Entry,
-    rules::{DossierKey, dossier::Subject, routing},
+    rules::{DossierKey, dossier::Subject, routing, together},
 };
 
 /// Everything that filing some pages will look at.
@@ -27,9 +27,12 @@ pub struct Wanted {
     pub dossiers: BTreeSet<DossierKey>,
 }
 
+/// An entry, the unit it is about, and the units coupled to that.
+type Told<'a> = (&'a UnitName, &'a [UnitName], &'a Entry);
+
 /// What the pages bring themselves: a later one may be about an earlier one that is not in the file yet.
 struct Together<'a> {
-    entries: HashMap<EntryId, (&'a UnitName, &'a Entry)>,
+    entries: HashMap<EntryId, Told<'a>>,
     repairs: HashMap<uuid::Uuid, &'a RepairOpened>,
     /// A schedule or a unit comes with them: what follows it is held against another schedule than the draft's.
     roster_changes: bool,
@@ -41,7 +44,8 @@ impl<'a> Together<'a> {
         for page in pages {
             match &page.body {
                 Body::ReportFiled(report) => {
-                    all.entries.extend(report.entries.iter().map(|entry| (entry.id, (&report.unit, entry))));
+                    let told = |entry: &'a Entry| (&report.unit, report.consist.as_slice(), entry);
+                    all.entries.extend(report.entries.iter().map(|entry| (entry.id, told(entry))));
                 }
                 Body::RepairOpened(opened) => {
                     all.repairs.insert(opened.id, opened);
@@ -107,21 +111,23 @@ impl Wanted {
                 self.weather.entry(report.unit.clone()).or_default().extend(told);
                 self.want(&report.unit, Subject::GroundProtection);
                 for entry in &report.entries {
-                    self.entry_subjects(&report.unit, entry, draft);
+                    self.entry_subjects((&report.unit, &report.consist, entry), draft);
                     if together.roster_changes {
                         self.any_subjects(&report.unit, entry);
                     }
                 }
             }
             Body::EntryAmended(amendment) => {
-                let in_file = draft.entries.get(&amendment.entry).map(|known| (&known.unit, &known.entry));
-                let Some((unit, entry)) = in_file.or_else(|| together.entries.get(&amendment.entry).copied())
+                let known = draft.entries.get(&amendment.entry);
+                let in_file = known.map(|known| (&known.unit, known.consist.as_slice(), &known.entry));
+                let Some((unit, consist, entry)) =
+                    in_file.or_else(|| together.entries.get(&amendment.entry).copied())
                 else {
                     return;
                 };
                 self.units.entry(unit.clone()).or_default();
                 for entry in std::iter::once(entry).chain(&amendment.replacement) {
-                    self.entry_subjects(unit, entry, draft);
+                    self.entry_subjects((unit, consist, entry), draft);
                     self.any_subjects(unit, entry);
                 }
             }
@@ -139,6 +145,11 @@ impl Wanted {
                 let Some((unit, device)) = in_file.or(here) else { return };
                 self.units.entry(unit.clone()).or_default();
                 self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+                self.want(unit, Subject::Together);
+            }
+            Body::UnitAdded(card) | Body::UnitChanged(card) => {
+                self.units.entry(card.unit.clone()).or_default();
+                self.want(&card.unit, Subject::Together);
             }
             _ => {}
         }
@@ -148,7 +159,11 @@ impl Wanted {
         self.dossiers.insert(DossierKey { unit: unit.clone(), subject });
     }
 
-    fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, draft: &Draft) {
+    fn entry_subjects(&mut self, (unit, consist, entry): Told<'_>, draft: &Draft) {
+        for unit in together::units(unit, consist, entry) {
+            self.want(&unit, Subject::Together);
+            self.units.entry(unit).or_default();
+        }
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
             self.want(unit, subject);

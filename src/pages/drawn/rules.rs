@@ -74,6 +74,15 @@ fn about_equipment(rule: Rule) -> &'static str {
             "A device that 49 CFR 218 subpart D protects (alerter, event recorder, cab signal cutouts) was cut out on a controlling \
              unit. It is never mixed with ground protection."
         }
+        Rule::SharedCause => {
+            "Three or more different devices of one panel, or of one feed, operated on one unit within 10 minutes, or one device \
+             on two or more units of a consist within 15, and chance alone would bring fewer than one such group in 20 years of \
+             the whole fleet. By chance: the devices' average rates on the other units, any so many of them within that time, \
+             times the fleet's units and 365 days; a device of which too little is known counts with the most that is likely \
+             (80 % bound). Only times read off a clock count, and the same quarter hour in two reports is taken for two memories. \
+             The line replaces those about its single devices. It stays until a repair of one of them, of the feed or of the \
+             unit closes, or until 90 service days pass without another group."
+        }
         Rule::Often => {
             "Three or more in 365 service days, and with 9 chances in 10 more than twice the class's rate."
         }
@@ -144,6 +153,13 @@ pub fn figure_name(name: &str) -> String {
         "class_counts_as_occurrences" => "The class counts as evidence: occurrences",
         "class_counts_as_days" => "The class counts as evidence: service days",
         "extra_in_30_days" => "Occurrences to expect in the next 30 service days beyond a sister unit's",
+        "groups" => "Groups so far",
+        "devices" => "Devices in them",
+        "units" => "Units in them",
+        "minutes" => "Minutes from the first to the last of the latest group",
+        "among" => "Devices that hang on the panel or feed, or units in the consist",
+        "fleet_units" => "Units of the fleet that were in service",
+        "expected_per_fleet_year" => "Groups like the latest to be expected by chance, per fleet and year",
         "one_in" => "Healthy units that would do this in a year: one in",
         "remind_every_hours" => "The book asks again every so many hours",
         "hours_since_closed" => "Hours since the cutout was closed",

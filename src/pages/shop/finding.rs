@@ -10,7 +10,12 @@ use crate::{
     pages::drawn::{rules, told, told::EntryLine},
     people::Act,
     reports,
-    rules::{Finding, store, store::State as Standing},
+    rules::{
+        Finding, Rule,
+        explained::{explained_by, take_over_ranks},
+        store,
+        store::{State as Standing, Wanted},
+    },
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -46,7 +51,14 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
     let (world, now) = (app.world(), app.now());
     let mut db = app.desk().read().await?;
     let finding = store::by_key(&mut db, &key).await?;
-    let finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
+    let mut finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
+    if finding.rule == Rule::SharedCause {
+        // What it weighs on the board.
+        let mut open = store::open_at(&mut db, &Wanted::default(), now).await?;
+        let explained = explained_by(&open);
+        take_over_ranks(&mut open, &explained);
+        finding = open.into_iter().find(|f| f.key == finding.key).unwrap_or(finding);
+    }
     if finding.rule.is_ground_protection() {
         // It may name people, and only the register does that.
         me.permit(Act::ReadBypasses)?;
