@@ -3,12 +3,12 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{
     apply_reports,
-    body::{Body, RepairOpened},
+    body::{Body, RepairClosed, RepairOpened},
     draft::{Draft, Page},
 };
 use crate::{
     base::{AmendmentId, EntryId, ReportId, UnitName, zone::Day},
-    reports::Entry,
+    reports::{Amendment, Entry},
     rules::{DossierKey, dossier::Subject, routing, together},
 };
 
@@ -117,20 +117,7 @@ impl Wanted {
                     }
                 }
             }
-            Body::EntryAmended(amendment) => {
-                let known = draft.entries.get(&amendment.entry);
-                let in_file = known.map(|known| (&known.unit, known.consist.as_slice(), &known.entry));
-                let Some((unit, consist, entry)) =
-                    in_file.or_else(|| together.entries.get(&amendment.entry).copied())
-                else {
-                    return;
-                };
-                self.units.entry(unit.clone()).or_default();
-                for entry in std::iter::once(entry).chain(&amendment.replacement) {
-                    self.entry_subjects((unit, consist, entry), draft);
-                    self.any_subjects(unit, entry);
-                }
-            }
+            Body::EntryAmended(amendment) => self.amendment_subjects(amendment, together, draft),
             Body::UnitHeld(hold) => {
                 self.units.entry(hold.unit.clone()).or_default();
             }
@@ -139,20 +126,34 @@ impl Wanted {
                 self.want(&release.unit, Subject::GroundProtection);
                 self.want(&release.unit, Subject::Unit);
             }
-            Body::RepairClosed(closed) => {
-                let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
-                let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
-                let Some((unit, device)) = in_file.or(here) else { return };
-                self.units.entry(unit.clone()).or_default();
-                self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
-                self.want(unit, Subject::Together);
-            }
+            Body::RepairClosed(closed) => self.repair_subjects(closed, together, draft),
             Body::UnitAdded(card) | Body::UnitChanged(card) => {
                 self.units.entry(card.unit.clone()).or_default();
                 self.want(&card.unit, Subject::Together);
             }
             _ => {}
         }
+    }
+
+    fn amendment_subjects(&mut self, amendment: &Amendment, together: &Together<'_>, draft: &Draft) {
+        let known = draft.entries.get(&amendment.entry);
+        let in_file = known.map(|known| (&known.unit, known.consist.as_slice(), &known.entry));
+        let told = in_file.or_else(|| together.entries.get(&amendment.entry).copied());
+        let Some((unit, consist, entry)) = told else { return };
+        self.units.entry(unit.clone()).or_default();
+        for entry in std::iter::once(entry).chain(&amendment.replacement) {
+            self.entry_subjects((unit, consist, entry), draft);
+            self.any_subjects(unit, entry);
+        }
+    }
+
+    fn repair_subjects(&mut self, closed: &RepairClosed, together: &Together<'_>, draft: &Draft) {
+        let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
+        let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
+        let Some((unit, device)) = in_file.or(here) else { return };
+        self.units.entry(unit.clone()).or_default();
+        self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+        self.want(unit, Subject::Together);
     }
 
     fn want(&mut self, unit: &UnitName, subject: Subject) {

@@ -372,11 +372,7 @@ async fn a_shared_cause_stands_for_the_lines_it_explains() {
     let (before, under) = board.split_once("5 such groups").unwrap();
     assert!(!before.contains("operates in a burst"), "the single lines stand under it: {before}");
     assert_eq!(under.matches("operates in a burst").count(), 3, "{under}");
-    sam.get("/triage?rule=burst")
-        .await
-        .is(200)
-        .says("operates in a burst")
-        .never_says("one cause for several");
+    sam.get("/triage?rule=burst").await.is(200).says("operates in a burst").never_says("such groups");
     let page = sam.get(paths::Finding(shared["key"].as_str().unwrap().into())).await.is(200);
     page.says("Groups so far")
         .says(&format!("{:.1}", rank(shared)))
