@@ -18,6 +18,7 @@ use super::{
     returned::did_not_hold,
     running::must_stay_on,
     service_days::ServiceDays,
+    shared_cause::shared_cause,
     starting::starting_weakens,
     weather::WeatherDays,
     wet::wet,
@@ -58,6 +59,7 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
             must_stay_on(&case, &mut judged.findings);
             judged.settled_after = starting_weakens(&case, &mut judged.findings);
         }
+        Subject::Together => judged.settled_after = shared_cause(&case, &mut judged.findings),
     }
     judged.findings.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
     tell_apart(&mut judged.findings);
@@ -133,7 +135,9 @@ mod tests {
     #[test]
     fn an_empty_or_quiet_dossier_finds_nothing() {
         let railway = Railway::with(vec![device("TC2", |_| {})]);
-        for subject in [Subject::Device("TC2".into()), Subject::GroundProtection, Subject::Unit] {
+        for subject in
+            [Subject::Device("TC2".into()), Subject::GroundProtection, Subject::Unit, Subject::Together]
+        {
             let seen = position("2026-03-01T10:00:00Z", "TC2", "on", None);
             for facts in [vec![], vec![seen]] {
                 assert_eq!(railway.judge(subject.clone(), facts), Default::default());

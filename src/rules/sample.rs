@@ -13,7 +13,7 @@ use uuid::Uuid;
 use super::{
     Beside, Dossier, DossierKey, Fact, Ground, Thresholds, Told,
     dossier::Subject,
-    fact::{BypassFact, Hand, PositionFact, ResetFact},
+    fact::{BypassFact, Hand, On, PositionFact, ResetFact},
     figures::{ClassDays, ClassFigures, Derived, DeviceFigures},
     service_days::{DaySet, ServiceDays},
     weather::WeatherDays,
@@ -38,12 +38,17 @@ pub fn entry(n: u64) -> EntryId {
     EntryId(Uuid::from_u64_pair(0x0198_f3a2_6c1e_7d3a, n))
 }
 
+/// The same for reports.
+pub fn report_id(n: u64) -> ReportId {
+    ReportId(Uuid::from_u64_pair(1, n))
+}
+
 pub fn fact(when: &str, told: Told) -> Fact {
     static NEXT: AtomicU64 = AtomicU64::new(1);
     let n = NEXT.fetch_add(1, Ordering::Relaxed);
     Fact {
         entry: entry(n),
-        report: ReportId(Uuid::from_u64_pair(1, n)),
+        report: report_id(n),
         seq: n,
         at: at(when),
         at_how: AtHow::Clock,
@@ -98,6 +103,18 @@ pub fn start(when: &str, outcome: &str, volts: Option<f64>) -> Fact {
 
 pub fn repair(when: &str) -> Fact {
     fact(when, Told::RepairClosed { new_life: false, no_fault_found: false })
+}
+
+/// An operation of the unit itself, coupled to `with`, as report `report` tells it by the clock.
+pub fn operated(when: &str, report: u64, device: &str, with: &[&str]) -> Fact {
+    let on = On::Itself { with: with.iter().map(|unit| (*unit).into()).collect() };
+    Fact { report: report_id(report), ..fact(when, Told::Operated { device: device.into(), on }) }
+}
+
+/// The same of another unit, whose report names this one.
+pub fn operated_on(when: &str, report: u64, device: &str, unit: &str) -> Fact {
+    let on = On::Other(unit.into());
+    Fact { report: report_id(report), ..fact(when, Told::Operated { device: device.into(), on }) }
 }
 
 /// An opening by `a.lind`, ordered by nobody, for an insulation test with the engine shut down.

@@ -245,8 +245,10 @@ fn report() -> impl Strategy<Value = Report> {
     });
     let occasion = prop_oneof![3 => run.prop_map(|run| (Occasion::Run, Some(run))), 1 => occasion().prop_filter_map("a run is told of", |o| (o != Occasion::Run).then_some((o, None)))];
     let circumstances = (occasion, of(position()), of(weather()));
-    (any::<u64>(), unit(), person(), circumstances, vec(entry().boxed(), 0..4), at()).prop_map(
-        |(id, unit, author, ((occasion, run), position, weather), mut entries, signed_at)| {
+    let coupled = prop_oneof![2 => Just(vec![]), 1 => consist()];
+    let whose = (unit(), person(), coupled);
+    (any::<u64>(), whose, circumstances, vec(entry().boxed(), 0..4), at()).prop_map(
+        |(id, (unit, author, consist), ((occasion, run), position, weather), mut entries, signed_at)| {
             // The crew's own run is often what its entries are of.
             if let Some(started) = run.as_ref().and_then(|run| run.started)
                 && id % 2 == 0
@@ -268,7 +270,7 @@ fn report() -> impl Strategy<Value = Report> {
                 is_final: true,
                 run,
                 position,
-                consist: vec![],
+                consist,
                 weather,
                 remarks: None,
                 entries,
@@ -278,10 +280,59 @@ fn report() -> impl Strategy<Value = Report> {
     )
 }
 
+/// Now and then with the unit itself, twice, or off the roster.
+fn consist() -> impl Strategy<Value = Vec<UnitName>> {
+    vec(unit(), 1..5)
+}
+
+/// Breakers of one panel, tripping within some minutes of a few moments that others tell of, too.
+fn together() -> impl Strategy<Value = Report> {
+    let hour = select(&[30_i64, 30, 31, 100][..]);
+    let trips = vec((select(&["TC1", "HL", "EC", "AL", "LC"][..]), 0..16_i64), 1..6);
+    (any::<u64>(), unit(), person(), consist(), hour, trips).prop_map(
+        |(id, unit, author, consist, hour, trips)| {
+            let base = Instant::parse("2026-03-01T06:00:00Z").unwrap().plus(hour * HOUR);
+            let entry = |(n, (tag, minute)): (usize, (&str, i64))| Entry {
+                id: EntryId(uuid::Uuid::from_u64_pair(id, n as u64)),
+                when: When::At(Stamp::utc(base.plus(minute * MINUTE))),
+                at_how: AtHow::Clock,
+                place: None,
+                throttle: None,
+                speed_mph: None,
+                load_a: None,
+                load_klbf: None,
+                weather: None,
+                signs: None,
+                what: What::BreakerTrip(BreakerTrip {
+                    device: DeviceRef::Tag(tag.into()),
+                    resets: vec![],
+                    left: Left::On,
+                }),
+                note: None,
+            };
+            Report {
+                id: ReportId(uuid::Uuid::from_u64_pair(id, 0)),
+                unit,
+                author,
+                occasion: Occasion::Yard,
+                is_final: true,
+                run: None,
+                position: None,
+                consist,
+                weather: None,
+                remarks: None,
+                entries: trips.into_iter().enumerate().map(entry).collect(),
+                signed_at: Stamp::utc(base.plus(HOUR)),
+            }
+        },
+    )
+}
+
 fn deed() -> impl Strategy<Value = Deed> {
     let day = || (0..60_i64).prop_map(|d| Instant::parse("2026-03-01T12:00:00Z").unwrap().plus(d * DAY));
     prop_oneof![
         12 => report().prop_map(|r| Deed::Report(Box::new(r))).boxed(),
+        4 => together().prop_map(|r| Deed::Report(Box::new(r))).boxed(),
         3 => (any::<prop::sample::Index>(), any::<bool>(), of(entry().prop_map(Box::new)))
             .prop_map(|(of, by_shop, replacement)| Deed::Amend { of, by_shop, replacement }).boxed(),
         1 => (unit(), day(), any::<bool>()).prop_map(|(unit, at, stored)| Deed::Hold { unit, at, stored }).boxed(),

@@ -221,7 +221,7 @@ fn eager() -> Body {
     Body::ThresholdsChanged(Box::new(ThresholdsChanged { changes, reason: "to hear every rule".into() }))
 }
 
-async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
+pub async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
     let mut db = desk.read().await.unwrap();
     let read = async |db: &mut sqlx::SqliteConnection, sql: &'static str| -> Vec<String> {
         sqlx::query_scalar(sql).fetch_all(db).await.unwrap()
@@ -235,7 +235,7 @@ async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
 }
 
 /// What is kept after every deed is what judging everything at once makes of it.
-async fn equals_the_batch(desk: &Desk) {
+pub async fn equals_the_batch(desk: &Desk) {
     let (findings, bypasses) = findings_and_bypasses(desk).await;
     let mut db = desk.read().await.unwrap();
     let all = history::whole(&mut db).await.unwrap();
