@@ -1,10 +1,12 @@
 //! *expiring*: an authorisation to open a ground-relay cutout that ends soon.
+use std::collections::BTreeMap;
+
 use super::{
     Ground,
     finding::{Finding, Rule},
 };
 use crate::{
-    base::{Day, Instant},
+    base::{Day, Instant, SignIn},
     people::{Authorisation, authorisation::Scope},
 };
 
@@ -13,8 +15,17 @@ const AHEAD: i32 = 60;
 
 /// Every authorisation that ends, as known at `then`: from 60 days before until it ended, was revoked or renewed.
 pub fn expiring(ground: &Ground<'_>, then: Instant, out: &mut Vec<Finding>) {
-    let grants = &ground.people.authorisations;
-    for one in grants {
+    let mut grants: BTreeMap<&SignIn, Vec<&Authorisation>> = BTreeMap::new();
+    for one in &ground.people.authorisations {
+        grants.entry(&one.person).or_default().push(one);
+    }
+    for theirs in grants.values() {
+        of_person(ground, theirs, then, out);
+    }
+}
+
+fn of_person(ground: &Ground<'_>, theirs: &[&Authorisation], then: Instant, out: &mut Vec<Finding>) {
+    for one in theirs {
         let Some(last) = one.to else { continue };
         // Who has left needs no new one.
         if ground.people.person(&one.person).is_some_and(|person| !person.active) {
@@ -23,9 +34,8 @@ pub fn expiring(ground: &Ground<'_>, then: Instant, out: &mut Vec<Finding>) {
         let ends = ground.zone.start_of(last.plus(1));
         let known = if one.from_list { ground.zone.start_of(one.from) } else { one.recorded_at };
         let since = ground.zone.start_of(last.plus(1 - AHEAD)).max(known);
-        let others = grants.iter().filter(|other| other.seq != one.seq && other.person == one.person);
-        let others: Vec<&Authorisation> =
-            others.map(AsRef::as_ref).filter(|other| goes_on(other, last, then)).collect();
+        let others = theirs.iter().copied().filter(|other| other.seq != one.seq);
+        let others: Vec<&Authorisation> = others.filter(|other| goes_on(other, last, then)).collect();
         let until = [one.revoked_at, renewed(one, &others)].into_iter().flatten().fold(ends, Instant::min);
         if since < until {
             out.push(told(ground, one, last, since, until));

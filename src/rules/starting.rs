@@ -36,9 +36,7 @@ const SEVERITY: f64 = 3.0;
 /// Lines about one unit's starting, and from when on a change of its service days cannot change them.
 pub fn starting_weakens(case: &Case<'_>, out: &mut Vec<Finding>) -> Option<Instant> {
     let tag = Tag::from(Tag::ENGINE_START);
-    let settled = falling(case, &tag, out);
-    faults(case, &tag, out);
-    settled
+    falling(case, &tag, out).max(faults(case, &tag, out))
 }
 
 /// One repair of the unit or of what starts it.
@@ -227,13 +225,14 @@ struct Fault<'a> {
 }
 
 /// A kind's faults of one life; a crew that stops an engine itself has no fault.
-fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
+fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
+    let mut settled = None;
     let weak = |outcome: Outcome| did_not_run(outcome) && outcome != Outcome::StoppedByCrew;
     for kind in Outcome::ALL.iter().copied().filter(|outcome| weak(*outcome)) {
         let mut life: Vec<Fault<'_>> = Vec::new();
         for fact in case.standing() {
             if is_repair(fact) {
-                of_life(case, tag, kind, &life, Some(fact.at), out);
+                settled = settled.max(of_life(case, (tag, kind), &life, Some(fact.at), out));
                 life.clear();
             }
             if !matches!(&fact.told, Told::Start { outcome, .. } if *outcome == kind) {
@@ -244,21 +243,22 @@ fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
                 _ => life.push(Fault { at: fact.at, entries: vec![fact] }),
             }
         }
-        of_life(case, tag, kind, &life, None, out);
+        settled = settled.max(of_life(case, (tag, kind), &life, None, out));
     }
+    settled
 }
 
 /// Each run of faults with no more than the fortnight from one to the next, in which so many once fell into a fortnight.
 fn of_life(
     case: &Case<'_>,
-    tag: &Tag,
-    kind: Outcome,
+    of: (&Tag, Outcome),
     life: &[Fault<'_>],
     repair: Option<Instant>,
     out: &mut Vec<Finding>,
-) {
+) -> Option<Instant> {
     let zone = case.ground.zone;
     let day = |fault: &Fault<'_>| zone.day_of(fault.at).0;
+    let mut settled = None;
     for run in life.chunk_by(|a, b| day(b) - day(a) < FAULT_DAYS) {
         let in_fortnight = |last: usize| {
             run[..=last].iter().rev().take_while(|fault| day(&run[last]) - day(fault) < FAULT_DAYS).count()
@@ -267,17 +267,48 @@ fn of_life(
         let (Some(crossed), Some(last)) = ((0..run.len()).find(enough), run.last()) else { continue };
         let quiet = zone.start_of(zone.day_of(last.at).plus(FAULT_DAYS));
         let until = repair.map_or(quiet, |repair| repair.min(quiet));
-        out.push(told_of_faults(case, tag, kind, run, run[crossed].at, until));
+        let ahead = ahead(case, of.0, life, last.at);
+        out.push(told_of_faults(case, of, run, (run[crossed].at, until), ahead));
+        settled = Some(zone.start_of(zone.day_of(last.at).plus(1)));
     }
+    settled
+}
+
+/// What the next 30 service days are reckoned from, as for a burst: the class counts as half a fault to two faults of
+/// evidence (of any kind), the unit's own last 365 service days as what they are.
+#[derive(Clone, Copy, Debug)]
+struct Ahead {
+    own: usize,
+    own_days: i64,
+    /// More than an average sister unit.
+    extra: f64,
+}
+
+fn ahead(case: &Case<'_>, tag: &Tag, life: &[Fault<'_>], last: Instant) -> Ahead {
+    let to = case.ground.zone.day_of(last);
+    let of_year = |f: &&Fault<'_>| f.at <= last && case.days.between(case.ground.zone.day_of(f.at), to) < 365;
+    let own = life.iter().filter(of_year).count();
+    let own_days = case.days.between(Day(i32::MIN), to).clamp(1, 365);
+    let known = case.class().zip(case.ground.figures);
+    let known =
+        known.and_then(|(class, f)| Some((f.normal(case.unit(), class, tag)?, f.prior_weight(class, tag))));
+    let extra = match known {
+        Some((normal, weight)) => {
+            let mean = normal.average();
+            30.0 * ((weight + own as f64) / (weight / mean + own_days as f64) - mean)
+        }
+        // Nothing is known of the others: a whole year's worth of days keeps a young unit from standing on top.
+        None => 30.0 * own as f64 / 365.0,
+    };
+    Ahead { own, own_days, extra: extra.max(0.0) }
 }
 
 fn told_of_faults(
     case: &Case<'_>,
-    tag: &Tag,
-    kind: Outcome,
+    (tag, kind): (&Tag, Outcome),
     run: &[Fault<'_>],
-    since: Instant,
-    until: Instant,
+    (since, until): (Instant, Instant),
+    ahead: Ahead,
 ) -> Finding {
     let zone = case.ground.zone;
     let days: Vec<Day> = run.iter().map(|fault| zone.day_of(fault.at)).collect();
@@ -292,9 +323,7 @@ fn told_of_faults(
     );
     let mark = format!("{kind}:{}", zone.day_of(since));
     let mut finding = case.finding(Rule::StartingWeakens, Some(tag), &mark, since);
-    // As often again in the next 30 days as in these: what a sister unit does is next to nothing beside it.
-    let ahead = 30.0 * run.len() as f64 / span.max(i64::from(FAULT_DAYS)) as f64;
-    finding.rank = Some(SEVERITY * ahead);
+    finding.rank = Some(SEVERITY * ahead.extra);
     finding
         .until(Some(until))
         .weighs(SEVERITY)
@@ -303,6 +332,9 @@ fn told_of_faults(
         .figure("start_faults", run.len())
         .figure("kind", kind.as_str())
         .figure("calendar_days", span)
+        .figure("year_occurrences", ahead.own)
+        .figure("year_service_days", ahead.own_days)
+        .figure("extra_in_30_days", round(ahead.extra))
 }
 
 #[cfg(test)]
@@ -480,6 +512,7 @@ mod tests {
             "Starting failed 3 times in 10 days since 1 March 2026, each time: slow crank."
         );
         assert_eq!((line.entries.len(), line.figures["start_faults"].as_u64()), (3, Some(3)));
+        assert!((line.rank.unwrap() - 3.0 * 30.0 * 3.0 / 365.0).abs() < 1e-9, "{line:?}");
         let closed = at(BEGIN).plus(6 * DAY);
         let repaired = three.into_iter().chain([repair(&closed.to_z())]).collect();
         let found = lines(&railway, repaired);
