@@ -43,6 +43,12 @@ impl Day {
         Self(self.0.saturating_add(days))
     }
 
+    /// Its calendar month: the year, and the month from 1 on.
+    pub fn month(self) -> (i16, i8) {
+        let date = self.date();
+        (date.year(), date.month())
+    }
+
     /// `3 March 2026`, for sentences.
     pub fn in_words(self) -> String {
         self.date().strftime("%-d %B %Y").to_string()

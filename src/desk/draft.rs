@@ -102,6 +102,8 @@ pub struct UnitHistory {
 pub struct Again {
     pub everything: bool,
     pub units: BTreeSet<UnitName>,
+    /// The lines about whole classes, which follow from the class figures alone.
+    pub classes: bool,
 }
 
 impl Again {

@@ -8,14 +8,19 @@ use super::{
     finding::Finding,
     fuse::wrong_fuse,
     ground::ground_protection,
-    occurrence::occurrences,
+    occurrence::{Occurrence, occurrences},
+    often::often,
+    pair::Pair,
+    proving::proving,
     reclosed::{kept_tripping, reclosed_again},
     register::Bypass,
     reported::{left_open, told_of_unit},
+    returned::did_not_hold,
     running::must_stay_on,
     service_days::ServiceDays,
     shared_cause::shared_cause,
     weather::WeatherDays,
+    worsening::worsening,
 };
 use crate::base::{Instant, Tag};
 
@@ -73,11 +78,32 @@ fn tell_apart(sorted: &mut [Finding]) {
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     let occurrences = occurrences(case.facts);
-    judged.settled_after = burst(case, tag, &occurrences, &mut judged.findings);
+    judged.settled_after = statistics(case, tag, &occurrences, &mut judged.findings);
     left_open(case, tag, &mut judged.findings);
     wrong_fuse(case, tag, &mut judged.findings);
     reclosed_again(case, tag, &mut judged.findings);
     kept_tripping(case, tag, &mut judged.findings);
+}
+
+/// Rules that hold a pair against its class. Returns the moment from which on service days change nothing; `None`: none
+/// do, since there was nothing to judge.
+fn statistics(
+    case: &Case<'_>,
+    tag: &Tag,
+    occurrences: &[Occurrence],
+    out: &mut Vec<Finding>,
+) -> Option<Instant> {
+    if occurrences.is_empty() {
+        return None;
+    }
+    let mut pair = Pair::of(case, tag, occurrences);
+    let normal = pair.normal()?;
+    burst(&mut pair, &normal, out);
+    often(&mut pair, &normal, out);
+    worsening(&mut pair, &normal, out);
+    did_not_hold(&mut pair, &normal, out);
+    proving(&mut pair, &normal, out);
+    pair.settled_after
 }
 
 #[cfg(test)]

@@ -4,6 +4,7 @@ pub mod authority;
 pub mod burst;
 pub mod bypass;
 pub mod case;
+pub mod class_wide;
 pub mod coincident;
 pub mod dossier;
 pub mod explained;
@@ -16,12 +17,16 @@ pub mod ground_open;
 pub mod judge;
 pub mod monthly;
 pub mod occurrence;
+pub mod often;
+pub mod pair;
 #[cfg(test)]
 mod properties;
+pub mod proving;
 pub mod reclosed;
 pub mod register;
 pub mod reported;
 pub mod reset_answer;
+pub mod returned;
 pub mod routing;
 pub mod running;
 #[cfg(test)]
@@ -38,6 +43,7 @@ pub mod thresholds;
 pub mod together;
 pub mod weather;
 pub mod windows;
+pub mod worsening;
 
 use crate::{base::Zone, people::People, roster::Roster};
 

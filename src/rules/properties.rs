@@ -169,10 +169,11 @@ fn railway_where(d1_is_a_cutout: bool) -> Railway {
         up_to_seq: 1,
         devices: devices.into(),
         unit_days: BTreeMap::new(),
-        class_days: [("C1".into(), ClassDays { days: 1_200, units: 4 })].into(),
+        class_days: [("C1".into(), ClassDays { days: 1_200, units: 4, squares: 0 })].into(),
         repairs: 0,
         cranking: Vec::new(),
         monthly: None,
+        derived: Default::default(),
     });
     railway
 }

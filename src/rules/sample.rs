@@ -1,7 +1,10 @@
 //! Short ways to write facts down in tests.
-use std::sync::{
-    Arc,
-    atomic::{AtomicU64, Ordering},
+use std::{
+    collections::BTreeMap,
+    sync::{
+        Arc,
+        atomic::{AtomicU64, Ordering},
+    },
 };
 
 use serde::de::DeserializeOwned;
@@ -11,7 +14,7 @@ use super::{
     Beside, Dossier, DossierKey, Fact, Ground, Thresholds, Told,
     dossier::Subject,
     fact::{BypassFact, Hand, On, PositionFact, ResetFact},
-    figures::ClassFigures,
+    figures::{ClassDays, ClassFigures, Derived, DeviceFigures},
     service_days::{DaySet, ServiceDays},
     weather::WeatherDays,
 };
@@ -163,6 +166,40 @@ pub fn device(tag: &str, change: impl FnOnce(&mut Device)) -> Device {
     device
 }
 
+pub fn new_life(when: &str) -> Fact {
+    fact(when, Told::RepairClosed { new_life: true, no_fault_found: false })
+}
+
+/// A trip of TC2 at noon UTC of each day.
+pub fn trips(days: &[&str]) -> Vec<Fact> {
+    days.iter().map(|day| trip(&format!("{day}T12:00:00Z"), "TC2", Left::On)).collect()
+}
+
+/// A railway whose sister units average one operation of TC2 in so many service days, 40 of theirs known.
+pub fn with_gap(gap: i64) -> Railway {
+    let mut railway = Railway::with(vec![device("TC2", |_| {})]);
+    let occurrences = BTreeMap::from([("QHB 401".into(), 20), ("QHB 402".into(), 20)]);
+    let devices = vec![DeviceFigures {
+        class: "C1".into(),
+        device: "TC2".into(),
+        legend: "TC2 LEGEND".into(),
+        occurrences,
+        total: 40,
+    }];
+    railway.figures = Some(ClassFigures {
+        as_of: at("2026-02-01T00:00:00Z"),
+        up_to_seq: 1,
+        devices,
+        unit_days: [("QHB 401".into(), 365), ("QHB 402".into(), 365)].into(),
+        class_days: [("C1".into(), ClassDays { days: 40 * gap, units: 20, squares: 80 * gap * gap })].into(),
+        repairs: 0,
+        cranking: Vec::new(),
+        monthly: None,
+        derived: Derived::default(),
+    });
+    railway
+}
+
 /// A railway of one class `C1` with units `QHB 401` to `QHB 420`.
 pub struct Railway {
     pub roster: Roster,
@@ -209,6 +246,16 @@ impl Railway {
             weather: WeatherDays::default(),
             thresholds: Thresholds::default(),
         }
+    }
+
+    /// The same occurrences spread so evenly over the units that the class counts as two.
+    pub fn even(&mut self) {
+        let Some(figures) = &mut self.figures else { return };
+        let units: Vec<_> = (401..=440).map(|n| crate::base::UnitName::from(format!("QHB {n}"))).collect();
+        let days = figures.class_days.values().map(|c| c.days).sum::<i64>() / 40;
+        figures.unit_days = units.iter().map(|unit| (unit.clone(), days)).collect();
+        figures.devices[0].occurrences = units.into_iter().map(|unit| (unit, 1)).collect();
+        figures.class_days.values_mut().for_each(|c| c.units = 40);
     }
 
     pub fn ground(&self) -> Ground<'_> {

@@ -295,7 +295,7 @@ fn told(chance: &Chance<'_>, line: &Line<'_>, all: &[Operation<'_>]) -> Option<F
         Source::Feed(_) | Source::Panel(_) => None,
     };
     let weight =
-        devices.iter().map(|tag| super::burst::severity(case, tag, first.complete)).fold(0.0, f64::max);
+        devices.iter().map(|tag| super::pair::severity(case, tag, first.complete)).fold(0.0, f64::max);
     let day = case.ground.zone.day_of(last.last_at());
     let pairs: BTreeSet<(&UnitName, &Tag)> = operations().map(|o| (o.unit, o.device)).collect();
     let extra: f64 = pairs.iter().map(|(unit, tag)| chance.ahead(unit, tag, all, day)).sum();

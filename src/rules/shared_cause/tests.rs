@@ -47,10 +47,11 @@ fn railway(gap: i64) -> Railway {
         up_to_seq: 1,
         devices: tags.map(of).into(),
         unit_days: BTreeMap::new(),
-        class_days: [("C1".into(), ClassDays { days: 2_000 * gap, units: 500 })].into(),
+        class_days: [("C1".into(), ClassDays { days: 2_000 * gap, units: 500, squares: 0 })].into(),
         repairs: 0,
         cranking: Vec::new(),
         monthly: None,
+        derived: Default::default(),
     });
     railway
 }
@@ -179,7 +180,7 @@ fn too_little_known_is_no_line() {
         found(&railway, facts())
     };
     let one_unit = changed(|f| {
-        f.class_days = [("C1".into(), ClassDays { days: 365, units: 1 })].into();
+        f.class_days = [("C1".into(), ClassDays { days: 365, units: 1, squares: 0 })].into();
         f.unit_days = [("QHB 412".into(), 365)].into();
     });
     assert_eq!(one_unit, [], "nobody to compare with");
@@ -187,7 +188,7 @@ fn too_little_known_is_no_line() {
     assert_eq!(never_seen.len(), 1, "180,000 days without any say enough");
     let hardly_known = changed(|f| {
         f.devices.iter_mut().for_each(|d| d.total = 1);
-        f.class_days = [("C1".into(), ClassDays { days: 40, units: 500 })].into();
+        f.class_days = [("C1".into(), ClassDays { days: 40, units: 500, squares: 0 })].into();
     });
     assert_eq!(hardly_known, [], "one in 40 days may well be one in 13");
     let mut nameless = railway(90);
