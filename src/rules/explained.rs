@@ -29,6 +29,20 @@ fn is_single(rule: Rule) -> bool {
     matches!(rule, Rule::Burst | Rule::Often | Rule::Worsening | Rule::DidNotHold)
 }
 
+/// Of several statistical lines about one device of one unit, by the keys of the others, the key of the one that stands for
+/// all: the first in the order handed in.
+pub fn of_one_pair(findings: &[Finding]) -> BTreeMap<String, String> {
+    let mut first: BTreeMap<_, &str> = BTreeMap::new();
+    let mut under = BTreeMap::new();
+    for finding in findings.iter().filter(|f| is_single(f.rule) || f.rule == Rule::Wet) {
+        let stands = *first.entry((&finding.unit, &finding.device)).or_insert(&finding.key);
+        if stands != finding.key {
+            under.insert(finding.key.clone(), stands.to_owned());
+        }
+    }
+    under
+}
+
 /// Adds to the rank of each line about a shared cause the ranks of those that it explains.
 pub fn take_over_ranks(findings: &mut [Finding], explained: &BTreeMap<String, String>) {
     let mut more: BTreeMap<&str, f64> = BTreeMap::new();
@@ -98,5 +112,16 @@ mod tests {
         ];
         assert_eq!(explained_by(&all)["x"], "s2");
         assert!(explained_by(&all[2..]).is_empty());
+    }
+
+    #[test]
+    fn of_several_lines_about_one_pair_the_first_stands_for_all() {
+        let all = [
+            finding(Rule::Burst, "b", "QHB 1", &["A"], &[1], 2.0),
+            finding(Rule::Often, "o", "QHB 1", &["A"], &[2], 2.0),
+            finding(Rule::Often, "p", "QHB 2", &["A"], &[3], 1.0),
+            finding(Rule::Reported, "r", "QHB 1", &["A"], &[1], 0.0),
+        ];
+        assert_eq!(of_one_pair(&all), [("o".to_owned(), "b".to_owned())].into());
     }
 }

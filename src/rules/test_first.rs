@@ -1,16 +1,16 @@
 //! What to test first: from what a line is about and what it rests on. A beginning, never an instruction: common practice
 //! of the trade, no source; local instructions and qualified people decide.
-use super::{
-    fact::{Fact, Told},
-    finding::{Finding, Rule},
-};
+use super::finding::{Finding, Rule};
 use crate::{
     base::Tag,
-    reports::vocabulary::{Mode, Outcome},
+    reports::{
+        Entry, What,
+        vocabulary::{Mode, Outcome},
+    },
 };
 
-/// `facts`: those of the entries that the line rests on. `None`: nothing to say beyond what repairs found.
-pub fn test_first(finding: &Finding, facts: &[Fact]) -> Option<&'static str> {
+/// `entries`: those that the line rests on. `None`: nothing to say beyond what repairs found.
+pub fn test_first(finding: &Finding, entries: &[Entry]) -> Option<&'static str> {
     match finding.rule {
         Rule::SharedCause if finding.units.len() > 1 => {
             return Some("the jumper and its receptacles between these units, before the devices");
@@ -27,12 +27,12 @@ pub fn test_first(finding: &Finding, facts: &[Fact]) -> Option<&'static str> {
         _ => {}
     }
     match finding.device.as_ref()?.as_str() {
-        Tag::ENGINE_START => most(facts, |told| match told {
-            Told::Start { outcome, .. } => start(*outcome),
+        Tag::ENGINE_START => most(entries, |what| match what {
+            What::EngineStart(told) => start(told.outcome),
             _ => None,
         }),
-        Tag::GROUND_RELAY => most(facts, |told| match told {
-            Told::Ground { mode, .. } => ground(*mode),
+        Tag::GROUND_RELAY => most(entries, |what| match what {
+            What::GroundRelay(told) => ground(told.mode),
             _ => None,
         }),
         _ => None,
@@ -63,26 +63,33 @@ fn ground(mode: Option<Mode>) -> Option<&'static str> {
     }
 }
 
-/// What most of the facts point to; of as many, the first by alphabet. `None` unless more than half do.
-fn most(facts: &[Fact], says: impl Fn(&Told) -> Option<&'static str>) -> Option<&'static str> {
-    let mut all: Vec<&str> = facts.iter().filter_map(|fact| says(&fact.told)).collect();
+/// What most of the entries point to; of as many, the first by alphabet. `None` unless more than half do.
+fn most(entries: &[Entry], says: impl Fn(&What) -> Option<&'static str>) -> Option<&'static str> {
+    let mut all: Vec<&str> = entries.iter().filter_map(|entry| says(&entry.what)).collect();
     all.sort_unstable();
     let best = all.chunk_by(|a, b| a == b).max_by_key(|same| same.len())?;
-    (2 * best.len() > facts.len()).then(|| best.first().copied()).flatten()
+    (2 * best.len() > entries.len()).then(|| best.first().copied()).flatten()
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::{
-        dossier::Subject,
-        sample::{Railway, ground as operated},
+    use crate::{
+        reports::{stored, vocabulary::Left},
+        rules::{
+            dossier::Subject,
+            sample::{Railway, trip},
+        },
     };
+
+    fn told(what: &str) -> Entry {
+        let id = "0198f3a2-6c1e-7d3a-0000-000000000001";
+        stored::entry(&format!(r#"{{"id": "{id}", "at": "2026-03-01T10:00:00Z", {what}}}"#)).unwrap()
+    }
 
     fn about(rule: Rule, device: &str) -> Finding {
         let railway = Railway::with(vec![]);
-        let left =
-            crate::rules::sample::trip("2026-03-01T10:00:00Z", "TC2", crate::reports::vocabulary::Left::Off);
+        let left = trip("2026-03-01T10:00:00Z", "TC2", Left::Off);
         let mut finding = railway.judge(Subject::Device("TC2".into()), vec![left]).findings.remove(0);
         (finding.rule, finding.device) = (rule, Some(device.into()));
         finding
@@ -90,32 +97,26 @@ mod tests {
 
     #[test]
     fn what_most_of_the_entries_point_to() {
-        let start =
-            |outcome: Outcome| crate::rules::sample::start("2026-03-01T10:00:00Z", outcome.as_str(), None);
-        let relay = |mode| {
-            let mut fact = operated("2026-03-01T10:00:00Z", 1);
-            if let Told::Ground { mode: told, .. } = &mut fact.told {
-                *told = mode;
-            }
-            fact
+        let start = |outcome: Outcome| told(&format!(r#""kind": "engine_start", "outcome": "{outcome}""#));
+        let relay = |mode: Option<Mode>| {
+            let mode = mode.map(|mode| format!(r#", "mode": "{mode}""#)).unwrap_or_default();
+            told(&format!(r#""kind": "ground_relay"{mode}"#))
         };
-        for (device, facts, want) in [
+        use Outcome::{NoFire, SlowCrank};
+        let braking = Some(Mode::Braking);
+        for (device, entries, want) in [
             (
                 Tag::ENGINE_START,
-                vec![start(Outcome::SlowCrank), start(Outcome::SlowCrank), start(Outcome::NoFire)],
+                vec![start(SlowCrank), start(SlowCrank), start(NoFire)],
                 Some("battery volts"),
             ),
-            (Tag::ENGINE_START, vec![start(Outcome::SlowCrank), start(Outcome::NoFire)], None),
+            (Tag::ENGINE_START, vec![start(SlowCrank), start(NoFire)], None),
             (Tag::ENGINE_START, vec![], None),
-            (
-                Tag::GROUND_RELAY,
-                vec![relay(Some(Mode::Braking)), relay(Some(Mode::Braking)), relay(None)],
-                Some("the braking grids"),
-            ),
-            (Tag::GROUND_RELAY, vec![relay(Some(Mode::Braking)), relay(None)], None),
-            ("TC2", vec![relay(Some(Mode::Braking))], None),
+            (Tag::GROUND_RELAY, vec![relay(braking), relay(braking), relay(None)], Some("the braking grids")),
+            (Tag::GROUND_RELAY, vec![relay(braking), relay(None)], None),
+            ("TC2", vec![relay(braking)], None),
         ] {
-            let says = test_first(&about(Rule::Burst, device), &facts);
+            let says = test_first(&about(Rule::Burst, device), &entries);
             assert_eq!(says.is_some(), want.is_some(), "{device} {says:?}");
             assert!(says.unwrap_or("").starts_with(want.unwrap_or("")), "{device} {says:?}");
         }

@@ -1,6 +1,7 @@
 //! The shop's pages: which units first, why, what to test.
 mod finding;
 pub mod ground;
+mod lines;
 mod triage;
 
 use crate::{

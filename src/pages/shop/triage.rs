@@ -1,11 +1,12 @@
 //! The board: what was written since yesterday, then what the rules say, the certain first.
-use std::collections::BTreeMap;
-
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
 
-use super::ground;
+use super::{
+    ground,
+    lines::{self, Eyes, Folded, Line},
+};
 use crate::{
     base::{ClassName, Instant, text},
     desk::World,
@@ -15,13 +16,12 @@ use crate::{
         rules,
         told::{self, EntryLine},
     },
-    people::Act,
     reports,
     rules::{
         Finding, Rule,
-        explained::{explained_by, take_over_ranks},
         store::{self, Decisions, State as Standing, Wanted},
     },
+    shop::store::causes,
     web::{Answer, App, Asked, Frame, Me, naming, page, paths},
 };
 
@@ -48,6 +48,9 @@ struct View {
     days: Pager,
     lines: Vec<Line>,
     pager: Pager,
+    /// Repairs on trial and the like: nothing to do, good to know.
+    notes: Vec<Folded>,
+    more_notes: usize,
     /// How many lines somebody set aside; they are not shown.
     aside: String,
 }
@@ -65,28 +68,6 @@ struct UnitDay {
     entries: Vec<EntryLine>,
     /// The usual, all of it in one quiet line.
     seen: String,
-}
-
-struct Line {
-    path: String,
-    certain: bool,
-    unit: String,
-    device: String,
-    rule: &'static str,
-    sentence: String,
-    since: String,
-    rank: String,
-    state: Option<&'static str>,
-    /// The single lines that a shared cause explains.
-    folded: Vec<Folded>,
-}
-
-/// A line that stands under another.
-struct Folded {
-    path: String,
-    device: String,
-    rule: &'static str,
-    sentence: String,
 }
 
 #[derive(Deserialize, Default)]
@@ -177,6 +158,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     };
     let found = store::open_at(&mut db, &wanted, now).await?;
     let decisions = store::decisions(&mut db, now).await?;
+    let causes = causes(&mut db, &world.roster, now).await?;
     let since = reports::store::Wanted {
         unit: filter.unit.unit.as_ref(),
         recorded_since: Some(yesterday(&world, now)),
@@ -185,7 +167,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let mut entries = reports::store::entries(&mut db, &since).await?;
     drop(db);
     entries.retain(|row| filter.takes(row));
-    view.put_findings(found, &decisions, &form, &Eyes::of(&me, &world, now));
+    view.put_findings(found, &decisions, &form, &Eyes::of(&me, &world, now, &causes));
     view.put_entries(entries.iter().map(|row| EntryLine::of(row, &world)).collect(), &form);
     if wrong {
         view.list_nothing();
@@ -193,18 +175,8 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
 }
 
-/// Who reads the board, of what, and when.
-struct Eyes<'a> {
-    reads_register: bool,
-    world: &'a World,
-    now: Instant,
-}
-
-impl<'a> Eyes<'a> {
-    fn of(me: &Me, world: &'a World, now: Instant) -> Self {
-        Self { reads_register: me.may(Act::ReadBypasses), world, now }
-    }
-}
+/// So many notes are listed; they ask for nothing.
+const NOTES: usize = 20;
 
 /// The beginning of yesterday, where the railway is.
 fn yesterday(world: &World, now: Instant) -> Instant {
@@ -245,6 +217,8 @@ impl View {
             usual: Vec::new(),
             days: Pager::default(),
             lines: Vec::new(),
+            notes: Vec::new(),
+            more_notes: 0,
             pager: Pager::default(),
             aside: String::new(),
         }
@@ -253,7 +227,8 @@ impl View {
     fn put_findings(&mut self, found: Vec<Finding>, decisions: &Decisions, form: &TriageForm, eyes: &Eyes) {
         let (about_ground, found): (Vec<_>, Vec<_>) =
             found.into_iter().partition(|f| f.rule.is_ground_protection());
-        let (found, under) = fold(found);
+        let (notes, found): (Vec<_>, Vec<_>) = found.into_iter().partition(lines::is_note);
+        let (found, under) = lines::fold(found);
         let with_state = found.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
         let (aside, shown): (Vec<_>, Vec<_>) =
             with_state.partition(|(state, _)| *state == Standing::SetAside);
@@ -267,17 +242,16 @@ impl View {
         let shown = [ground::pressing(about_ground, decisions, eyes.now), shown].concat();
         self.open = shown.len();
         let (shown, pager) = Pager::cut(shown, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
-        let with_folded = |(state, finding): (Standing, Finding)| Line {
-            folded: under.get(&finding.key).into_iter().flatten().map(|f| folded(f, eyes)).collect(),
-            ..line(&finding, state, eyes)
-        };
-        self.lines = shown.into_iter().map(with_folded).collect();
+        self.lines = shown.iter().map(|(state, finding)| Line::of(finding, *state, &under, eyes)).collect();
+        self.notes = notes.iter().take(NOTES).map(|note| Folded::of(note, true, eyes)).collect();
+        self.more_notes = notes.len().saturating_sub(NOTES);
         self.pager = pager;
     }
 
     /// A list of everything would pass for what was asked for.
     fn list_nothing(&mut self) {
         (self.lines, self.units, self.usual) = (Vec::new(), Vec::new(), Vec::new());
+        self.notes = Vec::new();
         (self.pager, self.days, self.aside) = (Pager::default(), Pager::default(), String::new());
     }
 
@@ -302,80 +276,5 @@ impl View {
         let all = std::mem::take(&mut self.units);
         (self.usual, self.units) = all.into_iter().partition(|day| day.entries.is_empty());
         self.days = pager;
-    }
-}
-
-/// Single lines go under the shared cause that explains them, by its key, and it takes over their rank.
-fn fold(mut found: Vec<Finding>) -> (Vec<Finding>, BTreeMap<String, Vec<Finding>>) {
-    let explained = explained_by(&found);
-    take_over_ranks(&mut found, &explained);
-    let mut under: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
-    let mut kept = Vec::with_capacity(found.len());
-    for finding in found {
-        match explained.get(&finding.key) {
-            Some(by) => under.entry(by.clone()).or_default().push(finding),
-            None => kept.push(finding),
-        }
-    }
-    // The certain first, as they were; the others by what they weigh now.
-    let weight = |f: &Finding| f.rank.unwrap_or(f64::INFINITY);
-    kept.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
-    (kept, under)
-}
-
-fn folded(finding: &Finding, eyes: &Eyes) -> Folded {
-    let schedule = finding.unit.as_ref().and_then(|unit| eyes.world.roster.schedule_at(unit, finding.since));
-    Folded {
-        path: leads_to(finding, eyes),
-        device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
-        rule: rules::name(finding.rule),
-        sentence: finding.sentence.clone(),
-    }
-}
-
-fn line(finding: &Finding, state: Standing, eyes: &Eyes) -> Line {
-    let world = eyes.world;
-    let schedule = finding.unit.as_ref().and_then(|unit| world.roster.schedule_at(unit, finding.since));
-    Line {
-        path: leads_to(finding, eyes),
-        certain: finding.rank.is_none(),
-        unit: match &finding.unit {
-            Some(unit) if finding.units.len() < 2 => unit.to_string(),
-            _ => several(finding),
-        },
-        device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
-        rule: rules::name(finding.rule),
-        sentence: if eyes.reads_register {
-            finding.sentence.clone()
-        } else {
-            ground::without_names(finding.rule, &finding.sentence)
-        },
-        since: world.railway.zone.in_words(finding.since),
-        rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
-        state: match state {
-            Standing::InRepair => Some("in repair"),
-            Standing::Reviewed => Some("reviewed"),
-            _ => None,
-        },
-        folded: Vec::new(),
-    }
-}
-
-/// The finding's own page; where that is the supervisor's, the unit's.
-fn leads_to(finding: &Finding, eyes: &Eyes) -> String {
-    match &finding.unit {
-        Some(unit) if finding.rule.is_ground_protection() && !eyes.reads_register => {
-            paths::Handover(unit.clone()).to_string()
-        }
-        _ => paths::Finding(finding.key.clone()).to_string(),
-    }
-}
-
-fn several(finding: &Finding) -> String {
-    let units: Vec<_> = finding.units.iter().map(ToString::to_string).collect();
-    if units.is_empty() {
-        finding.class.as_ref().map_or_else(String::new, |c| format!("class {c}"))
-    } else {
-        units.join(", ")
     }
 }

@@ -1,5 +1,3 @@
-use std::collections::BTreeMap;
-
 use proptest::{prelude::*, sample::select};
 
 use crate::{

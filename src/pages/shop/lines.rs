@@ -1,0 +1,164 @@
+//! The lines of the board: what stands under what, what to test first, where each leads.
+use std::collections::BTreeMap;
+
+use super::ground;
+use crate::{
+    base::Instant,
+    desk::World,
+    pages::drawn::{rules, told},
+    people::Act,
+    rules::{
+        Finding, Rule,
+        explained::{explained_by, of_one_pair, take_over_ranks},
+        store::State as Standing,
+        test_first::test_first,
+    },
+    shop::Causes,
+    web::{Me, paths},
+};
+
+pub struct Line {
+    pub path: String,
+    pub certain: bool,
+    pub unit: String,
+    pub device: String,
+    pub rule: &'static str,
+    pub sentence: String,
+    /// `jumper 6 of 9`.
+    pub test_first: Option<String>,
+    pub since: String,
+    pub rank: String,
+    pub state: Option<&'static str>,
+    /// The lines that this one explains, or that say more about the same device.
+    pub folded: Vec<Folded>,
+}
+
+/// A line that stands under another.
+pub struct Folded {
+    pub path: String,
+    pub unit: String,
+    pub device: String,
+    pub rule: &'static str,
+    pub sentence: String,
+}
+
+/// Who reads the board, of what, and when.
+pub struct Eyes<'a> {
+    pub reads_register: bool,
+    pub world: &'a World,
+    pub now: Instant,
+    causes: &'a Causes,
+}
+
+impl<'a> Eyes<'a> {
+    pub fn of(me: &Me, world: &'a World, now: Instant, causes: &'a Causes) -> Self {
+        Self { reads_register: me.may(Act::ReadBypasses), world, now, causes }
+    }
+
+    fn device(&self, finding: &Finding) -> String {
+        let unit = finding.unit.as_ref();
+        let schedule = unit.and_then(|unit| self.world.roster.schedule_at(unit, finding.since));
+        finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default()
+    }
+}
+
+/// Asks for no work.
+pub fn is_note(finding: &Finding) -> bool {
+    matches!(finding.rule, Rule::Proving | Rule::Held)
+}
+
+/// Single lines go under the shared cause that explains them, which takes over their rank; lines that say more about
+/// one device of one unit go under the first of them, which keeps its own.
+pub fn fold(mut found: Vec<Finding>) -> (Vec<Finding>, BTreeMap<String, Vec<Finding>>) {
+    let explained = explained_by(&found);
+    take_over_ranks(&mut found, &explained);
+    let mut under = of_one_pair(&found);
+    under.extend(explained);
+    let mut below: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
+    let mut kept = Vec::with_capacity(found.len());
+    for finding in found {
+        match under.get(&finding.key) {
+            Some(by) => below.entry(by.clone()).or_default().push(finding),
+            None => kept.push(finding),
+        }
+    }
+    // The certain first, as they were; the others by what they weigh now.
+    let weight = |f: &Finding| f.rank.unwrap_or(f64::INFINITY);
+    kept.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+    (kept, below)
+}
+
+impl Folded {
+    pub fn of(finding: &Finding, names_unit: bool, eyes: &Eyes) -> Self {
+        let unit = finding.unit.as_ref().filter(|_| names_unit);
+        Self {
+            path: leads_to(finding, eyes),
+            unit: unit.map(|unit| format!("{unit} \u{b7} ")).unwrap_or_default(),
+            device: eyes.device(finding),
+            rule: rules::name(finding.rule),
+            sentence: finding.sentence.clone(),
+        }
+    }
+}
+
+impl Line {
+    pub fn of(
+        finding: &Finding,
+        state: Standing,
+        below: &BTreeMap<String, Vec<Finding>>,
+        eyes: &Eyes,
+    ) -> Self {
+        let folded = below.get(&finding.key).into_iter().flatten();
+        Self {
+            path: leads_to(finding, eyes),
+            certain: finding.rank.is_none(),
+            unit: whose(finding),
+            device: eyes.device(finding),
+            rule: rules::name(finding.rule),
+            sentence: if eyes.reads_register {
+                finding.sentence.clone()
+            } else {
+                ground::without_names(finding.rule, &finding.sentence)
+            },
+            test_first: begin_with(finding, eyes.causes),
+            since: eyes.world.railway.zone.in_words(finding.since),
+            rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
+            state: match state {
+                Standing::InRepair => Some("in repair"),
+                Standing::Reviewed => Some("reviewed"),
+                _ => None,
+            },
+            folded: folded.map(|f| Folded::of(f, false, eyes)).collect(),
+        }
+    }
+}
+
+/// What repairs found before, else what the line itself points to.
+fn begin_with(finding: &Finding, causes: &Causes) -> Option<String> {
+    if finding.rule.is_ground_protection() {
+        return None;
+    }
+    let found = || causes.in_words(finding.class.as_ref()?, finding.device.as_ref()?);
+    let found = found().map(|causes| format!("found before in this class: {causes}"));
+    found.or_else(|| test_first(finding, &[]).map(str::to_owned))
+}
+
+/// The finding's own page; where that is the supervisor's, the unit's.
+fn leads_to(finding: &Finding, eyes: &Eyes) -> String {
+    match &finding.unit {
+        Some(unit) if finding.rule.is_ground_protection() && !eyes.reads_register => {
+            paths::Handover(unit.clone()).to_string()
+        }
+        _ => paths::Finding(finding.key.clone()).to_string(),
+    }
+}
+
+fn whose(finding: &Finding) -> String {
+    match (&finding.unit, finding.rule) {
+        (Some(unit), _) if finding.units.len() < 2 => unit.to_string(),
+        (None, Rule::ClassWide) => {
+            finding.class.as_ref().map_or_else(String::new, |class| format!("class {class}"))
+        }
+        _ => finding.units.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
+    }
+}
