@@ -96,7 +96,7 @@ fn walk(fleet: &Fleet, unit: &Unit, number: usize, all: &[Happening], write: &mu
         let first = all.get(from).map_or(f64::INFINITY, |happening| happening.day);
         if next_routine < first.min(ends) {
             if !silent(next_routine) {
-                write(&Run { starts: next_routine - 0.2, ends: next_routine, happenings: &[] });
+                write(&Run { starts: (next_routine - 0.2).max(0.0), ends: next_routine, happenings: &[] });
             }
             next_routine += dice.between(ROUTINE.0, ROUTINE.1);
             continue;
@@ -105,7 +105,7 @@ fn walk(fleet: &Fleet, unit: &Unit, number: usize, all: &[Happening], write: &mu
         let many = rest.partition_point(|happening| happening.day < first + RUN);
         let last = rest[many - 1].day;
         let run = Run {
-            starts: first - dice.between(0.01, 0.2),
+            starts: (first - dice.between(0.01, 0.2)).max(0.0),
             ends: last + dice.between(0.01, 0.1),
             happenings: &rest[..many],
         };
@@ -125,8 +125,8 @@ pub fn moment(start: Instant, day: f64) -> Instant {
     Instant(start.0 + micros - micros.rem_euclid(1_000_000))
 }
 
-/// Whether a pair's occurrence is among what was written about its unit, and has not been lost.
-pub fn arrived<'a>(filed: &'a [Filed], fleet: &'a Fleet) -> Vec<u32> {
+/// How many entries about each pair came in.
+pub fn arrived(filed: &[Filed], fleet: &Fleet) -> Vec<u32> {
     let mut counts = vec![0; fleet.pairs.len()];
     for report in filed.iter().filter(|filed| filed.arrives != Arrives::Never) {
         report.pairs.iter().flatten().for_each(|pair| counts[*pair] += 1);

@@ -182,7 +182,10 @@ fn a_unit_is_never_silent_for_long_unless_it_says_so() {
     let (_, filed) = made(&Options { units: 30, ..USUAL }.bare());
     let mut days: BTreeMap<usize, Vec<Day>> = BTreeMap::new();
     for one in &filed {
-        let day = crate::base::Zone::utc().day_of(one.report.signed_at.at);
+        let zone = crate::base::Zone::utc();
+        let began = one.report.run_began().unwrap();
+        assert!(began >= zone.start_of(USUAL.starts), "{} began before the first day", one.report.id);
+        let day = zone.day_of(one.report.signed_at.at);
         days.entry(one.unit).or_default().push(day);
     }
     for (unit, mut days) in days {
