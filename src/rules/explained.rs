@@ -43,13 +43,20 @@ pub fn of_one_pair(findings: &[Finding]) -> BTreeMap<String, String> {
     under
 }
 
-/// Adds to the rank of each line about a shared cause the ranks of those that it explains.
+/// Adds to the rank of each line about a shared cause the ranks of those that it explains. Several lines about one device
+/// of one unit expect the same occurrences: the heaviest counts.
 pub fn take_over_ranks(findings: &mut [Finding], explained: &BTreeMap<String, String>) {
-    let mut more: BTreeMap<&str, f64> = BTreeMap::new();
+    let mut of_pairs: BTreeMap<(&str, _), f64> = BTreeMap::new();
     for finding in findings.iter() {
         if let (Some(by), Some(rank)) = (explained.get(&finding.key), finding.rank) {
-            *more.entry(by.as_str()).or_default() += rank;
+            let pair = (finding.unit.clone(), finding.device.clone());
+            let heaviest = of_pairs.entry((by.as_str(), pair)).or_default();
+            *heaviest = heaviest.max(rank);
         }
+    }
+    let mut more: BTreeMap<&str, f64> = BTreeMap::new();
+    for ((by, _), rank) in of_pairs {
+        *more.entry(by).or_default() += rank;
     }
     for finding in findings.iter_mut() {
         if let Some(more) = more.get(finding.key.as_str()) {

@@ -354,6 +354,11 @@ async fn a_shared_cause_stands_for_the_lines_it_explains() {
     let shared = rows.iter().find(|row| row["rule"] == "shared_cause").unwrap();
     let bursts: Vec<&Value> = rows.iter().filter(|row| row["rule"] == "burst").collect();
     assert_eq!(bursts.len(), 3, "{rows:?}");
+    let often = rows.iter().filter(|row| row["rule"] == "often");
+    assert!(
+        often.clone().count() > 0 && often.clone().all(|row| row["explained_by"] == shared["key"]),
+        "{rows:?}"
+    );
     assert!(bursts.iter().all(|burst| burst["explained_by"] == shared["key"]), "{bursts:?}");
     assert_eq!(shared["explained_by"], Value::Null);
     let rank = |row: &Value| row["rank"].as_f64().unwrap();

@@ -6,19 +6,21 @@ use axum::{
 };
 use sqlx::SqliteConnection;
 
+use super::lines;
 use crate::{
     base::Instant,
     desk::World,
     oversight,
     pages::drawn::{rules, told, told::EntryLine},
     people::Act,
-    reports,
+    reports::{self, Entry, stored},
     rules::{
         Finding, Rule,
         explained::{explained_by, take_over_ranks},
         store,
         store::{State as Standing, Wanted},
     },
+    shop::store::causes,
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -33,6 +35,8 @@ struct View {
     spelled: &'static str,
     sentence: String,
     state: &'static str,
+    /// A beginning, from what repairs found before and from what the line rests on.
+    test_first: Vec<String>,
     since: String,
     until: Option<String>,
     certain: bool,
@@ -72,9 +76,12 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
     let state = store::decisions(&mut db, now).await?.state(&finding, now);
     let wanted = reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() };
     let entries = reports::store::entries(&mut db, &wanted).await?;
+    let causes = causes(&mut db, &world.roster, now).await?;
     drop(db);
+    let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
+    let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes) };
     let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
-    page(StatusCode::OK, &view(frame, &finding, state, entries, &world))
+    page(StatusCode::OK, &view(frame, &finding, shown, entries, &world))
 }
 
 /// One that no row holds.
@@ -91,7 +98,13 @@ async fn joined(
 const GONE: &str =
     "There is no such line any more: what was written since may have answered it. Look at the board again.";
 
-fn view(frame: Frame, finding: &Finding, state: Standing, entries: Vec<EntryLine>, world: &World) -> View {
+/// What is joined to a finding when it is read.
+struct Shown {
+    state: Standing,
+    test_first: Vec<String>,
+}
+
+fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, world: &World) -> View {
     let zone = &world.railway.zone;
     let unit = finding.unit.as_ref();
     let schedule = unit.and_then(|unit| world.roster.schedule_at(unit, finding.since));
@@ -103,7 +116,8 @@ fn view(frame: Frame, finding: &Finding, state: Standing, entries: Vec<EntryLine
         name: rules::name(finding.rule),
         spelled: rules::spelled(finding.rule),
         sentence: finding.sentence.clone(),
-        state: state_says(state),
+        state: state_says(shown.state),
+        test_first: shown.test_first,
         since: zone.in_words(finding.since),
         until: finding.until.map(|until| zone.in_words(until)),
         certain: finding.rank.is_none(),

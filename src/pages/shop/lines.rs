@@ -7,6 +7,7 @@ use crate::{
     desk::World,
     pages::drawn::{rules, told},
     people::Act,
+    reports::Entry,
     rules::{
         Finding, Rule,
         explained::{explained_by, of_one_pair, take_over_ranks},
@@ -120,7 +121,7 @@ impl Line {
             } else {
                 ground::without_names(finding.rule, &finding.sentence)
             },
-            test_first: begin_with(finding, eyes.causes),
+            test_first: begin_with(finding, &[], eyes.causes).into_iter().next(),
             since: eyes.world.railway.zone.in_words(finding.since),
             rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
             state: match state {
@@ -133,14 +134,14 @@ impl Line {
     }
 }
 
-/// What repairs found before, else what the line itself points to.
-fn begin_with(finding: &Finding, causes: &Causes) -> Option<String> {
+/// What to test first: what repairs found before, then what the line and its entries point to.
+pub fn begin_with(finding: &Finding, entries: &[Entry], causes: &Causes) -> Vec<String> {
     if finding.rule.is_ground_protection() {
-        return None;
+        return Vec::new();
     }
     let found = || causes.in_words(finding.class.as_ref()?, finding.device.as_ref()?);
-    let found = found().map(|causes| format!("found before in this class: {causes}"));
-    found.or_else(|| test_first(finding, &[]).map(str::to_owned))
+    let found = found().map(|causes| format!("what repairs of it found in this class: {causes}"));
+    found.into_iter().chain(test_first(finding, entries).map(str::to_owned)).collect()
 }
 
 /// The finding's own page; where that is the supervisor's, the unit's.
