@@ -248,7 +248,8 @@ pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) ->
     for line in lines {
         let key = DossierKey { unit: line.unit.clone(), subject: Subject::GroundProtection };
         let (days, weather) = (ServiceDays::Calendar, WeatherDays::default());
-        let case = Case { key: &key, facts: &[], days: &days, weather: &weather, runs: &[], ground };
+        let case =
+            Case { key: &key, facts: &[], days: &days, weather: &weather, runs: &[], earlier: &[], ground };
         for review in reviews.iter().filter(|r| r.bypass == line.id && line.hands.contains(&r.by)) {
             let says = format!(
                 "{} reviewed the opening of {} of {} and had a hand in it: opened, closed, authorised or granted.",

@@ -7,6 +7,7 @@ pub mod case;
 pub mod class_wide;
 pub mod coincident;
 pub mod dossier;
+pub mod earlier;
 pub mod explained;
 pub mod fact;
 pub mod figures;
