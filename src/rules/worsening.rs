@@ -191,7 +191,7 @@ mod tests {
     fn the_part_takes_its_trips_on_another_unit_along() {
         let railway = listed(with_gap(400), "2026-03-01");
         let put_in = new_life("2026-02-01T00:00:00Z");
-        let there = [100.0, 250.0, 330.0].map(|time| Past { time, entries: vec![entry(time as u64)] });
+        let there = [100_u32, 250, 330].map(|day| Past { time: day.into(), entries: vec![entry(day.into())] });
         let earlier = Earlier { act: put_in.entry, days: 400, occurrences: there.into() };
         let told = |here: &[&str]| {
             let facts = [trips(here), vec![put_in.clone()]].concat();

@@ -331,7 +331,7 @@ fn luck_is_told_in_fleet_years() {
         (1.0 / 493.0, "By chance about once in 490 fleet-years."),
         (1.0 / 23.4, "By chance about once in 23 fleet-years."),
         (1.0 / 12_345.0, "By chance about once in 12000 fleet-years."),
-        (1.0 / 3.14, "By chance about once in 3.1 fleet-years."),
+        (1.0 / 3.12, "By chance about once in 3.1 fleet-years."),
         (2.0, "By chance about 2.0 times in a fleet-year."),
         (1e-9, "By chance less than once in a million fleet-years."),
         (0.0, "By chance less than once in a million fleet-years."),
