@@ -17,8 +17,7 @@ use crate::{
         Finding, Judgement, Rule,
         explained::{explained_by, take_over_ranks},
         fact::Hand,
-        ground::{Reviewed, same_hand},
-        store::{Decisions, State, Wanted, decisions},
+        store::{Decisions, State, Wanted, all_until, decisions, open_at},
     },
 };
 
@@ -66,16 +65,21 @@ pub struct FindingOut {
 pub async fn findings(db: &mut SqliteConnection, world: &World, question: Question) -> Sql<Vec<FindingOut>> {
     let then = question.then();
     let decisions = decisions(db, then).await?;
-    let mut found = match question.as_of {
+    let (mut found, lines) = match question.as_of {
         Some(then) => {
-            let mut judged = judged_as_of(db, world, then).await?.findings;
-            judged.retain(|f| f.since <= then && (question.history || f.open_at(then)));
-            judged
+            let judged = judged_as_of(db, world, then).await?;
+            (judged.findings, oversight::store::with_reviews(db, judged.bypasses, then).await?)
         }
-        None if question.history => crate::rules::store::all_until(db, &Wanted::default(), then).await?,
-        None => crate::rules::store::open_at(db, &Wanted::default(), then).await?,
+        None => {
+            let found = match question.history {
+                true => all_until(db, &Wanted::default(), then).await?,
+                false => open_at(db, &Wanted::default(), then).await?,
+            };
+            (found, oversight::store::register(db, then).await?)
+        }
     };
-    found.extend(same_hand_findings(db, world, then).await?);
+    found.extend(oversight::joined(&world.ground(), &lines, then));
+    found.retain(|f| f.since <= then && (question.history || f.open_at(then)));
     let open: Vec<Finding> = found.iter().filter(|f| f.open_at(then)).cloned().collect();
     let explained = explained_by(&open);
     take_over_ranks(&mut found, &explained);
@@ -89,17 +93,6 @@ pub async fn findings(db: &mut SqliteConnection, world: &World, question: Questi
             FindingOut { explained_by, ..finding_out(finding, &decisions, then) }
         })
         .collect())
-}
-
-/// Reviews that now turn out to be by somebody with a hand in it: a later entry may name the reviewer. Joined when read,
-/// as people's decisions are.
-async fn same_hand_findings(db: &mut SqliteConnection, world: &World, then: Instant) -> Sql<Vec<Finding>> {
-    let lines = oversight::store::register(db, then).await?;
-    let last = lines.iter().filter_map(|line| Some((line, line.reviews.last()?)));
-    let reviews: Vec<Reviewed> =
-        last.map(|(line, r)| Reviewed { bypass: line.bypass.id, by: r.by.clone(), at: r.at }).collect();
-    let bypasses: Vec<_> = lines.into_iter().map(|line| line.bypass).collect();
-    Ok(same_hand(&world.ground(), &bypasses, &reviews))
 }
 
 fn order(finding: &Finding) -> (f64, i64) {

@@ -149,7 +149,7 @@ async fn review_of(
     let permit = permit(desk, &SignIn::from(by), Act::ReviewBypass)?;
     let judgement = Judgement::parse(judgement).unwrap_or(Judgement::CannotTell);
     let review =
-        ReviewBypass::of(bypass.id, bypass.unit.clone(), bypass.last_seq, judgement, words, &permit, at);
+        ReviewBypass::of(bypass.id, bypass.unit.clone(), line.last_seq(), judgement, words, &permit, at);
     Ok(review.having_seen(seen))
 }
 

@@ -71,6 +71,7 @@ impl Draft {
     }
 
     fn put_statement(&mut self, filed: Filed, heading: &Heading, said: &Statement) {
+        self.stated.insert(said.entry, filed.seq);
         self.rows.statements.add(&tables::StatementRow {
             seq: filed.seq,
             entry: said.entry,
@@ -267,6 +268,10 @@ impl Draft {
         told: Told,
     ) {
         let subject = device.clone().map_or(Subject::Unit, Subject::Device);
+        if subject == Subject::Device(Tag::ENGINE_START.into()) {
+            let of_unit = DossierKey { unit: unit.clone(), subject: Subject::Unit };
+            self.dossier_mut(of_unit).add(shop_fact(filed, by, at, Told::StartRepaired));
+        }
         let mended = shop_fact(filed, by, at, Told::Mended { device: device.clone() });
         self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(shop_fact(filed, by, at, told));
         self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::Together }).add(mended);

@@ -124,6 +124,8 @@ pub struct Draft {
     pub bypasses: HashMap<EntryId, Bypass>,
     /// The page of the latest review that names an entry.
     pub reviewed: HashMap<EntryId, u64>,
+    /// The page of the latest statement beside an entry of a loaded bypass.
+    pub stated: HashMap<EntryId, u64>,
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
     pub rows: Waiting,
     pub judged: Judged,
@@ -153,6 +155,7 @@ impl Draft {
             dossiers: BTreeMap::new(),
             bypasses: HashMap::new(),
             reviewed: HashMap::new(),
+            stated: HashMap::new(),
             repairs: HashMap::new(),
             rows: Waiting::default(),
             judged: Judged::default(),

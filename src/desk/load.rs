@@ -127,13 +127,17 @@ impl Draft {
         self.load_reviewed(db).await
     }
 
-    /// A bypass is told of by several entries, and a review may name any of them.
+    /// A bypass is told of by several entries: a review may name any of them, and a statement stand beside any.
     async fn load_reviewed(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let entries: BTreeSet<EntryId> =
             self.bypasses.values().flat_map(|bypass| &bypass.entries).copied().collect();
         let sql = "SELECT bypass, max(seq) AS seq FROM review WHERE bypass IN (SELECT value FROM json_each(?)) GROUP BY bypass";
         for row in fetch(db, sql, &entries).await? {
             self.reviewed.insert(id(&row, "bypass")?, seq(&row, "seq")?);
+        }
+        let sql = "SELECT entry, max(seq) AS seq FROM statement WHERE entry IN (SELECT value FROM json_each(?)) GROUP BY entry";
+        for row in fetch(db, sql, &entries).await? {
+            self.stated.insert(id(&row, "entry")?, seq(&row, "seq")?);
         }
         Ok(())
     }

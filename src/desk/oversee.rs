@@ -97,7 +97,9 @@ impl Act for ReviewBypass {
             ));
         };
         let reviewed = bypass.entries.iter().filter_map(|entry| draft.reviewed.get(entry)).max();
-        if bypass.last_seq > review.last_seq || reviewed.is_some_and(|seq| *seq > self.seen_review) {
+        let stated = bypass.entries.iter().filter_map(|entry| draft.stated.get(entry)).max();
+        let last_seq = stated.copied().unwrap_or(0).max(bypass.last_seq);
+        if last_seq > review.last_seq || reviewed.is_some_and(|seq| *seq > self.seen_review) {
             return Err(Refused::Stale(
                 "Something about this opening was written since you opened this page. Your words are kept below: look again, then sign.".to_owned(),
             ));

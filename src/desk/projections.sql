@@ -86,6 +86,7 @@ CREATE INDEX amendment_of_entry ON amendment (entry);
 CREATE TABLE statement (
     seq INTEGER PRIMARY KEY, entry TEXT NOT NULL, author TEXT NOT NULL, at INTEGER NOT NULL, words TEXT NOT NULL
 ) STRICT;
+CREATE INDEX statement_of_entry ON statement (entry);
 CREATE TABLE handover_read (seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL) STRICT;
 CREATE INDEX handover_of_unit ON handover_read (unit, seq);
 

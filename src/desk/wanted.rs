@@ -189,7 +189,10 @@ impl Wanted {
         let Some((unit, device)) = together.repaired(closed, draft) else { return };
         for unit in [Some(unit), closed.came_from(unit)].into_iter().flatten() {
             self.units.entry(unit.clone()).or_default();
-            self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+            if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
+                self.want(unit, Subject::Unit);
+            }
+            device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
             self.want(unit, Subject::Together);
         }
     }

@@ -3,7 +3,10 @@ pub mod store;
 
 use crate::{
     base::{EntryId, Instant, SignIn, words::words},
-    rules::Bypass,
+    rules::{
+        Bypass, Finding, Ground,
+        joined::{self, Opening, Reviewed, Telling},
+    },
 };
 
 words! {
@@ -34,12 +37,36 @@ pub struct KeptReview {
 pub struct Line {
     pub bypass: Bypass,
     pub reviews: Vec<KeptReview>,
+    /// Every page that tells something of it, statements too, in the order of the book.
+    pub told: Vec<Telling>,
+}
+
+/// Findings about these openings' reviews and about authorisations, begun by `then`, whether or not they have ended.
+/// They are in no row: every list of findings adds them here.
+pub fn joined(ground: &Ground<'_>, lines: &[Line], then: Instant) -> Vec<Finding> {
+    let openings: Vec<Opening<'_>> = lines.iter().map(Line::opening).collect();
+    joined::joined(ground, &openings, then)
 }
 
 impl Line {
+    /// The highest page about it: what a review has to have seen.
+    pub fn last_seq(&self) -> u64 {
+        self.told.last().map_or(0, |page| page.seq).max(self.bypass.last_seq)
+    }
+
     /// The review that holds: the last one, if nothing changed since.
     pub fn review(&self) -> Option<&KeptReview> {
-        self.reviews.last().filter(|review| review.last_seq >= self.bypass.last_seq)
+        self.reviews.last().filter(|review| review.last_seq >= self.last_seq())
+    }
+
+    fn opening(&self) -> Opening<'_> {
+        let reviewed =
+            |r: &KeptReview| Reviewed { seq: r.seq, by: r.by.clone(), at: r.at, last_seq: r.last_seq };
+        Opening {
+            bypass: &self.bypass,
+            reviews: self.reviews.iter().map(reviewed).collect(),
+            told: &self.told,
+        }
     }
 
     pub fn standing(&self, then: Instant) -> Standing {

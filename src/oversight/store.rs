@@ -6,7 +6,7 @@ use sqlx::{Row, SqliteConnection};
 use super::{KeptReview, Line};
 use crate::{
     base::{EntryId, Instant, SignIn, UnitName},
-    rules::Bypass,
+    rules::{Bypass, joined::Telling},
 };
 
 type Sql<T> = Result<T, sqlx::Error>;
@@ -15,16 +15,16 @@ type Sql<T> = Result<T, sqlx::Error>;
 pub async fn register(db: &mut SqliteConnection, then: Instant) -> Sql<Vec<Line>> {
     let sql = "SELECT data FROM bypass WHERE begins <= ? ORDER BY begins DESC, id";
     let found = sqlx::query_scalar(sql).bind(then.0).fetch_all(&mut *db).await?;
-    let reviews = reviews(db, None, then).await?;
-    found.iter().map(|data: &String| Ok(line(read(data)?, &reviews))).collect()
+    let bypasses = found.iter().map(|data: &String| read(data)).collect::<Sql<_>>()?;
+    with_reviews(db, bypasses, then).await
 }
 
 /// The openings of one unit, the latest first.
 pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<Line>> {
     let sql = "SELECT data FROM bypass WHERE unit = ? ORDER BY begins DESC, id";
     let found = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_all(&mut *db).await?;
-    let reviews = reviews(db, Some(unit), Instant::MAX).await?;
-    found.iter().map(|data: &String| Ok(line(read(data)?, &reviews))).collect()
+    let bypasses = found.iter().map(|data: &String| read(data)).collect::<Sql<_>>()?;
+    lines(db, bypasses, Some(unit), Instant::MAX).await
 }
 
 /// What is told now before what was withdrawn.
@@ -35,25 +35,71 @@ pub async fn by_id(db: &mut SqliteConnection, id: EntryId) -> Sql<Option<Line>> 
         sqlx::query_scalar(OF_ENTRY).bind(id.to_string()).fetch_optional(&mut *db).await?;
     let Some(data) = data else { return Ok(None) };
     let bypass = read(&data)?;
-    let reviews = reviews(db, Some(&bypass.unit), Instant::MAX).await?;
-    Ok(Some(line(bypass, &reviews)))
+    let unit = bypass.unit.clone();
+    Ok(lines(db, vec![bypass], Some(&unit), Instant::MAX).await?.pop())
 }
 
 /// Joins reviews to openings reckoned elsewhere, as of a moment.
 pub async fn with_reviews(db: &mut SqliteConnection, bypasses: Vec<Bypass>, then: Instant) -> Sql<Vec<Line>> {
-    let reviews = reviews(db, None, then).await?;
-    Ok(bypasses.into_iter().map(|bypass| line(bypass, &reviews)).collect())
+    lines(db, bypasses, None, then).await
+}
+
+async fn lines(
+    db: &mut SqliteConnection,
+    bypasses: Vec<Bypass>,
+    unit: Option<&UnitName>,
+    then: Instant,
+) -> Sql<Vec<Line>> {
+    let reviews = reviews(db, unit, then).await?;
+    let told = told(db, &bypasses, then).await?;
+    Ok(bypasses.into_iter().map(|bypass| line(bypass, &reviews, &told)).collect())
 }
 
 fn read(data: &str) -> Sql<Bypass> {
     serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)))
 }
 
-fn line(bypass: Bypass, reviews: &HashMap<EntryId, Vec<KeptReview>>) -> Line {
+fn line(
+    bypass: Bypass,
+    reviews: &HashMap<EntryId, Vec<KeptReview>>,
+    pages: &HashMap<EntryId, Vec<Telling>>,
+) -> Line {
     let mut of_it: Vec<KeptReview> =
         bypass.entries.iter().filter_map(|entry| reviews.get(entry)).flatten().cloned().collect();
     of_it.sort_by_key(|review| review.seq);
-    Line { bypass, reviews: of_it }
+    let mut told = pages.get(&bypass.id).cloned().unwrap_or_default();
+    told.sort_by_key(|page| page.seq);
+    // One report tells of an opening in several entries.
+    told.dedup();
+    Line { bypass, reviews: of_it, told }
+}
+
+/// The pages that tell of these openings, by the opening's id: reports and amendments as now known, statements made by then. An
+/// amendment may have taken an entry away from an opening whose last page it still is.
+async fn told(
+    db: &mut SqliteConnection,
+    bypasses: &[Bypass],
+    then: Instant,
+) -> Sql<HashMap<EntryId, Vec<Telling>>> {
+    let mut all: HashMap<EntryId, Vec<Telling>> = HashMap::new();
+    if bypasses.is_empty() {
+        return Ok(all);
+    }
+    let sql = "WITH of (id, entry, last) AS (SELECT value->>0, value->>1, value->>2 FROM json_each(?1))
+        SELECT of.id, e.seq, e.recorded_at AS at FROM of JOIN entry e ON e.id = of.entry
+        UNION ALL SELECT of.id, a.seq, a.at FROM of JOIN amendment a ON a.entry = of.entry
+        UNION ALL SELECT of.id, a.seq, a.at FROM of JOIN amendment a ON a.seq = of.last
+        UNION ALL SELECT of.id, s.seq, s.at FROM of JOIN statement s ON s.entry = of.entry WHERE s.at <= ?2";
+    let of: Vec<_> =
+        bypasses.iter().flat_map(|b| b.entries.iter().map(|entry| (b.id, *entry, b.last_seq))).collect();
+    let of = serde_json::json!(of).to_string();
+    for row in sqlx::query(sql).bind(of).bind(then.0).fetch_all(db).await? {
+        let id: EntryId =
+            row.try_get::<&str, _>("id")?.parse().map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
+        let seq = u64::try_from(row.try_get::<i64, _>("seq")?).unwrap_or(0);
+        all.entry(id).or_default().push(Telling { seq, at: Instant(row.try_get("at")?) });
+    }
+    Ok(all)
 }
 
 async fn reviews(

@@ -36,8 +36,8 @@ pub fn linked(moved: &[Moved], unit: &UnitName, device: &Tag) -> BTreeSet<UnitNa
 /// The life on other units of the part that a repair put in.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Earlier {
-    /// The repair, as its fact is called.
-    pub act: EntryId,
+    /// When the repair closed.
+    pub at: Instant,
     /// Service days of those units in that life.
     pub days: i64,
     /// Oldest first.
@@ -65,7 +65,7 @@ pub fn earlier<'a>(own: &UnitName, zone: &Zone, of: &dyn Fn(&UnitName) -> Option
     put_in
         .map(|(fact, from)| {
             let (days, occurrences) = life_before(from, fact.at, zone, of);
-            Earlier { act: fact.entry, days, occurrences }
+            Earlier { at: fact.at, days, occurrences }
         })
         .collect()
 }

@@ -4,8 +4,8 @@ use serde::{Deserialize, Serialize};
 use crate::{
     base::{EntryId, Instant, ReportId, SignIn, Tag, UnitName},
     reports::vocabulary::{
-        After, AtHow, Basis, FuseResult, FuseSpeed, GroundReset, Left, MayGoOn, Mode, Outcome, Protection,
-        Purpose, ResetResult, RunPosition, Seen, ShutdownCause, Signs, YesNo,
+        After, AtHow, Basis, FuseResult, FuseSpeed, GroundReset, Left, MayGoOn, Mode, Motors, Outcome,
+        Protection, Purpose, ResetResult, RunPosition, Seen, ShutdownCause, Signs, YesNo,
     },
 };
 
@@ -66,6 +66,8 @@ pub enum Told {
     },
     Start {
         outcome: Outcome,
+        attempt: Option<u32>,
+        motors: Option<Motors>,
         battery_cranking_v: Option<f64>,
     },
     Shutdown {
@@ -89,6 +91,8 @@ pub enum Told {
     },
     /// The unit was released into service at `at`.
     Released,
+    /// In the unit's dossier: a repair of what starts the engine was closed at `at`. It answers nothing else there.
+    StartRepaired,
     /// Only in dossiers of what operated together: a device operated at `at`, by the clock.
     Operated {
         device: Tag,

@@ -8,9 +8,9 @@ use serde::{Deserialize, Serialize};
 
 use super::{
     Dossier, DossierKey, Fact, Ground, Told,
+    cranking::cranking,
     dossier::Subject,
-    monthly::Monthly,
-    monthly::monthly,
+    monthly::{Monthly, monthly},
     occurrence::occurrences,
     service_days::ServiceDays,
     statistics::{gamma_quantile, posterior},
@@ -281,6 +281,7 @@ fn counted(
         unit_days.insert(unit.clone(), days);
     }
     let (mut devices, mut repairs) = (listed(taken), 0);
+    let cranking = cranking(taken, dossiers);
     for (key, dossier) in dossiers {
         let (Subject::Device(tag), Some(card)) = (&key.subject, taken.ground.roster.unit(&key.unit)) else {
             continue;
@@ -302,7 +303,7 @@ fn counted(
         unit_days,
         class_days,
         repairs,
-        cranking: Vec::new(),
+        cranking,
         monthly: None,
         derived: Derived::default(),
     }

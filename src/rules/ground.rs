@@ -1,20 +1,16 @@
 //! Findings about ground protection, all evaluated as of the act. None of them ever ends by an amendment.
 use super::{
-    DossierKey, Ground,
     authority::authority,
     bypass::{Stretch, bypass, cutouts, stretches},
     case::Case,
-    dossier::Subject,
     fact::{Fact, Told},
     finding::{Finding, Rule},
     ground_open::{position_doubtful, second_ground, still_open},
     register::{Authorised, Bypass},
     seal::seal,
-    service_days::ServiceDays,
-    weather::WeatherDays,
 };
 use crate::{
-    base::{EntryId, Instant, SignIn, text::own_words},
+    base::{Instant, text::own_words},
     reports::vocabulary::{Purpose, YesNo},
 };
 
@@ -61,7 +57,10 @@ fn keep_withdrawn(case: &Case<'_>, (old, version_of): (&Fact, usize), as_told: V
     for mut line in as_told.bypasses.into_iter().filter(|b| b.entries.contains(&old.entry)) {
         let told_still =
             |b: &Bypass| b.device == line.device && b.entries.iter().any(|e| line.entries.contains(e));
-        if !now.bypasses.iter().any(told_still) {
+        // A review from before the amendment looked at another story.
+        if let Some(told) = now.bypasses.iter_mut().find(|b| told_still(b)) {
+            told.last_seq = told.last_seq.max(withdrawn.seq);
+        } else {
             line.withdrawn = true;
             line.last_seq = line.last_seq.max(withdrawn.seq);
             now.bypasses.push(line);
@@ -233,44 +232,13 @@ fn wrong_order(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, out: &mut 
     }
 }
 
-/// A signed review, as *same_hand* needs it.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Reviewed {
-    pub bypass: EntryId,
-    pub by: SignIn,
-    pub at: Instant,
-}
-
-/// Reviews by somebody with a hand in the bypass. The desk refuses what it can know: a later entry, an amendment or a
-/// merge of two openings may show a hand that nobody could see when the review was signed.
-pub fn same_hand(ground: &Ground<'_>, lines: &[Bypass], reviews: &[Reviewed]) -> Vec<Finding> {
-    let mut out = Vec::new();
-    for line in lines {
-        let key = DossierKey { unit: line.unit.clone(), subject: Subject::GroundProtection };
-        let (days, weather) = (ServiceDays::Calendar, WeatherDays::default());
-        let case =
-            Case { key: &key, facts: &[], days: &days, weather: &weather, runs: &[], earlier: &[], ground };
-        for review in reviews.iter().filter(|r| r.bypass == line.id && line.hands.contains(&r.by)) {
-            let says = format!(
-                "{} reviewed the opening of {} of {} and had a hand in it: opened, closed, authorised or granted.",
-                review.by,
-                case.named(&line.device, line.begins()),
-                case.when(line.begins())
-            );
-            let mark = format!("{}:{}", line.id, review.by);
-            let finding = case.finding(Rule::SameHand, Some(&line.device), &mark, review.at);
-            out.push(finding.weighs(6.0).says(says).rests_on(line.entries.iter().copied()));
-        }
-    }
-    out
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
     use crate::rules::{
+        dossier::Subject,
         fact::{BypassFact, Hand, RunFact, Withdrawn},
-        sample::{Railway, at, bypass, device, entry, fact, ground, position, word},
+        sample::{Railway, at, bypass, device, fact, ground, position, word},
     };
 
     const TEN: &str = "2026-03-01T10:00:00Z";
@@ -550,23 +518,5 @@ mod tests {
         assert_eq!(judged.bypasses.len(), 1);
         assert!(!judged.bypasses[0].withdrawn && judged.bypasses[0].authorised == Authorised::OwnRight);
         assert_eq!(judged.findings.iter().filter(|f| f.rule == Rule::NotAuthorised).count(), 1);
-    }
-
-    #[test]
-    fn a_reviewer_with_a_hand_in_it_is_found() {
-        let railway = railway();
-        let judged =
-            railway.judge(Subject::GroundProtection, vec![opened(|b| b.closed_by = Some(by("c.rey")))]);
-        let review = |person: &str| Reviewed {
-            bypass: judged.bypasses[0].id,
-            by: person.into(),
-            at: at("2026-03-04T10:00:00Z"),
-        };
-        for (person, want) in [("a.lind", 1), ("c.rey", 1), ("m.ruiz", 1), ("k.berg", 0)] {
-            let found = same_hand(&railway.ground(), &judged.bypasses, &[review(person)]);
-            assert_eq!(found.len(), want, "{person}: opened, closed, granted, or none of these");
-        }
-        let other = Reviewed { bypass: entry(u64::MAX), ..review("a.lind") };
-        assert_eq!(same_hand(&railway.ground(), &judged.bypasses, &[other]), []);
     }
 }

@@ -20,7 +20,9 @@ use super::{
     running::must_stay_on,
     service_days::ServiceDays,
     shared_cause::shared_cause,
+    starting::starting_weakens,
     weather::WeatherDays,
+    wet::wet,
     worsening::worsening,
 };
 use crate::base::{Instant, Tag};
@@ -58,6 +60,7 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
         Subject::Unit => {
             told_of_unit(&case, &mut judged.findings);
             must_stay_on(&case, &mut judged.findings);
+            judged.settled_after = starting_weakens(&case, &mut judged.findings);
         }
         Subject::Together => judged.settled_after = shared_cause(&case, &mut judged.findings),
     }
@@ -82,6 +85,9 @@ fn tell_apart(sorted: &mut [Finding]) {
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     let occurrences = occurrences(case.facts);
     judged.settled_after = statistics(case, tag, &occurrences, &mut judged.findings);
+    if tag.as_str() == Tag::GROUND_RELAY {
+        judged.settled_after = judged.settled_after.max(wet(case, tag, &occurrences, &mut judged.findings));
+    }
     left_open(case, tag, &mut judged.findings);
     wrong_fuse(case, tag, &mut judged.findings);
     reclosed_again(case, tag, &mut judged.findings);

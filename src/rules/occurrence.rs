@@ -141,7 +141,7 @@ fn grouped(told: &[(Instant, u32, usize)]) -> Vec<Occurrence> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::rules::sample::{at, fact, position, reset, trip, trip_with};
+    use crate::rules::sample::{at, position, reset, start, trip, trip_with};
 
     fn times(facts: Vec<Fact>) -> Vec<(String, u32)> {
         let facts = crate::rules::Dossier::of(facts);
@@ -181,8 +181,7 @@ mod tests {
 
     #[test]
     fn starts_that_ran_and_withdrawn_facts_do_not_count() {
-        let ran =
-            fact("2026-03-01T10:00:00Z", Told::Start { outcome: Outcome::Running, battery_cranking_v: None });
+        let ran = start("2026-03-01T10:00:00Z", "running", None);
         let mut withdrawn = trip("2026-03-01T10:00:00Z", "TC2", Left::On);
         withdrawn.withdrawn = Some(crate::rules::fact::Withdrawn {
             seq: 900,

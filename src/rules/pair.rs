@@ -26,7 +26,6 @@ pub struct Pair<'a> {
 
 #[derive(Clone, Copy, Debug)]
 pub struct Repaired {
-    pub act: EntryId,
     pub at: Instant,
     pub day: Day,
     pub new_life: bool,
@@ -45,7 +44,7 @@ impl<'a> Pair<'a> {
         let zone = case.ground.zone;
         let repaired = |f: &super::fact::Fact| match f.told {
             Told::RepairClosed { new_life, no_fault_found, .. } => {
-                Some(Repaired { act: f.entry, at: f.at, day: zone.day_of(f.at), new_life, no_fault_found })
+                Some(Repaired { at: f.at, day: zone.day_of(f.at), new_life, no_fault_found })
             }
             _ => None,
         };

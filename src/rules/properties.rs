@@ -7,9 +7,9 @@ use super::{
     Beside, Dossier, DossierKey, Fact, Judgement, Told,
     dossier::Subject,
     fact::{FuseFact, Hand, On, ResetFact, RunFact, Withdrawn},
-    figures::{ClassDays, ClassFigures, DeviceFigures},
+    figures::{ClassDays, ClassFigures, Cranking, DeviceFigures},
     judge,
-    sample::{Railway, at, bypass, device, entry, fact, position, trip_with, word},
+    sample::{Railway, at, bypass, device, entry, fact, position, start, trip_with, word},
     service_days::{DaySet, ServiceDays},
 };
 use crate::{
@@ -54,7 +54,12 @@ fn any_told() -> impl Strategy<Value = Told> {
             replaced_by,
             basis: None,
         }),
-        select(Outcome::ALL).prop_map(|outcome| Told::Start { outcome, battery_cranking_v: Some(49.5) }),
+        (select(Outcome::ALL), 40..70_u8).prop_map(|(outcome, volts)| Told::Start {
+            outcome,
+            attempt: None,
+            motors: Some(word("electric")),
+            battery_cranking_v: Some(f64::from(volts)),
+        }),
         select(ShutdownCause::ALL)
             .prop_map(|cause| Told::Shutdown { cause: Some(cause), warning_notice: None }),
         select(MayGoOn::ALL).prop_map(|go| Told::Defect {
@@ -70,6 +75,7 @@ fn any_told() -> impl Strategy<Value = Told> {
             from: None
         }),
         Just(Told::Released),
+        Just(Told::StartRepaired),
         (any::<bool>(), select(vec!["D1", "D2", "D3"])).prop_map(|(here, device)| Told::Operated {
             device: device.into(),
             on: if here { On::Itself { with: vec!["QHB 405".into()] } } else { On::Other("QHB 405".into()) },
@@ -174,11 +180,18 @@ fn railway_where(d1_is_a_cutout: bool) -> Railway {
         unit_days: BTreeMap::new(),
         class_days: [("C1".into(), ClassDays { days: 1_200, units: 4, squares: 0 })].into(),
         repairs: 0,
-        cranking: Vec::new(),
+        cranking: (0..20).map(|n| cranking_row(at(BEGIN).plus(n * 14 * DAY))).collect(),
         monthly: None,
         derived: Default::default(),
     });
+    let class = railway.roster.classes.get_mut("C1").and_then(std::sync::Arc::get_mut).unwrap();
+    let schedule = std::sync::Arc::get_mut(&mut class.schedules[0]).unwrap();
+    schedule.start.cranking_min_v = Some(48.0);
     railway
+}
+
+fn cranking_row(when: Instant) -> Cranking {
+    Cranking { class: "C1".into(), fortnight: super::dossier::fortnight(when), volts: 52.0, units: 9 }
 }
 
 fn runs() -> Vec<RunFact> {
@@ -288,6 +301,30 @@ proptest! {
         let untouched = changed.is_none_or(|day: Day| railway.zone.start_of(day) >= settled);
         if untouched {
             prop_assert_eq!(was, judged(&railway, &subject, &dossier, &after, &[]));
+        }
+    }
+
+    #[test]
+    fn service_days_past_the_settled_moment_change_no_line_about_starting(
+        days in proptest::collection::vec(0..120_i64, 8..20), fail in proptest::collection::vec(0..120_i64, 0..4),
+        reports in proptest::collection::vec(0..140_i32, 0..12), more in 0..200_i32,
+    ) {
+        let railway = railway();
+        let first = railway.zone.day_of(at(BEGIN));
+        let mut reports: DaySet = reports.iter().map(|d| first.plus(*d)).collect();
+        let when = |d: i64| at(BEGIN).plus(d * DAY + 12 * 60 * MINUTE).to_z();
+        // From 52 V it falls by a volt in twelve days: most draws find it weakening at some start.
+        let starts = days.iter().map(|d| start(&when(*d), "running", Some(52.0 - *d as f64 / 12.0)));
+        let failed = fail.iter().map(|d| start(&when(*d), "no_fire", None));
+        let dossier = Dossier::of(starts.chain(failed).collect());
+        let before = days_of(&reports, &railway);
+        let was = judged(&railway, &Subject::Unit, &dossier, &before, &[]);
+        reports.insert(first.plus(more));
+        let after = days_of(&reports, &railway);
+        let changed = (-60..400).map(|d| first.plus(d)).find(|d| before.counts(*d) != after.counts(*d));
+        let settled = was.settled_after.unwrap_or(Instant(i64::MIN));
+        if changed.is_none_or(|day: Day| railway.zone.start_of(day) >= settled) {
+            prop_assert_eq!(was, judged(&railway, &Subject::Unit, &dossier, &after, &[]));
         }
     }
 

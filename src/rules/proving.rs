@@ -88,8 +88,7 @@ impl Told {
                 )
             }
         };
-        let mut line =
-            pair.case.finding(rule, Some(pair.tag), &self.repair.act.to_string(), since).says(says);
+        let mut line = pair.case.finding(rule, Some(pair.tag), &self.repair.at.to_z(), since).says(says);
         // A note, ranked below every line that asks for work.
         line.rank = Some(0.0);
         line.rests_on(pair.entries(&pair.occurrences[last..=last]))

@@ -88,7 +88,7 @@ fn told(pair: &Pair<'_>, normal: &Normal, repair: &Repaired, returned: &Returned
     let normal_words = normal_in_words(normal);
     says.push_str(&format!("{luck} {does}: {normal_words}."));
     let since = pair.occurrences[returned.crossed].at;
-    pair.line(Rule::DidNotHold, &repair.act.to_string(), since, last, normal)
+    pair.line(Rule::DidNotHold, &repair.at.to_z(), since, last, normal)
         .says(says)
         .rests_on(pair.entries(&pair.occurrences[returned.first..=last]))
         .figure("returns", n)

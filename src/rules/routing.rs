@@ -155,7 +155,12 @@ fn told(what: &What) -> Told {
             replaced_by: f.replaced_by.as_ref().map(fuse),
             basis: f.basis,
         },
-        What::EngineStart(s) => Told::Start { outcome: s.outcome, battery_cranking_v: s.battery_cranking_v },
+        What::EngineStart(s) => Told::Start {
+            outcome: s.outcome,
+            attempt: s.attempt,
+            motors: s.motors,
+            battery_cranking_v: s.battery_cranking_v,
+        },
         What::Shutdown(s) => Told::Shutdown { cause: s.cause, warning_notice: s.warning_notice.clone() },
         What::Defect(d) => Told::Defect {
             system: d.system.clone(),

@@ -104,7 +104,7 @@ mod tests {
     use super::*;
     use crate::rules::{
         dossier::Subject,
-        sample::{Railway, at, device, fact, position},
+        sample::{self, Railway, at, device, fact, position},
     };
 
     fn railway() -> Railway {
@@ -120,7 +120,7 @@ mod tests {
     }
 
     fn start(when: &str) -> Fact {
-        fact(when, Told::Start { outcome: Outcome::Running, battery_cranking_v: None })
+        sample::start(when, "running", None)
     }
 
     fn stop(when: &str) -> Fact {

@@ -96,6 +96,12 @@ pub fn ground(when: &str, operations: u32) -> Fact {
     fact(when, Told::Ground { operations, last_at: None, mode: None, reset: None, after: None })
 }
 
+/// A first attempt with the electric motors.
+pub fn start(when: &str, outcome: &str, volts: Option<f64>) -> Fact {
+    let motors = Some(word("electric"));
+    fact(when, Told::Start { outcome: word(outcome), attempt: Some(1), motors, battery_cranking_v: volts })
+}
+
 pub fn repair(when: &str) -> Fact {
     fact(when, Told::RepairClosed { new_life: false, no_fault_found: false, from: None })
 }

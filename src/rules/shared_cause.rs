@@ -305,7 +305,7 @@ fn told(chance: &Chance<'_>, line: &Line<'_>, all: &[Operation<'_>]) -> Option<F
         .finding(Rule::SharedCause, device, &mark, first.complete)
         .until(line.until)
         .weighs(weight)
-        .says(format!("{} {}", words.what, by_chance_in_words(last.expected)) + " " + &words.advice)
+        .says(format!("{} {}", words.what, by_chance_in_words(last.expected)) + " " + words.advice.as_str())
         .rests_on(operations().map(|o| o.entry))
         .figure("groups", line.groups.len())
         .figure("devices", devices.len())

@@ -103,7 +103,9 @@ pub async fn decisions(db: &mut SqliteConnection, then: Instant) -> Sql<Decision
     let reviewed = "SELECT b.data ->> 'entries' AS entries FROM bypass b
         WHERE EXISTS (SELECT 1 FROM review r WHERE r.at <= ?1 AND r.unit = b.unit
             AND r.bypass IN (SELECT value FROM json_each(b.data ->> 'entries'))
-            AND r.last_seq >= b.data ->> 'last_seq')";
+            AND r.last_seq >= b.data ->> 'last_seq'
+            AND NOT EXISTS (SELECT 1 FROM statement s WHERE s.seq > r.last_seq AND s.at <= ?1
+                AND s.entry IN (SELECT value FROM json_each(b.data ->> 'entries'))))";
     for row in sqlx::query(reviewed).bind(then.0).fetch_all(&mut *db).await? {
         let entries: Vec<EntryId> = serde_json::from_str(row.try_get("entries")?)
             .map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
@@ -118,8 +120,8 @@ impl Decisions {
         if !finding.open_at(then) {
             return State::Ended;
         }
-        // The review that it is about cannot answer it.
-        if finding.rule == Rule::SameHand {
+        // What became of these is in their `until`: a review that they are about cannot answer them.
+        if matches!(finding.rule, Rule::SameHand | Rule::NotReviewed | Rule::Expiring) {
             return State::Open;
         }
         if finding.rule.is_ground_protection() {

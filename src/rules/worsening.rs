@@ -32,7 +32,7 @@ pub fn life(pair: &Pair<'_>, as_of: Instant) -> Option<Life> {
     if first >= end {
         return None;
     }
-    let brought = began.and_then(|r| pair.case.earlier.iter().find(|earlier| earlier.act == r.act));
+    let brought = began.and_then(|r| pair.case.earlier.iter().rev().find(|earlier| earlier.at == r.at));
     let (days_before, earlier) = brought.map_or((0, &[][..]), |e| (e.days, e.occurrences.as_slice()));
     if ((earlier.len() + end.saturating_sub(first)) as f64) < set.worsening_at_least {
         return None;
@@ -191,8 +191,9 @@ mod tests {
     fn the_part_takes_its_trips_on_another_unit_along() {
         let railway = listed(with_gap(400), "2026-03-01");
         let put_in = new_life("2026-02-01T00:00:00Z");
-        let there = [100_u32, 250, 330].map(|day| Past { time: day.into(), entries: vec![entry(day.into())] });
-        let earlier = Earlier { act: put_in.entry, days: 400, occurrences: there.into() };
+        let there =
+            [100_u32, 250, 330].map(|day| Past { time: day.into(), entries: vec![entry(day.into())] });
+        let earlier = Earlier { at: put_in.at, days: 400, occurrences: there.into() };
         let told = |here: &[&str]| {
             let facts = [trips(here), vec![put_in.clone()]].concat();
             let mut found = railway.judge_after("TC2", facts, std::slice::from_ref(&earlier));

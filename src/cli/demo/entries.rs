@@ -4,9 +4,13 @@ use serde_json::{Value, json};
 use super::{
     form::{Leg, entry},
     shop::Owing,
+    stories,
     year::Year,
 };
-use crate::base::{Instant, instant::MINUTE};
+use crate::base::{
+    Instant,
+    instant::{DAY, MINUTE},
+};
 
 impl Year<'_> {
     pub fn make(&mut self, kind: &str, at: Instant, fields: Value) -> Value {
@@ -20,7 +24,9 @@ impl Year<'_> {
     /// Starts, what was found off, the look at the cutout, and the troubles of the run, by time.
     pub fn entries_of_run(&mut self, ix: usize, leg: &Leg) -> Vec<Value> {
         let mut entries = Vec::new();
-        if self.dice.chance(0.22) {
+        // A battery that does not hold has the engine stopped and started more often.
+        let often = if self.units[ix].name == stories::WEAKENS { 0.6 } else { 0.22 };
+        if self.dice.chance(often) {
             self.start_engine(ix, leg.start.plus(2 * MINUTE), &mut entries);
         }
         self.found_off(ix, leg.start.plus(12 * MINUTE), &mut entries);
@@ -41,7 +47,9 @@ impl Year<'_> {
     fn start_engine(&mut self, ix: usize, at: Instant, entries: &mut Vec<Value>) {
         let cold = matches!(self.calendar.month(at), 11 | 12 | 1 | 2);
         let long = at.since(self.units[ix].last_end) > 24 * 60 * MINUTE;
-        let drop = if cold { 2.4 } else { 0.0 };
+        let weak = self.units[ix].name == stories::WEAKENS;
+        let worn = if weak { at.since(self.calendar.starts) as f64 / (36 * DAY) as f64 } else { 0.0 };
+        let drop = worn + if cold { 2.4 } else { 0.0 };
         let mut attempt = |year: &mut Self, number: u32, outcome: &str| {
             let (rest, cranking) =
                 (year.dice.between(65.2, 68.4) - drop / 2.0, year.dice.between(50.5, 55.5) - drop);

@@ -6,6 +6,7 @@ use super::{
     fleet::DeviceRow,
     form::Leg,
     shop::{Owed, Owing},
+    stories,
     year::Year,
 };
 use crate::base::{
@@ -40,17 +41,19 @@ impl Year<'_> {
             let Some(mean) = device.mean_days else { continue };
             let already =
                 self.units[ix].owed.iter().any(|owed| owed.device.as_deref() == Some(device.tag.as_str()));
-            let wet = if device.kind == "relay" { self.wetness(leg) } else { 1.0 };
+            let wet = if device.kind == "relay" { self.wetness(ix, leg) } else { 1.0 };
             if !already && self.dice.chance(1.0 - (-days * wet / mean).exp()) {
                 let at = self.during(leg);
                 found.extend(self.trouble(ix, &device, at).map(|entry| (at, entry)));
             }
         }
-        if self.dice.chance(days / 110.0) {
+        // Whose battery weakens has no other repair, which would begin its story afresh.
+        let weakens = self.units[ix].name == stories::WEAKENS;
+        if self.dice.chance(days / 110.0) && !weakens {
             let at = self.during(leg);
             found.push((at, self.defect(ix, at)));
         }
-        if self.dice.chance(days / 420.0) {
+        if self.dice.chance(days / 420.0) && !weakens {
             let at = leg.end.minus(3 * MINUTE);
             found.push((at, self.shutdown(ix, at)));
         }
@@ -58,9 +61,12 @@ impl Year<'_> {
         entries.extend(found.into_iter().map(|(_, entry)| entry));
     }
 
-    /// Wet days bring out the leaks to the frame.
-    fn wetness(&self, leg: &Leg) -> f64 {
+    /// Wet days bring out the leaks to the frame; one unit leaks wherever rain gets in.
+    fn wetness(&self, ix: usize, leg: &Leg) -> f64 {
+        let leaks = self.units[ix].name == stories::LEAKS;
         match self.calendar.weather(leg.start) {
+            "rain" | "high_water" if leaks => 24.0,
+            _ if leaks => 0.1,
             "rain" | "high_water" => 2.6,
             "snow" | "blowing_snow" | "fog" => 1.4,
             _ => 0.6,
@@ -134,7 +140,9 @@ impl Year<'_> {
     fn ground(&mut self, ix: usize, at: Instant) -> Value {
         let operations = if self.dice.chance(0.15) { 2 } else { 1 };
         let locked = self.dice.chance(0.05);
-        if locked || self.dice.chance(0.12) {
+        // Nobody has looked for the leak yet.
+        let locked = locked && self.units[ix].name != stories::LEAKS;
+        if (locked || self.dice.chance(0.12)) && self.units[ix].name != stories::LEAKS {
             self.owe(ix, Some("ground_relay".to_owned()), Owing::Ground, locked);
         }
         let mut fields = self.running(ix);

@@ -121,6 +121,7 @@ pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: T
     let about_unit =
         Wanted { unit: Some(&line.bypass.unit), ground_protection: Some(true), ..Wanted::default() };
     let mut findings = store::all_until(&mut db, &about_unit, now).await?;
+    findings.extend(oversight::joined(&world.ground(), std::slice::from_ref(&line), now));
     findings.retain(|finding| about(finding, &line.bypass));
     let own = reports::store::Wanted { ids: Some(&line.bypass.entries), ..Default::default() };
     let own = reports::store::entries(&mut db, &own).await?;
@@ -277,7 +278,7 @@ fn sign(me: &Me, line: &Line, world: &World, typed: Typed) -> Sign {
         action: paths::BypassReview(line.bypass.id).to_string(),
         signer: me.sign_in().to_string(),
         unit: line.bypass.unit.to_string(),
-        seen_seq: line.bypass.last_seq,
+        seen_seq: line.last_seq(),
         seen_review: line.reviews.last().map_or(0, |review| review.seq),
         judgement: Choice::of("judgement", "This opening was", &typed.judgement, JUDGEMENTS)
             .few()

@@ -44,6 +44,8 @@ struct View {
     pager: Pager,
     safety: Vec<Other>,
     others: Vec<Other>,
+    /// Authorisations that end within 60 days, each with what to do.
+    expiring: Vec<String>,
 }
 
 struct Pick {
@@ -175,10 +177,20 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Regis
     let filter = if wrong { Filter::default() } else { asked };
     let unit = filter.unit.unit.as_ref();
     let about = Wanted { unit, ground_protection: Some(true), ..Wanted::default() };
-    let findings = store::open_at(&mut db, &about, now).await?;
+    let mut findings = store::open_at(&mut db, &about, now).await?;
     let safety = Wanted { unit, rule: Some(Rule::SafetyDevice), ..Wanted::default() };
     let safety = store::open_at(&mut db, &safety, now).await?;
     drop(db);
+    let mut joined = oversight::joined(&world.ground(), &register, now);
+    joined.retain(|finding| finding.open_at(now));
+    let (mut expiring, joined): (Vec<Finding>, _) =
+        joined.into_iter().partition(|f| f.rule == Rule::Expiring);
+    findings.extend(joined);
+    // The one that ends first stands first.
+    expiring.sort_by(|a, b| (a.until, &a.key).cmp(&(b.until, &b.key)));
+    if !view.narrowed {
+        view.expiring = expiring.into_iter().map(|finding| finding.sentence).collect();
+    }
     view.put(register, &findings, &filter, &form, &world, now);
     view.safety = safety.iter().map(|finding| other(finding, &world)).collect();
     if wrong {
@@ -212,6 +224,7 @@ impl View {
             pager: Pager::default(),
             safety: Vec::new(),
             others: Vec::new(),
+            expiring: Vec::new(),
         }
     }
 

@@ -1,5 +1,3 @@
-use std::collections::BTreeMap;
-
 use proptest::{prelude::*, sample::select};
 
 use crate::{
@@ -34,11 +32,13 @@ fn railway(gap: i64) -> Railway {
     railway.roster.units.insert(another.unit.clone(), another.into());
     let reports: DaySet = (19_000..20_700).map(Day).collect();
     railway.days = ServiceDays::of(railway.roster.unit(&"QHB 412".into()), &reports, &[], &railway.zone);
+    let units = || (0..500).map(|n| UnitName::from(format!("QHX {n}")));
     let of = |tag: &str| DeviceFigures {
         class: "C1".into(),
         device: tag.into(),
         legend: format!("{tag} LEGEND"),
-        occurrences: BTreeMap::new(),
+        // Evenly spread, so that the class counts as two.
+        occurrences: units().map(|unit| (unit, 4)).collect(),
         total: 2_000,
     };
     let tags = ["B1", "B2", "B3", "B4", "B5", "B6", "B7", "B8", "F", "M", "S", "ground_relay"];
@@ -46,7 +46,7 @@ fn railway(gap: i64) -> Railway {
         as_of: at("2026-02-01T00:00:00Z"),
         up_to_seq: 1,
         devices: tags.map(of).into(),
-        unit_days: BTreeMap::new(),
+        unit_days: units().map(|unit| (unit, 4 * gap)).collect(),
         class_days: [("C1".into(), ClassDays { days: 2_000 * gap, units: 500, squares: 0 })].into(),
         repairs: 0,
         cranking: Vec::new(),

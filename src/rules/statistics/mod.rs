@@ -30,7 +30,7 @@ fn finite(x: f64) -> Option<f64> {
 }
 
 /// The middle value, or the mean of the two in the middle. `None` of nothing. The slice must be sorted.
-fn median(sorted: &[f64]) -> Option<f64> {
+pub fn median(sorted: &[f64]) -> Option<f64> {
     let (low, high) = (sorted.get(sorted.len().checked_sub(1)? / 2)?, sorted.get(sorted.len() / 2)?);
     Some(low.midpoint(*high))
 }

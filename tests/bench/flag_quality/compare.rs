@@ -44,8 +44,9 @@ pub fn tell(seen: &[Seen], options: &Options, pass: Option<f64>, table: &mut Tab
             ),
         );
     }
-    let ratio = shipped.sum().found as f64 / oracle.sum().found as f64;
-    let what = format!("found / oracle at jumps of {}", options.jump);
+    let (ours, its) = (shipped.sum().found, oracle.sum().found);
+    let ratio = ours as f64 / its as f64;
+    let what = format!("found / oracle at jumps of {}: {ours} / {its}", options.jump);
     match pass {
         Some(least) => table.at_least(&what, ratio, least, ""),
         None => table.figure(&what, format!("{ratio:.3}")),

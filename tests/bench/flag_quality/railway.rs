@@ -1,5 +1,5 @@
 //! A simulated fleet as the book would know it: lists read by the importers' readers, reports routed to dossiers.
-use std::collections::HashMap;
+use std::collections::{BTreeMap, HashMap};
 
 use breakerbook::{
     base::{Instant, Tag, Zone},
@@ -7,12 +7,13 @@ use breakerbook::{
     people::People,
     roster::{self, Roster, UnitCard},
     rules::{
-        ClassFigures, Dossier, DossierKey, Finding, Ground, Rule,
+        Beside, ClassFigures, Dossier, DossierKey, Finding, Ground, Rule, Thresholds,
         dossier::Subject,
         figures::{Taken, figures_from},
         judge,
         routing::{Source, route},
         service_days::{DaySet, ServiceDays},
+        weather::WeatherDays,
     },
 };
 
@@ -48,17 +49,17 @@ impl Railway {
         let dossiers = dossiers(&fleet, &filed, &roster);
         let as_of = figures_as_of(options);
         let last = zone.day_of(as_of);
-        let up_to: Vec<_> = reported
+        let up_to: BTreeMap<_, _> = reported
             .iter()
             .enumerate()
             .map(|(unit, reported)| (unit_name(unit), clock(unit, &reported.up_to(last))))
             .collect();
-        let taken = Taken { as_of, up_to_seq: u64::MAX, roster: &roster, zone: &zone };
-        let figures = figures_from(
-            &taken,
-            up_to.iter().map(|(unit, days)| (unit, days)),
-            dossiers.iter().map(|(_, key, dossier)| (key, dossier)),
-        );
+        let known: BTreeMap<_, _> =
+            dossiers.iter().map(|(_, key, dossier)| (key.clone(), dossier.clone())).collect();
+        let (people, thresholds) = (People::default(), Thresholds::default());
+        let ground =
+            Ground { roster: &roster, people: &people, zone: &zone, figures: None, thresholds: &thresholds };
+        let figures = figures_from(&Taken { as_of, up_to_seq: u64::MAX, ground: &ground }, &up_to, &known);
         Self { fleet, filed, zone, starts, roster, days, dossiers, figures }
     }
 
@@ -68,13 +69,19 @@ impl Railway {
 
     /// What *burst* and *often* find, sorted by key.
     pub fn judged(&self) -> Vec<Finding> {
-        let people = People::default();
-        let ground =
-            Ground { roster: &self.roster, people: &people, zone: &self.zone, figures: Some(&self.figures) };
+        let (people, thresholds, weather) =
+            (People::default(), Thresholds::default(), WeatherDays::default());
+        let (zone, figures) = (&self.zone, Some(&self.figures));
+        let ground = Ground { roster: &self.roster, people: &people, zone, figures, thresholds: &thresholds };
         let mut all = Vec::new();
         for (pair, key, dossier) in &self.dossiers {
             let days = &self.days[self.fleet.pairs[*pair].unit];
-            all.extend(judge(key, dossier, days, &[], &ground).findings.into_iter().filter(counts));
+            all.extend(
+                judge(key, dossier, Beside { days, weather: &weather, runs: &[] }, &ground)
+                    .findings
+                    .into_iter()
+                    .filter(counts),
+            );
         }
         all.sort_by(|a, b| a.key.cmp(&b.key));
         all
