@@ -123,7 +123,7 @@ fn finding_out(finding: Finding, decisions: &Decisions, then: Instant) -> Findin
 /// Everything judged anew from what had happened by a moment.
 async fn judged_as_of(db: &mut SqliteConnection, world: &World, then: Instant) -> Sql<Judgement> {
     let History { units, dossiers, runs } = history::up_to(db, world, then).await?;
-    Ok(judge_batch(world, &units, dossiers.iter(), &runs))
+    Ok(judge_batch(world, &units, &dossiers, &runs))
 }
 
 /// One opening of a cutout. Field order is column order.

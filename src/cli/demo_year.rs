@@ -91,7 +91,8 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
             let id = uuid::Uuid::from_u64_pair(demo::SEED, n as u64);
             let (unit, device) = (UnitName::from(unit), device.map(Tag::from));
             let opened = RepairOpened { id, unit, device, at, findings: Vec::new() };
-            let closed = RepairClosed { id, at, cause, words: None, new_life };
+            let closed =
+                RepairClosed { id, at, cause, words: None, new_life, used_from: None, swapped_with: None };
             let bodies = vec![Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))];
             (by, at, bodies)
         }

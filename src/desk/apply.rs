@@ -1,5 +1,5 @@
 //! What a page does to the projections: the same code for a page being filed and for one read back by `rebuild`.
-use std::sync::Arc;
+use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
     body::{
@@ -15,7 +15,12 @@ use crate::{
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
-    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, routing, together},
+    rules::{
+        ClassFigures, DossierKey, Fact, Told,
+        dossier::Subject,
+        earlier::{Moved, linked},
+        routing, together,
+    },
     shop::Repair,
 };
 
@@ -137,7 +142,7 @@ impl Draft {
 
     fn hold(&mut self, unit: &UnitName, at: Instant) {
         self.unit_mut(unit).holds.push((at, None));
-        self.again.units.insert(unit.clone());
+        self.unit_again(unit);
     }
 
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
@@ -188,7 +193,7 @@ impl Draft {
 
     fn put_unit(&mut self, seq: u64, card: UnitCard) {
         self.rows.units.add(&tables::UnitRow { unit: card.unit.clone(), card: json(&card) });
-        self.again.units.insert(card.unit.clone());
+        self.unit_again(&card.unit);
         let class = self.world.roster.unit(&card.unit).map(|known| &known.class);
         if class != Some(&card.class) {
             // Whether a unit is on the roster, and of which class, matters to those that it was coupled to.
@@ -206,7 +211,7 @@ impl Draft {
         for subject in [Subject::GroundProtection, Subject::Unit] {
             self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(fact.clone());
         }
-        self.again.units.insert(unit.clone());
+        self.unit_again(unit);
     }
 
     fn open_repair(&mut self, heading: &Heading, opened: &RepairOpened) {
@@ -222,31 +227,62 @@ impl Draft {
             cause: None,
             words: None,
             new_life: false,
+            from: None,
         };
         self.put_repair(repair);
     }
 
     fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
         let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
-        let subject = open.device.clone().map_or(Subject::Unit, Subject::Device);
-        let told = Told::RepairClosed { new_life: closed.new_life, no_fault_found: closed.no_fault_found() };
-        let fact = shop_fact(filed, &author(heading), closed.at, told);
-        if subject == Subject::Device(Tag::ENGINE_START.into()) {
-            let of_unit = DossierKey { unit: open.unit.clone(), subject: Subject::Unit };
-            self.dossier_mut(of_unit).add(Fact { told: Told::StartRepaired, ..fact.clone() });
+        let from = closed.came_from(&open.unit).filter(|_| open.device.is_some()).cloned();
+        let new_life = closed.new_life || from.is_some();
+        let by = author(heading);
+        let told =
+            |new_life, from| Told::RepairClosed { new_life, no_fault_found: closed.no_fault_found(), from };
+        self.put_mended(filed, &by, closed.at, (&open.unit, &open.device), told(new_life, from.clone()));
+        if let (Some(from), Some(device)) = (&from, &open.device) {
+            let moved = Moved { device: device.clone(), to: open.unit.clone(), from: from.clone() };
+            self.world_mut(filed.seq).moved.push(moved);
+            if closed.swapped_with.is_some() {
+                let other = (from, &open.device);
+                self.put_mended(filed, &by, closed.at, other, told(true, Some(open.unit.clone())));
+            }
         }
-        self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
-        let mended =
-            shop_fact(filed, &author(heading), closed.at, Told::Mended { device: open.device.clone() });
-        self.dossier_mut(DossierKey { unit: open.unit.clone(), subject: Subject::Together }).add(mended);
         self.put_repair(Repair {
             closed_at: Some(closed.at),
-            closed_by: Some(author(heading)),
+            closed_by: Some(by),
             cause: Some(closed.cause.clone()),
             words: closed.words.clone(),
-            new_life: closed.new_life,
+            new_life,
+            from,
             ..open
         });
+    }
+
+    fn put_mended(
+        &mut self,
+        filed: Filed,
+        by: &SignIn,
+        at: Instant,
+        (unit, device): (&UnitName, &Option<Tag>),
+        told: Told,
+    ) {
+        let subject = device.clone().map_or(Subject::Unit, Subject::Device);
+        if subject == Subject::Device(Tag::ENGINE_START.into()) {
+            let of_unit = DossierKey { unit: unit.clone(), subject: Subject::Unit };
+            self.dossier_mut(of_unit).add(shop_fact(filed, by, at, Told::StartRepaired));
+        }
+        let mended = shop_fact(filed, by, at, Told::Mended { device: device.clone() });
+        self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(shop_fact(filed, by, at, told));
+        self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::Together }).add(mended);
+    }
+
+    /// The unit is judged again, and those that its parts went to or came from.
+    fn unit_again(&mut self, unit: &UnitName) {
+        let devices: BTreeSet<&Tag> = self.world.moved.iter().map(|m| &m.device).collect();
+        let linked: Vec<_> = devices.into_iter().flat_map(|d| linked(&self.world.moved, unit, d)).collect();
+        self.again.units.insert(unit.clone());
+        self.again.units.extend(linked);
     }
 
     fn put_repair(&mut self, repair: Repair) {

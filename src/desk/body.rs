@@ -130,12 +130,23 @@ pub struct RepairClosed {
     pub words: Option<String>,
     /// The device itself was replaced: a new life begins.
     pub new_life: bool,
+    /// By the same device of this unit, which got none for it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub used_from: Option<UnitName>,
+    /// By the same device of this unit, which got this one's.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub swapped_with: Option<UnitName>,
 }
 
 impl RepairClosed {
     /// What the shop writes for a cause it did not find.
     pub fn no_fault_found(&self) -> bool {
         self.cause.trim().eq_ignore_ascii_case("no fault found")
+    }
+
+    /// The unit that the part now in `unit` came from.
+    pub fn came_from(&self, unit: &UnitName) -> Option<&UnitName> {
+        self.swapped_with.as_ref().or(self.used_from.as_ref()).filter(|from| *from != unit)
     }
 }
 

@@ -1,5 +1,5 @@
 //! Judging what a group touched, with the very function that batch judging uses.
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use sqlx::{Row, SqliteConnection};
 
@@ -13,8 +13,13 @@ use super::{
 use crate::{
     base::UnitName,
     rules::{
-        Beside, Dossier, DossierKey, Finding, Judgement, class_wide::class_wide, dossier::Subject,
-        fact::RunFact, judge::judge, service_days::ServiceDays,
+        Beside, Dossier, DossierKey, Fact, Finding, Judgement,
+        class_wide::class_wide,
+        dossier::Subject,
+        earlier::{Earlier, earlier, linked},
+        fact::RunFact,
+        judge::judge,
+        service_days::ServiceDays,
     },
 };
 
@@ -39,13 +44,16 @@ impl Draft {
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         let blank = UnitHistory::default();
+        let facts = |key: &DossierKey| self.dossiers.get(key).map(|kept| kept.dossier.facts());
+        let lives = earlier_lives(&self.world, &self.units, self.dossiers.keys(), facts);
         for (key, kept) in &mut self.dossiers {
             let clock = clocks
                 .entry(key.unit.clone())
                 .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
             let runs = kept.watch.as_ref().map_or(&[][..], |watch| watch.runs.as_slice());
             let weather = self.units.get(&key.unit).map_or(&blank.weather, |history| &history.weather);
-            let beside = Beside { days: clock, weather, runs };
+            let earlier = lives.get(key).map_or(&[][..], Vec::as_slice);
+            let beside = Beside { days: clock, weather, runs, earlier };
             let judgement = judge(key, &kept.dossier, beside, &self.world.ground());
             put_judgement(&mut self.judged, key, kept, judgement);
         }
@@ -117,10 +125,23 @@ impl Draft {
             };
             let Some(last) = units.last() else { return Ok(()) };
             after.clone_from(last);
+            let units = self.with_linked(units);
             self.load_whole_units(db, &units).await?;
             self.judge_loaded(db).await?;
             self.cabinet.empty();
         }
+    }
+
+    /// With the units that their parts went to or came from: these are judged by each other.
+    fn with_linked(&self, units: Vec<String>) -> Vec<String> {
+        let moved = &self.world.moved;
+        let of = |unit: &String| {
+            let unit = UnitName::from(unit.as_str());
+            moved.iter().flat_map(move |m| linked(moved, &unit, &m.device)).map(|u| u.to_string())
+        };
+        let mut all: BTreeSet<String> = units.iter().flat_map(of).collect();
+        all.extend(units);
+        all.into_iter().collect()
     }
 
     async fn load_whole_units(
@@ -137,6 +158,32 @@ impl Draft {
         self.dossiers = load::dossiers_of_units(db, &units).await?;
         Ok(())
     }
+}
+
+/// The lives on other units of parts that were put in, for each device of which any was.
+fn earlier_lives<'a>(
+    world: &World,
+    units: &BTreeMap<UnitName, UnitHistory>,
+    keys: impl Iterator<Item = &'a DossierKey>,
+    facts: impl Fn(&DossierKey) -> Option<&'a [Fact]>,
+) -> BTreeMap<DossierKey, Vec<Earlier>> {
+    let mut lives = BTreeMap::new();
+    for key in keys.filter(|_| !world.moved.is_empty()) {
+        let Subject::Device(tag) = &key.subject else { continue };
+        let linked = linked(&world.moved, &key.unit, tag);
+        if linked.len() > 1 {
+            let clocks: BTreeMap<UnitName, ServiceDays> = linked
+                .into_iter()
+                .map(|unit| (unit.clone(), clock(world, &unit, units.get(&unit))))
+                .collect();
+            let slot = |unit: &UnitName| {
+                let there = DossierKey { unit: unit.clone(), subject: key.subject.clone() };
+                Some((facts(&there)?, clocks.get(unit)?))
+            };
+            lives.insert(key.clone(), earlier(&key.unit, &world.railway.zone, &slot));
+        }
+    }
+    lives
 }
 
 /// A unit's service-day clock as the book now has it.
@@ -233,19 +280,25 @@ fn put_bypasses(judged: &mut Judged, key: &DossierKey, stored: &Stored, now: &Ju
 }
 
 /// Everything judged at once from dossiers in hand, with nothing written: for `--as-of` and for checking.
-pub fn judge_batch<'a>(
+pub fn judge_batch(
     world: &World,
     units: &BTreeMap<UnitName, UnitHistory>,
-    dossiers: impl Iterator<Item = (&'a DossierKey, &'a Dossier)>,
+    dossiers: &BTreeMap<DossierKey, Dossier>,
     runs: &BTreeMap<UnitName, Vec<RunFact>>,
 ) -> Judgement {
     let mut all = Judgement { findings: class_wide(&world.ground()), ..Judgement::default() };
     let blank = UnitHistory::default();
+    let lives = earlier_lives(world, units, dossiers.keys(), |key| dossiers.get(key).map(Dossier::facts));
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));
         let weather = &units.get(&key.unit).unwrap_or(&blank).weather;
         let runs = runs.get(&key.unit).map_or(&[][..], Vec::as_slice);
-        let judgement = judge(key, dossier, Beside { days: &clock, weather, runs }, &world.ground());
+        let judgement = judge(
+            key,
+            dossier,
+            Beside { days: &clock, weather, runs, earlier: lives.get(key).map_or(&[][..], Vec::as_slice) },
+            &world.ground(),
+        );
         all.findings.extend(judgement.findings);
         all.bypasses.extend(judgement.bypasses);
     }

@@ -9,7 +9,12 @@ use super::{
 use crate::{
     base::{AmendmentId, EntryId, ReportId, Tag, UnitName, zone::Day},
     reports::{Amendment, Entry},
-    rules::{DossierKey, dossier::Subject, routing, together},
+    rules::{
+        DossierKey,
+        dossier::Subject,
+        earlier::{Moved, linked},
+        routing, together,
+    },
 };
 
 /// Everything that filing some pages will look at.
@@ -61,6 +66,15 @@ impl<'a> Together<'a> {
         }
         all
     }
+
+    /// What a repair that a page closes was of.
+    fn repaired<'d>(&self, closed: &RepairClosed, draft: &'d Draft) -> Option<(&'d UnitName, &'d Option<Tag>)>
+    where
+        'a: 'd,
+    {
+        let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
+        in_file.or_else(|| self.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device)))
+    }
 }
 
 impl Wanted {
@@ -100,6 +114,30 @@ impl Wanted {
     pub fn add_subjects(&mut self, pages: &[&Page], draft: &Draft) {
         let together = Together::of(pages);
         pages.iter().for_each(|page| self.subjects_of(&page.body, &together, draft));
+        self.linked_subjects(pages, &together, draft);
+    }
+
+    /// Where a part came from another unit, its dossiers there and here are judged by each other.
+    fn linked_subjects(&mut self, pages: &[&Page], together: &Together<'_>, draft: &Draft) {
+        let here = pages.iter().filter_map(|page| match &page.body {
+            Body::RepairClosed(closed) => {
+                let (unit, device) = together.repaired(closed, draft)?;
+                let (device, from) = (device.clone()?, closed.came_from(unit)?.clone());
+                Some(Moved { device, to: unit.clone(), from })
+            }
+            _ => None,
+        });
+        let moved: Vec<Moved> = draft.world.moved.iter().cloned().chain(here).collect();
+        for one in &moved {
+            let linked = linked(&moved, &one.to, &one.device);
+            // What is reported of a unit counts its service days, too, by which all of these go.
+            if linked.iter().any(|unit| self.units.contains_key(unit)) {
+                for unit in linked {
+                    self.want(&unit, Subject::Device(one.device.clone()));
+                    self.units.entry(unit).or_default();
+                }
+            }
+        }
     }
 
     fn subjects_of(&mut self, body: &Body, together: &Together<'_>, draft: &Draft) {
@@ -148,15 +186,15 @@ impl Wanted {
     }
 
     fn repair_subjects(&mut self, closed: &RepairClosed, together: &Together<'_>, draft: &Draft) {
-        let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
-        let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
-        let Some((unit, device)) = in_file.or(here) else { return };
-        self.units.entry(unit.clone()).or_default();
-        if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
-            self.want(unit, Subject::Unit);
+        let Some((unit, device)) = together.repaired(closed, draft) else { return };
+        for unit in [Some(unit), closed.came_from(unit)].into_iter().flatten() {
+            self.units.entry(unit.clone()).or_default();
+            if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
+                self.want(unit, Subject::Unit);
+            }
+            device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
+            self.want(unit, Subject::Together);
         }
-        device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
-        self.want(unit, Subject::Together);
     }
 
     fn want(&mut self, unit: &UnitName, subject: Subject) {

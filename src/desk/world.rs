@@ -9,7 +9,8 @@ use crate::{
     book::{self, Envelope, Frontier},
     people::{Authorisation, People, Person},
     roster::{Class, Roster, Schedule, UnitCard},
-    rules::{ClassFigures, Thresholds},
+    rules::{ClassFigures, Thresholds, earlier::Moved},
+    shop::Repair,
 };
 
 #[derive(Clone, Debug)]
@@ -29,6 +30,8 @@ pub struct World {
     pub people: People,
     pub figures: Option<Arc<ClassFigures>>,
     pub thresholds: Thresholds,
+    /// Parts that came from another unit.
+    pub moved: Vec<Moved>,
     /// The last page that changed any of it.
     pub seq: u64,
 }
@@ -61,6 +64,7 @@ impl World {
             people: People::default(),
             figures: None,
             thresholds: Thresholds::default(),
+            moved: Vec::new(),
             seq: 0,
         })
     }
@@ -148,6 +152,13 @@ pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
             .await?;
     world.thresholds =
         settings.map(|text| from_json(&text, "the thresholds")).transpose()?.unwrap_or_default();
+    let moved = "SELECT data FROM repair WHERE data ->> 'from' IS NOT NULL";
+    for text in sqlx::query_scalar::<_, String>(moved).fetch_all(&mut *db).await? {
+        let repair: Repair = from_json(&text, "a repair")?;
+        if let (Some(device), Some(from)) = (repair.device, repair.from) {
+            world.moved.push(Moved { device, to: repair.unit, from });
+        }
+    }
     Ok(world)
 }
 

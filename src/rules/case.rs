@@ -1,6 +1,7 @@
 //! One judgement in the making: the dossier with what it is judged against, and the blank form of a finding.
 use super::{
     DossierKey, Ground,
+    earlier::Earlier,
     fact::{Fact, RunFact},
     finding::{Finding, Rule},
     service_days::ServiceDays,
@@ -18,6 +19,8 @@ pub struct Case<'a> {
     pub days: &'a ServiceDays,
     pub weather: &'a WeatherDays,
     pub runs: &'a [RunFact],
+    /// Of a device: the lives on other units of parts that were put in.
+    pub earlier: &'a [Earlier],
     pub ground: &'a Ground<'a>,
 }
 

@@ -86,6 +86,8 @@ pub enum Told {
         /// The device itself was replaced.
         new_life: bool,
         no_fault_found: bool,
+        /// The part that was put in came from this unit's same device.
+        from: Option<UnitName>,
     },
     /// The unit was released into service at `at`.
     Released,

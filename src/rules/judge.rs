@@ -4,6 +4,7 @@ use super::{
     burst::burst,
     case::Case,
     dossier::Subject,
+    earlier::Earlier,
     fact::RunFact,
     finding::Finding,
     fuse::wrong_fuse,
@@ -44,12 +45,14 @@ pub struct Beside<'a> {
     pub weather: &'a WeatherDays,
     /// Only for ground protection: the runs that overlap an opening.
     pub runs: &'a [RunFact],
+    /// Only for a device: the lives on other units of parts that were put in.
+    pub earlier: &'a [Earlier],
 }
 
 /// Judges one dossier. As of a moment: judge `dossier.up_to(then)` beside what the reports up to then tell.
 pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &Ground<'_>) -> Judgement {
-    let Beside { days, weather, runs } = beside;
-    let case = Case { key, facts: dossier.facts(), days, weather, runs, ground };
+    let Beside { days, weather, runs, earlier } = beside;
+    let case = Case { key, facts: dossier.facts(), days, weather, runs, earlier, ground };
     let mut judged = Judgement::default();
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),

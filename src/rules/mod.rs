@@ -8,6 +8,7 @@ pub mod class_wide;
 pub mod coincident;
 pub mod cranking;
 pub mod dossier;
+pub mod earlier;
 pub mod expiring;
 pub mod explained;
 pub mod fact;

@@ -9,6 +9,7 @@ use super::{
     case::Case,
     class_wide::{self, ClassWide},
     dossier::Subject,
+    earlier::earlier,
     figures::ClassFigures,
     occurrence::occurrences,
     pair::Pair,
@@ -78,10 +79,16 @@ fn worsening_list(
     let mut looked_at = Vec::new();
     for (key, dossier) in dossiers {
         let (Subject::Device(tag), Some(days)) = (&key.subject, clocks.get(&key.unit)) else { continue };
-        if (dossier.facts().len() as f64) < ground.thresholds.worsening_at_least {
+        let slot = |unit: &UnitName| {
+            let there = DossierKey { unit: unit.clone(), subject: key.subject.clone() };
+            Some((dossiers.get(&there)?.facts(), clocks.get(unit)?))
+        };
+        let earlier = earlier(&key.unit, ground.zone, &slot);
+        if earlier.is_empty() && (dossier.facts().len() as f64) < ground.thresholds.worsening_at_least {
             continue;
         }
-        let case = Case { key, facts: dossier.facts(), days, weather: &weather, runs: &[], ground };
+        let facts = dossier.facts();
+        let case = Case { key, facts, days, weather: &weather, runs: &[], earlier: &earlier, ground };
         let occurrences = occurrences(case.facts);
         let pair = Pair::of(&case, tag, &occurrences);
         let Some(life) = worsening::life(&pair, new.as_of) else { continue };

@@ -43,7 +43,7 @@ impl<'a> Pair<'a> {
     pub fn of(case: &'a Case<'a>, tag: &'a Tag, occurrences: &'a [Occurrence]) -> Self {
         let zone = case.ground.zone;
         let repaired = |f: &super::fact::Fact| match f.told {
-            Told::RepairClosed { new_life, no_fault_found } => {
+            Told::RepairClosed { new_life, no_fault_found, .. } => {
                 Some(Repaired { at: f.at, day: zone.day_of(f.at), new_life, no_fault_found })
             }
             _ => None,

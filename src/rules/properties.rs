@@ -69,8 +69,11 @@ fn any_told() -> impl Strategy<Value = Told> {
             restriction: None,
         }),
         (seen(), proptest::option::of(seen())).prop_map(|(seen, to)| position(BEGIN, "D1", seen, to).told),
-        any::<(bool, bool)>()
-            .prop_map(|(new_life, no_fault_found)| Told::RepairClosed { new_life, no_fault_found }),
+        any::<(bool, bool)>().prop_map(|(new_life, no_fault_found)| Told::RepairClosed {
+            new_life,
+            no_fault_found,
+            from: None
+        }),
         Just(Told::Released),
         Just(Told::StartRepaired),
         (any::<bool>(), select(vec!["D1", "D2", "D3"])).prop_map(|(here, device)| Told::Operated {
@@ -213,7 +216,7 @@ fn judged(
     runs: &[RunFact],
 ) -> Judgement {
     let key = DossierKey { unit: "QHB 412".into(), subject: subject.clone() };
-    judge(&key, dossier, Beside { days, weather: &railway.weather, runs }, &railway.ground())
+    judge(&key, dossier, Beside { days, weather: &railway.weather, runs, earlier: &[] }, &railway.ground())
 }
 
 fn days_of(reports: &DaySet, railway: &Railway) -> ServiceDays {
@@ -286,7 +289,7 @@ proptest! {
         let mut reports: DaySet = reports.iter().map(|d| first.plus(*d)).collect();
         let when = |h: i64| at(BEGIN).plus(h * 60 * MINUTE);
         let trips = hours.iter().map(|h| Fact { at: when(*h), ..trip_with(BEGIN, "D1", vec![], Left::On) });
-        let mended = repairs.iter().map(|h| Fact { at: when(*h), ..fact(BEGIN, Told::RepairClosed { new_life: false, no_fault_found: false }) });
+        let mended = repairs.iter().map(|h| Fact { at: when(*h), ..fact(BEGIN, Told::RepairClosed { new_life: false, no_fault_found: false, from: None }) });
         let dossier = Dossier::of(trips.chain(mended).collect());
         let subject = Subject::Device("D1".into());
         let before = days_of(&reports, &railway);

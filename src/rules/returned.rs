@@ -158,7 +158,7 @@ mod tests {
     fn no_fault_found_is_said_and_many_repairs_ask_for_more() {
         let mut railway = with_gap(90);
         let mut facts = trips(&["2026-02-20", "2026-03-06"]);
-        let told = Told::RepairClosed { new_life: false, no_fault_found: true };
+        let told = Told::RepairClosed { new_life: false, no_fault_found: true, from: None };
         facts.push(fact("2026-03-03T12:00:00Z", told));
         let one = railway.judge_device("TC2", facts.clone());
         let one = one.iter().find(|f| f.rule == Rule::DidNotHold).unwrap();

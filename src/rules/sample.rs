@@ -13,6 +13,7 @@ use uuid::Uuid;
 use super::{
     Beside, Dossier, DossierKey, Fact, Ground, Thresholds, Told,
     dossier::Subject,
+    earlier::Earlier,
     fact::{BypassFact, Hand, On, PositionFact, ResetFact},
     figures::{ClassDays, ClassFigures, Derived, DeviceFigures},
     service_days::{DaySet, ServiceDays},
@@ -102,7 +103,7 @@ pub fn start(when: &str, outcome: &str, volts: Option<f64>) -> Fact {
 }
 
 pub fn repair(when: &str) -> Fact {
-    fact(when, Told::RepairClosed { new_life: false, no_fault_found: false })
+    fact(when, Told::RepairClosed { new_life: false, no_fault_found: false, from: None })
 }
 
 /// An operation of the unit itself, coupled to `with`, as report `report` tells it by the clock.
@@ -173,7 +174,7 @@ pub fn device(tag: &str, change: impl FnOnce(&mut Device)) -> Device {
 }
 
 pub fn new_life(when: &str) -> Fact {
-    fact(when, Told::RepairClosed { new_life: true, no_fault_found: false })
+    fact(when, Told::RepairClosed { new_life: true, no_fault_found: false, from: None })
 }
 
 /// A trip of TC2 at noon UTC of each day.
@@ -300,17 +301,37 @@ impl Railway {
         self.judge_with(subject, facts, &[])
     }
 
+    /// A device whose part came from another unit.
+    pub fn judge_after(
+        &self,
+        tag: &str,
+        facts: Vec<Fact>,
+        earlier: &[Earlier],
+    ) -> Vec<crate::rules::Finding> {
+        self.judge_beside(Subject::Device(tag.into()), facts, &[], earlier).findings
+    }
+
     pub fn judge_with(
         &self,
         subject: Subject,
         facts: Vec<Fact>,
         runs: &[crate::rules::fact::RunFact],
     ) -> crate::rules::Judgement {
+        self.judge_beside(subject, facts, runs, &[])
+    }
+
+    fn judge_beside(
+        &self,
+        subject: Subject,
+        facts: Vec<Fact>,
+        runs: &[crate::rules::fact::RunFact],
+        earlier: &[Earlier],
+    ) -> crate::rules::Judgement {
         let key = DossierKey { unit: "QHB 412".into(), subject };
         crate::rules::judge(
             &key,
             &Dossier::of(facts),
-            Beside { days: &self.days, weather: &self.weather, runs },
+            Beside { days: &self.days, weather: &self.weather, runs, earlier },
             &self.ground(),
         )
     }

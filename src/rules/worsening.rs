@@ -1,6 +1,7 @@
 //! *worsening*: the gaps of a device shrink within one life. Looked for only once a month, over all pairs together: at the
 //! moment of an operation it would be found in one healthy pair of seven.
 use super::{
+    earlier::Past,
     figures::Normal,
     finding::{Finding, Rule},
     pair::{Pair, one_in, round},
@@ -12,8 +13,10 @@ use crate::base::{Day, Instant, text::count};
 pub struct Life {
     /// Its occurrences, as places in the pair's.
     pub occurrences: std::ops::Range<usize>,
-    /// The day before its first service day, and service days since.
-    before: Day,
+    /// Those of the part's life on other units, before.
+    earlier: Vec<Past>,
+    /// When each was, in service days from the beginning of the life to the middle of its day.
+    times: Vec<f64>,
     pub days: i64,
     pub trend: Trend,
 }
@@ -25,16 +28,25 @@ pub fn life(pair: &Pair<'_>, as_of: Instant) -> Option<Life> {
     let began = pair.life_began(as_of);
     let first = began.map_or(0, |r| pair.occurrences.partition_point(|o| o.at < r.at));
     let end = pair.occurrences.partition_point(|o| o.at <= as_of);
-    if ((end.saturating_sub(first)) as f64) < set.worsening_at_least {
+    // A part that has not operated here yet is told of once it has.
+    if first >= end {
+        return None;
+    }
+    let brought = began.and_then(|r| pair.case.earlier.iter().rev().find(|earlier| earlier.at == r.at));
+    let (days_before, earlier) = brought.map_or((0, &[][..]), |e| (e.days, e.occurrences.as_slice()));
+    if ((earlier.len() + end.saturating_sub(first)) as f64) < set.worsening_at_least {
         return None;
     }
     let before = began.map_or(Day(i32::MIN), |r| r.day.plus(-1));
-    let days = clock.between(before, pair.case.ground.zone.day_of(as_of));
+    let own = clock.between(before, pair.case.ground.zone.day_of(as_of));
+    let days = days_before + own;
     // An operation some time in the day: on average at its middle.
-    let time = |day: &Day| (clock.between(before, *day) as f64 - 0.5).clamp(0.0, days as f64);
-    let times: Vec<f64> = pair.days[first..end].iter().map(time).collect();
+    let time =
+        |day: &Day| days_before as f64 + (clock.between(before, *day) as f64 - 0.5).clamp(0.0, own as f64);
+    let times: Vec<f64> =
+        earlier.iter().map(|o| o.time).chain(pair.days[first..end].iter().map(time)).collect();
     let trend = trend(&times, days as f64)?;
-    Some(Life { occurrences: first..end, before, days, trend })
+    Some(Life { occurrences: first..end, earlier: earlier.to_vec(), times, days, trend })
 }
 
 impl Life {
@@ -45,9 +57,8 @@ impl Life {
     }
 
     /// Its occurrences in the last third of its service days.
-    fn in_last_third(&self, pair: &Pair<'_>) -> usize {
-        let late = |day: &&Day| 3 * pair.case.days.between(self.before, **day) > 2 * self.days;
-        pair.days[self.occurrences.clone()].iter().filter(late).count()
+    fn in_last_third(&self) -> usize {
+        self.times.iter().filter(|time| 3.0 * (*time + 0.5) > 2.0 * self.days as f64).count()
     }
 }
 
@@ -85,11 +96,15 @@ fn told(
     since: Instant,
     last: usize,
 ) -> Finding {
-    let n = life.occurrences.len();
-    let late = life.in_last_third(pair);
+    let n = life.times.len();
+    let late = life.in_last_third();
+    let brought = match life.earlier.len() {
+        0 => String::new(),
+        more => format!(" Of these, {} on the unit that the part came from.", pair.counted(more)),
+    };
     let says = format!(
         "Gaps are shrinking: {late} of {} fell in the last third of its {} up to {}; a steady device would have {:.1} there. {} \
-         looks like this. {}{}.",
+         looks like this. {}{}.{brought}",
         pair.counted(n),
         count(life.days.unsigned_abs(), "service day", "service days"),
         pair.case.ground.zone.day_of(as_of).in_words(),
@@ -102,6 +117,7 @@ fn told(
     let mark = pair.case.ground.zone.day_of(since).to_string();
     pair.line(Rule::Worsening, &mark, since, last, normal)
         .says(says)
+        .rests_on(life.earlier.iter().flat_map(|o| o.entries.iter().copied()))
         .rests_on(pair.entries(&pair.occurrences[life.occurrences.clone()]))
         .figure("occurrences", n)
         .figure("in_last_third", late)
@@ -116,8 +132,9 @@ fn told(
 mod tests {
     use crate::rules::{
         Finding, Rule,
+        earlier::{Earlier, Past},
         monthly::{Monthly, Worsening},
-        sample::{Railway, at, new_life, trips, with_gap},
+        sample::{Railway, at, entry, new_life, trips, with_gap},
     };
 
     fn listed(mut railway: Railway, day: &str) -> Railway {
@@ -168,5 +185,30 @@ mod tests {
         let mut facts = trips(&SHRINKING);
         facts.push(new_life("2026-03-05T00:00:00Z"));
         assert_eq!(found(&railway, facts)[0].until, Some(at("2026-03-05T00:00:00Z")));
+    }
+
+    #[test]
+    fn the_part_takes_its_trips_on_another_unit_along() {
+        let railway = listed(with_gap(400), "2026-03-01");
+        let put_in = new_life("2026-02-01T00:00:00Z");
+        let there =
+            [100_u32, 250, 330].map(|day| Past { time: day.into(), entries: vec![entry(day.into())] });
+        let earlier = Earlier { at: put_in.at, days: 400, occurrences: there.into() };
+        let told = |here: &[&str]| {
+            let facts = [trips(here), vec![put_in.clone()]].concat();
+            let mut found = railway.judge_after("TC2", facts, std::slice::from_ref(&earlier));
+            found.retain(|f| f.rule == Rule::Worsening);
+            found
+        };
+        let found = told(&["2026-02-10", "2026-02-20", "2026-02-26"]);
+        assert_eq!(found.len(), 1);
+        let says = &found[0].sentence;
+        assert!(
+            says.starts_with("Gaps are shrinking: 4 of 6 trips fell in the last third of its 430 "),
+            "{says}"
+        );
+        assert!(says.ends_with("Of these, 3 trips on the unit that the part came from."), "{says}");
+        assert_eq!(found[0].entries.len(), 6);
+        assert_eq!(told(&[]), [], "it has not operated here yet");
     }
 }

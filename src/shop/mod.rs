@@ -23,6 +23,9 @@ pub struct Repair {
     pub words: Option<String>,
     /// The device itself was replaced.
     pub new_life: bool,
+    /// By the same device of this unit.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub from: Option<UnitName>,
 }
 
 /// What repairs found, for each device of each class: cause, in small letters, and how many repairs found it.

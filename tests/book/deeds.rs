@@ -19,10 +19,29 @@ use proptest::{collection::vec, option::of, prelude::*, sample::select};
 #[derive(Clone, Debug)]
 pub enum Deed {
     Report(Box<Report>),
-    Amend { of: prop::sample::Index, by_shop: bool, replacement: Option<Box<Entry>> },
-    Hold { unit: UnitName, at: Instant, stored: bool },
-    Release { unit: UnitName, at: Instant },
-    Repair { unit: UnitName, device: Option<Tag>, at: Instant, new_life: bool },
+    Amend {
+        of: prop::sample::Index,
+        by_shop: bool,
+        replacement: Option<Box<Entry>>,
+    },
+    Hold {
+        unit: UnitName,
+        at: Instant,
+        stored: bool,
+    },
+    Release {
+        unit: UnitName,
+        at: Instant,
+    },
+    /// `from`: by the same device of that unit, which got this one's (`swapped`) or none.
+    Repair {
+        unit: UnitName,
+        device: Option<Tag>,
+        at: Instant,
+        new_life: bool,
+        from: Option<UnitName>,
+        swapped: bool,
+    },
 }
 
 macro_rules! any_word {
@@ -337,8 +356,9 @@ fn deed() -> impl Strategy<Value = Deed> {
             .prop_map(|(of, by_shop, replacement)| Deed::Amend { of, by_shop, replacement }).boxed(),
         1 => (unit(), day(), any::<bool>()).prop_map(|(unit, at, stored)| Deed::Hold { unit, at, stored }).boxed(),
         1 => (unit(), day()).prop_map(|(unit, at)| Deed::Release { unit, at }).boxed(),
-        2 => (unit(), prop_oneof![Just(Some("TC1")), of(tag())], day(), any::<bool>())
-            .prop_map(|(unit, device, at, new_life)| Deed::Repair { unit, device: device.map(Tag::from), at, new_life }).boxed(),
+        2 => (unit(), prop_oneof![Just(Some("TC1")), of(tag())], day(), any::<bool>(), of(unit()), any::<bool>())
+            .prop_map(|(unit, device, at, new_life, from, swapped)| Deed::Repair { unit, device: device.map(Tag::from), at, new_life, from, swapped })
+            .boxed(),
     ]
 }
 

@@ -10,6 +10,7 @@ mod house;
 mod imports;
 mod killed;
 mod machine;
+mod moved;
 mod order;
 mod pages;
 mod process;

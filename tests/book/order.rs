@@ -99,7 +99,8 @@ fn shop(deed: &Deed, place: usize) -> Vec<Body> {
             vec![Body::UnitHeld(Box::new(Hold { unit, at, reason, words: None }))]
         }
         Deed::Release { unit, at } => vec![Body::UnitReleased(Box::new(Release { unit, at, words: None }))],
-        Deed::Repair { unit, device, at, new_life } => {
+        Deed::Repair { unit, device, at, new_life, from, swapped } => {
+            let (swapped_with, used_from) = if swapped { (from, None) } else { (None, from) };
             let id = uuid::Uuid::from_u64_pair(place as u64, 3);
             vec![
                 Body::RepairOpened(Box::new(RepairOpened { id, unit, device, at, findings: vec![] })),
@@ -109,6 +110,8 @@ fn shop(deed: &Deed, place: usize) -> Vec<Body> {
                     cause: "not known".into(),
                     words: None,
                     new_life,
+                    used_from,
+                    swapped_with,
                 })),
             ]
         }
@@ -239,7 +242,7 @@ pub async fn equals_the_batch(desk: &Desk) {
     let (findings, bypasses) = findings_and_bypasses(desk).await;
     let mut db = desk.read().await.unwrap();
     let all = history::whole(&mut db).await.unwrap();
-    let mut judged = judge_batch(&desk.world(), &all.units, all.dossiers.iter(), &all.runs);
+    let mut judged = judge_batch(&desk.world(), &all.units, &all.dossiers, &all.runs);
     judged.findings.sort_by(|a, b| a.key.cmp(&b.key));
     judged.bypasses.sort_by_key(|b| (b.unit.clone(), b.begins(), b.id, b.device.clone()));
     // As they come back from the file.

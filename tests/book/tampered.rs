@@ -90,7 +90,15 @@ async fn in_the_shop(desk: &Desk) {
     let id = uuid::Uuid::from_u128(7);
     let opened =
         RepairOpened { id, unit: unit.clone(), device: device.clone(), at: at("25"), findings: vec![] };
-    let closed = RepairClosed { id, at: at("26"), cause: "chafed wire".into(), words: None, new_life: false };
+    let closed = RepairClosed {
+        id,
+        at: at("26"),
+        cause: "chafed wire".into(),
+        words: None,
+        new_life: false,
+        used_from: None,
+        swapped_with: None,
+    };
     let until = now.plus(1);
     for body in [
         Body::UnitHeld(Box::new(Hold {

@@ -189,8 +189,15 @@ async fn a_repair_ends_it_and_what_tells_of_no_operation_is_not_kept() {
     let at = Instant::parse("2026-03-05T12:00:00Z").unwrap();
     let opened =
         RepairOpened { id: repair, unit: "QHB 1".into(), device: Some("LC".into()), at, findings: vec![] };
-    let closed =
-        RepairClosed { id: repair, at, cause: "loose terminal".into(), words: None, new_life: false };
+    let closed = RepairClosed {
+        id: repair,
+        at,
+        cause: "loose terminal".into(),
+        words: None,
+        new_life: false,
+        used_from: None,
+        swapped_with: None,
+    };
     for body in [Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))] {
         let act = ShopAct::of(body, Some("sam".into()), Channel::Page, at);
         assert_eq!(act.pages().len(), 1);

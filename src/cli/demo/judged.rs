@@ -113,7 +113,7 @@ impl Known {
                         unit,
                         device,
                         *at,
-                        Told::RepairClosed { new_life: *new_life, no_fault_found: false },
+                        Told::RepairClosed { new_life: *new_life, no_fault_found: false, from: None },
                     );
                 }
                 Act::Held { unit, at, .. } => {
@@ -158,7 +158,12 @@ impl Known {
         let ground =
             Ground { roster, people: &people, zone, figures: Some(&figures), thresholds: &thresholds };
         let judged = dossiers.iter().map(|(key, dossier)| {
-            judge(key, dossier, Beside { days: &clocks[&key.unit], weather: &weather, runs: &[] }, &ground)
+            judge(
+                key,
+                dossier,
+                Beside { days: &clocks[&key.unit], weather: &weather, runs: &[], earlier: &[] },
+                &ground,
+            )
         });
         judged.flat_map(|judged| judged.findings).filter(|finding| finding.rule == Rule::Burst).collect()
     }
