@@ -15,6 +15,7 @@ use crate::{
     reports,
     rules::{
         Finding, Judgement, Rule,
+        explained::{explained_by, take_over_ranks},
         fact::Hand,
         store::{Decisions, State, Wanted, all_until, decisions, open_at},
     },
@@ -56,6 +57,8 @@ pub struct FindingOut {
     pub sentence: String,
     pub entries: Vec<EntryId>,
     pub figures: serde_json::Map<String, serde_json::Value>,
+    /// The key of the line about a shared cause that explains this one, and carries its rank.
+    pub explained_by: Option<String>,
 }
 
 /// Findings in the board's order: certain ones first, newest first, then by rank.
@@ -77,10 +80,19 @@ pub async fn findings(db: &mut SqliteConnection, world: &World, question: Questi
     };
     found.extend(oversight::joined(&world.ground(), &lines, then));
     found.retain(|f| f.since <= then && (question.history || f.open_at(then)));
+    let open: Vec<Finding> = found.iter().filter(|f| f.open_at(then)).cloned().collect();
+    let explained = explained_by(&open);
+    take_over_ranks(&mut found, &explained);
     found.sort_by(|a, b| {
         order(a).partial_cmp(&order(b)).unwrap_or(std::cmp::Ordering::Equal).then_with(|| a.key.cmp(&b.key))
     });
-    Ok(found.into_iter().map(|finding| finding_out(finding, &decisions, then)).collect())
+    Ok(found
+        .into_iter()
+        .map(|finding| {
+            let explained_by = explained.get(&finding.key).cloned();
+            FindingOut { explained_by, ..finding_out(finding, &decisions, then) }
+        })
+        .collect())
 }
 
 fn order(finding: &Finding) -> (f64, i64) {
@@ -104,6 +116,7 @@ fn finding_out(finding: Finding, decisions: &Decisions, then: Instant) -> Findin
         sentence: finding.sentence,
         entries: finding.entries,
         figures: finding.figures,
+        explained_by: None,
     }
 }
 
@@ -311,8 +324,22 @@ fn cell(value: Option<&serde_json::Value>) -> String {
 
 /// The columns of each list, in the order of the contract.
 pub const FINDINGS: &[&str] = &[
-    "rule", "key", "unit", "device", "units", "devices", "class", "since", "until", "state", "severity",
-    "rank", "sentence", "entries", "figures",
+    "rule",
+    "key",
+    "unit",
+    "device",
+    "units",
+    "devices",
+    "class",
+    "since",
+    "until",
+    "state",
+    "severity",
+    "rank",
+    "sentence",
+    "entries",
+    "figures",
+    "explained_by",
 ];
 pub const BYPASSES: &[&str] = &[
     "id",

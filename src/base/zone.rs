@@ -43,6 +43,12 @@ impl Day {
         Self(self.0.saturating_add(days))
     }
 
+    /// Its calendar month: the year, and the month from 1 on.
+    pub fn month(self) -> (i16, i8) {
+        let date = self.date();
+        (date.year(), date.month())
+    }
+
     /// The month of the year, from 0 for January to 11.
     pub fn month0(self) -> usize {
         usize::from(self.date().month().unsigned_abs()).saturating_sub(1)

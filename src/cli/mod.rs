@@ -3,11 +3,12 @@ mod answers;
 mod check;
 pub mod demo;
 mod demo_year;
-mod import;
+pub mod import;
 mod init;
 mod run_demo;
 mod secrets;
 mod serve;
+pub mod simulate;
 pub mod site;
 
 use std::{io::Write as _, path::PathBuf, process::ExitCode};
@@ -39,6 +40,8 @@ enum Command {
     /// Import people, schedules, units, authorisations or reports from a file.
     #[command(subcommand)]
     Import(import::What),
+    /// Write the files of an invented fleet, and of what is true of it.
+    Simulate(simulate::Args),
     /// Print findings.
     Findings(Asking),
     /// Print the register of ground-relay cutout openings.
@@ -125,6 +128,7 @@ async fn run(command: Command) -> Outcome {
         Command::Serve(args) => serve::run(args).await,
         Command::Demo(args) => run_demo::run(args).await,
         Command::Import(what) => import::run(what).await,
+        Command::Simulate(args) => simulate::run(&args),
         Command::Findings(asking) => answers::findings(asking).await,
         Command::Bypasses(asking) => answers::bypasses(asking).await,
         Command::Entries(asking) => answers::entries(asking).await,

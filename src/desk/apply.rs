@@ -15,7 +15,7 @@ use crate::{
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
-    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, routing},
+    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, routing, together},
     shop::Repair,
 };
 
@@ -115,7 +115,7 @@ impl Draft {
     fn put_figures(&mut self, seq: u64, figures: &ClassFigures) {
         self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
         self.world_mut(seq).figures = Some(Arc::new(figures.clone()));
-        self.again.everything = true;
+        (self.again.everything, self.again.classes) = (true, true);
     }
 
     /// A setting that a later program has dropped changes nothing any more.
@@ -132,7 +132,7 @@ impl Draft {
             changes: json(&changed.changes),
             settings: json(&self.world.thresholds),
         });
-        self.again.everything = true;
+        (self.again.everything, self.again.classes) = (true, true);
     }
 
     fn hold(&mut self, unit: &UnitName, at: Instant) {
@@ -189,6 +189,13 @@ impl Draft {
     fn put_unit(&mut self, seq: u64, card: UnitCard) {
         self.rows.units.add(&tables::UnitRow { unit: card.unit.clone(), card: json(&card) });
         self.again.units.insert(card.unit.clone());
+        let class = self.world.roster.unit(&card.unit).map(|known| &known.class);
+        if class != Some(&card.class) {
+            // Whether a unit is on the roster, and of which class, matters to those that it was coupled to.
+            let key = DossierKey { unit: card.unit.clone(), subject: Subject::Together };
+            let facts = self.dossiers.get(&key).map_or(&[][..], |kept| kept.dossier.facts());
+            self.again.units.extend(together::coupled(facts).cloned());
+        }
         self.world_mut(seq).roster.units.insert(card.unit.clone(), Arc::new(card));
     }
 
@@ -229,6 +236,9 @@ impl Draft {
             self.dossier_mut(of_unit).add(Fact { told: Told::StartRepaired, ..fact.clone() });
         }
         self.dossier_mut(DossierKey { unit: open.unit.clone(), subject }).add(fact);
+        let mended =
+            shop_fact(filed, &author(heading), closed.at, Told::Mended { device: open.device.clone() });
+        self.dossier_mut(DossierKey { unit: open.unit.clone(), subject: Subject::Together }).add(mended);
         self.put_repair(Repair {
             closed_at: Some(closed.at),
             closed_by: Some(author(heading)),

@@ -17,6 +17,7 @@ use crate::{
         dossier::Subject,
         fact::Withdrawn,
         routing::{self, Source},
+        together,
         weather::is_wet,
     },
 };
@@ -63,6 +64,7 @@ impl Draft {
             entry: entry.clone(),
             run: report.run_began(),
             position: report.position,
+            consist: report.consist.clone(),
         };
         self.put_entry(&known, None, false);
         self.add_facts(&known, filed.seq, entry);
@@ -101,6 +103,9 @@ impl Draft {
         for (subject, fact) in routing::route(&source, entry, schedule) {
             self.dossier_mut(DossierKey { unit: known.unit.clone(), subject }).add(fact);
         }
+        for (unit, fact) in together::route(&source, &known.unit, &known.consist, entry) {
+            self.dossier_mut(DossierKey { unit, subject: Subject::Together }).add(fact);
+        }
     }
 
     /// Replaces one whole entry. In the unit's ground protection both versions stay.
@@ -130,9 +135,12 @@ impl Draft {
 
     fn withdraw_facts(&mut self, known: &KnownEntry, filed: Filed, amendment: &Amendment) {
         // Wherever it was put by the schedule of its day, which may be another now.
-        for subject in routing::any_subjects(&known.entry) {
+        let own =
+            routing::any_subjects(&known.entry).into_iter().map(|subject| (known.unit.clone(), subject));
+        let together = together::units(&known.unit, &known.consist, &known.entry);
+        for (unit, subject) in own.chain(together.into_iter().map(|unit| (unit, Subject::Together))) {
             let stays = subject == Subject::GroundProtection;
-            let key = DossierKey { unit: known.unit.clone(), subject };
+            let key = DossierKey { unit, subject };
             let told = |kept: &Kept| kept.dossier.facts().iter().any(|fact| fact.entry == amendment.entry);
             if !self.dossiers.get(&key).is_some_and(told) {
                 continue;
@@ -186,6 +194,7 @@ fn report_row(
         ended: run.and_then(|r| r.ended).map(|s| s.at),
         position: report.position,
         weather: report.weather,
+        consist: (!report.consist.is_empty()).then(|| json(&report.consist)),
         remarks: report.remarks.clone(),
         entries: report.entries.len(),
         signed_at: report.signed_at.at,

@@ -60,6 +60,8 @@ pub struct KnownEntry {
     /// The run of its report, for the rules.
     pub run: Option<Instant>,
     pub position: Option<crate::reports::vocabulary::RunPosition>,
+    /// The units coupled together on it, as its report says.
+    pub consist: Vec<UnitName>,
 }
 
 /// An amendment that is in the book, as far as it can be handed in again.
@@ -100,6 +102,8 @@ pub struct UnitHistory {
 pub struct Again {
     pub everything: bool,
     pub units: BTreeSet<UnitName>,
+    /// The lines about whole classes, which follow from the class figures alone.
+    pub classes: bool,
 }
 
 impl Again {

@@ -65,11 +65,16 @@ impl TakeFigures {
         let sql = |why: sqlx::Error| Trouble::from(&why);
         let world = desk.world_now(&mut db).await?;
         let all = history::up_to(&mut db, &world, as_of).await.map_err(sql)?;
-        let clocks: BTreeMap<&UnitName, ServiceDays> =
-            world.roster.units.keys().map(|unit| (unit, clock(&world, unit, all.units.get(unit)))).collect();
+        let clocks: BTreeMap<UnitName, ServiceDays> = world
+            .roster
+            .units
+            .keys()
+            .map(|unit| (unit.clone(), clock(&world, unit, all.units.get(unit))))
+            .collect();
         let up_to_seq = size.saturating_sub(1);
-        let taken = Taken { as_of, up_to_seq, roster: &world.roster, zone: &world.railway.zone };
-        let figures = figures_from(&taken, clocks.iter().map(|(unit, days)| (*unit, days)), &all.dossiers);
+        let ground = world.ground();
+        let taken = Taken { as_of, up_to_seq, ground: &ground };
+        let figures = figures_from(&taken, &clocks, &all.dossiers);
         Ok(Self(Page {
             author: None,
             channel: Channel::Console,

@@ -13,10 +13,13 @@ use super::{
 use crate::{
     base::UnitName,
     rules::{
-        Beside, Dossier, DossierKey, Finding, Judgement, dossier::Subject, fact::RunFact, judge::judge,
-        service_days::ServiceDays,
+        Beside, Dossier, DossierKey, Finding, Judgement, class_wide::class_wide, dossier::Subject,
+        fact::RunFact, judge::judge, service_days::ServiceDays,
     },
 };
+
+/// The subject that lines about a whole class are kept under.
+const CLASS_LINES: &str = "class";
 
 /// Units judged again in one go when everything is.
 const UNITS_AT_ONCE: i64 = 16;
@@ -32,6 +35,7 @@ impl Draft {
     pub async fn judge_unwritten(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.check_loaded()?;
         self.watch_runs(db).await?;
+        self.put_class_lines();
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         let blank = UnitHistory::default();
@@ -52,6 +56,7 @@ impl Draft {
     /// Writes what was loaded and added to, unjudged: `rebuild` judges once at its end.
     pub async fn keep_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.check_loaded()?;
+        self.put_class_lines();
         self.keep_histories();
         for (key, kept) in &mut self.dossiers {
             put_judgement(&mut self.judged, key, kept, Judgement::default());
@@ -67,6 +72,18 @@ impl Draft {
             Some(what) => {
                 Err(sqlx::Error::Protocol(format!("{what} was written to without having been loaded")))
             }
+        }
+    }
+
+    /// Lines about a whole class belong to no unit: they stand under an empty name.
+    fn put_class_lines(&mut self) {
+        if !std::mem::take(&mut self.again.classes) {
+            return;
+        }
+        let nobody = UnitName::from("");
+        self.judged.cleared.add(&(&nobody, CLASS_LINES));
+        for finding in class_wide(&self.world.ground()) {
+            self.judged.findings.add(&finding_row(&finding, &nobody, CLASS_LINES));
         }
     }
 
@@ -177,19 +194,23 @@ fn put_findings(judged: &mut Judged, key: &DossierKey, subject: &str, stored: &S
     };
     known.iter().filter(|old| !same(old, &now.findings)).for_each(|old| judged.gone.add(&old.key));
     for finding in now.findings.iter().filter(|new| !same(new, known)) {
-        judged.findings.add(&FindingRow {
-            key: finding.key.clone(),
-            unit: key.unit.clone(),
-            subject: subject.to_owned(),
-            rule: finding.rule,
-            device: finding.device.clone(),
-            class: finding.class.clone(),
-            since: finding.since,
-            until: finding.until,
-            severity: finding.severity,
-            rank: finding.rank,
-            data: json(finding),
-        });
+        judged.findings.add(&finding_row(finding, &key.unit, subject));
+    }
+}
+
+fn finding_row(finding: &Finding, unit: &UnitName, subject: &str) -> FindingRow {
+    FindingRow {
+        key: finding.key.clone(),
+        unit: unit.clone(),
+        subject: subject.to_owned(),
+        rule: finding.rule,
+        device: finding.device.clone(),
+        class: finding.class.clone(),
+        since: finding.since,
+        until: finding.until,
+        severity: finding.severity,
+        rank: finding.rank,
+        data: json(finding),
     }
 }
 
@@ -218,7 +239,7 @@ pub fn judge_batch<'a>(
     dossiers: impl Iterator<Item = (&'a DossierKey, &'a Dossier)>,
     runs: &BTreeMap<UnitName, Vec<RunFact>>,
 ) -> Judgement {
-    let mut all = Judgement::default();
+    let mut all = Judgement { findings: class_wide(&world.ground()), ..Judgement::default() };
     let blank = UnitHistory::default();
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));

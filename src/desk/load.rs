@@ -67,7 +67,7 @@ impl Draft {
     ) -> Result<(), sqlx::Error> {
         let sql =
             "SELECT e.id, e.report, e.seq, e.place_in, e.unit, e.author, e.channel, e.recorded_at, e.detail,
-                CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position
+                CASE WHEN r.occasion = 'run' THEN r.started END AS run, r.position, r.consist
             FROM entry e JOIN report r ON r.id = e.report WHERE e.id IN (SELECT value FROM json_each(?))";
         for row in fetch(db, sql, ids).await? {
             let entry = stored::entry(row.try_get("detail")?).map_err(damaged)?;
@@ -84,6 +84,7 @@ impl Draft {
                 position: row
                     .try_get::<Option<&str>, _>("position")?
                     .and_then(crate::reports::vocabulary::RunPosition::parse),
+                consist: consist(&row)?,
             };
             self.entries.insert(id(&row, "id")?, known);
         }
@@ -260,6 +261,16 @@ pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Res
         add_part(&mut all, &row)?;
     }
     Ok(all)
+}
+
+/// The units coupled together, as the row's report says.
+fn consist(row: &SqliteRow) -> Result<Vec<UnitName>, sqlx::Error> {
+    let told = row.try_get::<Option<&str>, _>("consist")?;
+    Ok(told
+        .map(serde_json::from_str)
+        .transpose()
+        .map_err(|why| damaged(why.to_string()))?
+        .unwrap_or_default())
 }
 
 /// The cells of a flipped file may hold anything: none is read in a way that panics.

@@ -26,7 +26,7 @@ table_row! {
         seq: u64, id: ReportId, unit: UnitName, class: Option<ClassName>, author: SignIn, channel: Channel,
         entered_by: Option<SignIn>, occasion: Occasion, is_final: bool, symbol: Option<String>, run_from: Option<String>,
         run_to: Option<String>, started: Instant, ended: Option<Instant>, position: Option<RunPosition>,
-        weather: Option<Weather>, remarks: Option<String>, entries: usize, signed_at: Instant, recorded_at: Instant,
+        weather: Option<Weather>, consist: Option<String>, remarks: Option<String>, entries: usize, signed_at: Instant, recorded_at: Instant,
         sha256: String, root: String,
     }
 }

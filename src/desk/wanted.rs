@@ -3,13 +3,13 @@ use std::collections::{BTreeMap, BTreeSet, HashMap};
 
 use super::{
     apply_reports,
-    body::{Body, RepairOpened},
+    body::{Body, RepairClosed, RepairOpened},
     draft::{Draft, Page},
 };
 use crate::{
     base::{AmendmentId, EntryId, ReportId, Tag, UnitName, zone::Day},
-    reports::Entry,
-    rules::{DossierKey, dossier::Subject, routing},
+    reports::{Amendment, Entry},
+    rules::{DossierKey, dossier::Subject, routing, together},
 };
 
 /// Everything that filing some pages will look at.
@@ -27,9 +27,12 @@ pub struct Wanted {
     pub dossiers: BTreeSet<DossierKey>,
 }
 
+/// An entry, the unit it is about, and the units coupled to that.
+type Told<'a> = (&'a UnitName, &'a [UnitName], &'a Entry);
+
 /// What the pages bring themselves: a later one may be about an earlier one that is not in the file yet.
 struct Together<'a> {
-    entries: HashMap<EntryId, (&'a UnitName, &'a Entry)>,
+    entries: HashMap<EntryId, Told<'a>>,
     repairs: HashMap<uuid::Uuid, &'a RepairOpened>,
     /// A schedule or a unit comes with them: what follows it is held against another schedule than the draft's.
     roster_changes: bool,
@@ -41,7 +44,8 @@ impl<'a> Together<'a> {
         for page in pages {
             match &page.body {
                 Body::ReportFiled(report) => {
-                    all.entries.extend(report.entries.iter().map(|entry| (entry.id, (&report.unit, entry))));
+                    let told = |entry: &'a Entry| (&report.unit, report.consist.as_slice(), entry);
+                    all.entries.extend(report.entries.iter().map(|entry| (entry.id, told(entry))));
                 }
                 Body::RepairOpened(opened) => {
                     all.repairs.insert(opened.id, opened);
@@ -107,24 +111,13 @@ impl Wanted {
                 self.weather.entry(report.unit.clone()).or_default().extend(told);
                 self.want(&report.unit, Subject::GroundProtection);
                 for entry in &report.entries {
-                    self.entry_subjects(&report.unit, entry, draft);
+                    self.entry_subjects((&report.unit, &report.consist, entry), draft);
                     if together.roster_changes {
                         self.any_subjects(&report.unit, entry);
                     }
                 }
             }
-            Body::EntryAmended(amendment) => {
-                let in_file = draft.entries.get(&amendment.entry).map(|known| (&known.unit, &known.entry));
-                let Some((unit, entry)) = in_file.or_else(|| together.entries.get(&amendment.entry).copied())
-                else {
-                    return;
-                };
-                self.units.entry(unit.clone()).or_default();
-                for entry in std::iter::once(entry).chain(&amendment.replacement) {
-                    self.entry_subjects(unit, entry, draft);
-                    self.any_subjects(unit, entry);
-                }
-            }
+            Body::EntryAmended(amendment) => self.amendment_subjects(amendment, together, draft),
             Body::UnitHeld(hold) => {
                 self.units.entry(hold.unit.clone()).or_default();
             }
@@ -133,25 +126,48 @@ impl Wanted {
                 self.want(&release.unit, Subject::GroundProtection);
                 self.want(&release.unit, Subject::Unit);
             }
-            Body::RepairClosed(closed) => {
-                let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
-                let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
-                let Some((unit, device)) = in_file.or(here) else { return };
-                self.units.entry(unit.clone()).or_default();
-                if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
-                    self.want(unit, Subject::Unit);
-                }
-                device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
+            Body::RepairClosed(closed) => self.repair_subjects(closed, together, draft),
+            Body::UnitAdded(card) | Body::UnitChanged(card) => {
+                self.units.entry(card.unit.clone()).or_default();
+                self.want(&card.unit, Subject::Together);
             }
             _ => {}
         }
+    }
+
+    fn amendment_subjects(&mut self, amendment: &Amendment, together: &Together<'_>, draft: &Draft) {
+        let known = draft.entries.get(&amendment.entry);
+        let in_file = known.map(|known| (&known.unit, known.consist.as_slice(), &known.entry));
+        let told = in_file.or_else(|| together.entries.get(&amendment.entry).copied());
+        let Some((unit, consist, entry)) = told else { return };
+        self.units.entry(unit.clone()).or_default();
+        for entry in std::iter::once(entry).chain(&amendment.replacement) {
+            self.entry_subjects((unit, consist, entry), draft);
+            self.any_subjects(unit, entry);
+        }
+    }
+
+    fn repair_subjects(&mut self, closed: &RepairClosed, together: &Together<'_>, draft: &Draft) {
+        let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
+        let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
+        let Some((unit, device)) = in_file.or(here) else { return };
+        self.units.entry(unit.clone()).or_default();
+        if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
+            self.want(unit, Subject::Unit);
+        }
+        device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
+        self.want(unit, Subject::Together);
     }
 
     fn want(&mut self, unit: &UnitName, subject: Subject) {
         self.dossiers.insert(DossierKey { unit: unit.clone(), subject });
     }
 
-    fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, draft: &Draft) {
+    fn entry_subjects(&mut self, (unit, consist, entry): Told<'_>, draft: &Draft) {
+        for unit in together::units(unit, consist, entry) {
+            self.want(&unit, Subject::Together);
+            self.units.entry(unit).or_default();
+        }
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
             self.want(unit, subject);

@@ -1,45 +1,52 @@
 //! *burst*: a device that operates far more often than the other units' do, found by a Poisson CUSUM.
+use std::sync::{Arc, PoisonError, RwLock};
+
 use super::{
-    case::Case,
-    fact::Told,
     figures::Normal,
     finding::{Finding, Rule},
-    occurrence::Occurrence,
-    statistics::SEVENFOLD,
+    pair::{Pair, YEAR, normal_in_words, one_in, round},
+    statistics::Cusum,
 };
-use crate::base::{Day, Instant, Tag, Zone, text::count};
+use crate::base::{Day, Instant, text::count};
 
-/// Chance lines per pair (unit and device) and year: 52 a year on 20,000 pairs.
-const ALPHA: f64 = 2.6e-3;
-const YEAR: f64 = 365.0;
-/// Fewer than three occurrences since the score last stood at zero are no burst.
-const AT_LEAST: u32 = 3;
-/// A line stays for two average gaps without an occurrence, but no longer than this many service days.
-const QUIET_AT_MOST: f64 = 90.0;
-
-/// What the rule finds, and from which moment on a change of the unit's service days cannot change that.
-/// `None`: no service day matters, since there was nothing to judge.
-pub fn burst(
-    case: &Case<'_>,
-    tag: &Tag,
-    occurrences: &[Occurrence],
-    out: &mut Vec<Finding>,
-) -> Option<Instant> {
-    if occurrences.len() < AT_LEAST as usize {
-        return None;
+/// What the rule finds.
+pub fn burst(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
+    let set = pair.case.ground.thresholds;
+    if (pair.occurrences.len() as f64) < set.burst_at_least {
+        return;
     }
-    let normal = case.ground.figures?.normal(case.unit(), case.class()?, tag)?;
-    let days: Vec<Day> = occurrences.iter().map(|o| case.ground.zone.day_of(o.at)).collect();
+    let cusum = cusum(set.burst_ratio);
     // What stays under the line at the average rate stays under it at the upper bound too, which is dear to
     // reckon: most devices need only this first walk.
-    let (bursts, settled) = Walk::new(case, normal, normal.average(), occurrences, &days).through();
+    let bursts = Walk::new(pair, normal, normal.average(), &cusum).through();
+    pair.settle(day_after_last(pair));
     if bursts.is_empty() {
-        return Some(settled);
+        return;
     }
     let rate = normal.upper();
-    let (bursts, settled) = Walk::new(case, normal, rate, occurrences, &days).through();
-    out.extend(bursts.iter().map(|b| b.told(case, tag, &normal, rate, occurrences)));
-    Some(settled)
+    for burst in Walk::new(pair, normal, rate, &cusum).through() {
+        let until = burst.until(pair, normal);
+        out.push(burst.told(pair, normal, rate, &cusum).until(until));
+    }
+}
+
+fn day_after_last(pair: &Pair<'_>) -> Instant {
+    let last = pair.days.last().copied().unwrap_or(Day(0));
+    pair.case.ground.zone.start_of(last.plus(1))
+}
+
+/// Reckoned once for each ratio that a railway sets.
+fn cusum(ratio: f64) -> Arc<Cusum> {
+    static LAST: RwLock<Option<(f64, Arc<Cusum>)>> = RwLock::new(None);
+    let known = LAST.read().unwrap_or_else(PoisonError::into_inner).clone();
+    match known {
+        Some((of, cusum)) if of.to_bits() == ratio.to_bits() => cusum,
+        _ => {
+            let cusum = Arc::new(Cusum::new(ratio));
+            *LAST.write().unwrap_or_else(PoisonError::into_inner) = Some((ratio, Arc::clone(&cusum)));
+            cusum
+        }
+    }
 }
 
 /// One stretch during which the line stands.
@@ -51,16 +58,16 @@ struct Burst {
     last: usize,
     /// The highest score reached.
     top: f64,
-    until: Option<Instant>,
 }
 
-struct Walk<'a> {
-    case: &'a Case<'a>,
-    normal: Normal,
+struct Walk<'a, 'p> {
+    pair: &'a Pair<'p>,
+    normal: &'a Normal,
     /// Occurrences per service day that count as normal.
     rate: f64,
-    occurrences: &'a [Occurrence],
-    days: &'a [Day],
+    cusum: &'a Cusum,
+    /// Mean gaps that the score's run length has to reach.
+    long: f64,
     score: f64,
     since_zero: u32,
     first: usize,
@@ -68,54 +75,34 @@ struct Walk<'a> {
     done: Vec<Burst>,
 }
 
-impl<'a> Walk<'a> {
-    fn new(
-        case: &'a Case<'a>,
-        normal: Normal,
-        rate: f64,
-        occurrences: &'a [Occurrence],
-        days: &'a [Day],
-    ) -> Self {
-        Self {
-            case,
-            normal,
-            rate,
-            occurrences,
-            days,
-            score: 0.0,
-            since_zero: 0,
-            first: 0,
-            open: None,
-            done: Vec::new(),
-        }
+impl<'a, 'p> Walk<'a, 'p> {
+    fn new(pair: &'a Pair<'p>, normal: &'a Normal, rate: f64, cusum: &'a Cusum) -> Self {
+        let long = YEAR * rate / pair.case.ground.thresholds.burst_chance;
+        let (score, since_zero, first, open) = (0.0, 0, 0, None);
+        Self { pair, normal, rate, cusum, long, score, since_zero, first, open, done: Vec::new() }
     }
 
-    fn through(mut self) -> (Vec<Burst>, Instant) {
-        let repairs = self.case.standing().filter(|f| matches!(f.told, Told::RepairClosed { .. }));
-        let mut repairs = repairs.map(|f| f.at).peekable();
-        let mut last_moment = Instant(i64::MIN);
-        for i in 0..self.occurrences.len() {
-            while let Some(at) = repairs.next_if(|at| *at <= self.occurrences[i].at) {
-                self.repaired(at);
+    fn through(mut self) -> Vec<Burst> {
+        let mut repairs = self.pair.repairs.iter().map(|r| r.at).peekable();
+        for i in 0..self.pair.occurrences.len() {
+            let mut repaired = false;
+            while repairs.next_if(|at| *at <= self.pair.occurrences[i].at).is_some() {
+                repaired = true;
+            }
+            if repaired {
+                self.done.extend(self.open.take());
+                (self.score, self.since_zero) = (0.0, 0);
             }
             self.occurred(i);
-            last_moment = self.occurrences[i].at;
         }
-        if self.open.is_some()
-            && let Some(at) = repairs.next()
-        {
-            self.repaired(at);
-            last_moment = at;
-        }
-        let settled = self.settled_after(last_moment);
-        self.close(None);
-        (self.done, settled)
+        self.done.extend(self.open.take());
+        self.done
     }
 
     fn occurred(&mut self, i: usize) {
         if i > 0 && self.since_zero > 0 {
-            let gap = self.case.days.between(self.days[i - 1], self.days[i]) as f64;
-            self.score -= SEVENFOLD.fall() * self.rate * gap;
+            let gap = self.pair.case.days.between(self.pair.days[i - 1], self.pair.days[i]) as f64;
+            self.score -= self.cusum.fall() * self.rate * gap;
             if self.score <= 0.0 {
                 (self.score, self.since_zero) = (0.0, 0);
             }
@@ -123,185 +110,53 @@ impl<'a> Walk<'a> {
         if self.since_zero == 0 {
             self.first = i;
         }
-        self.score += SEVENFOLD.rise();
+        self.score += self.cusum.rise();
         self.since_zero += 1;
-        if self.open.is_some_and(|open| self.quiet_after(open.last).is_some_and(|end| end < self.days[i])) {
-            self.close(None);
+        if self.open.is_some_and(|open| self.pair.ended_before(open.last, i, self.normal)) {
+            self.done.extend(self.open.take());
         }
+        let enough = f64::from(self.since_zero) >= self.pair.case.ground.thresholds.burst_at_least;
         if let Some(open) = &mut self.open {
             open.last = i;
             open.top = open.top.max(self.score);
-        } else if self.since_zero >= AT_LEAST && SEVENFOLD.run_length(self.score) >= YEAR * self.rate / ALPHA
-        {
-            self.open = Some(Burst { first: self.first, crossed: i, last: i, top: self.score, until: None });
-        }
-    }
-
-    fn repaired(&mut self, at: Instant) {
-        self.close(Some(at));
-        (self.score, self.since_zero) = (0.0, 0);
-    }
-
-    /// Ends the open stretch: at the repair, or before it if two gaps had passed.
-    fn close(&mut self, repair: Option<Instant>) {
-        if let Some(mut burst) = self.open.take() {
-            let quiet = self.quiet_after(burst.last).map(|day| self.case.ground.zone.start_of(day.plus(1)));
-            burst.until = match (quiet, repair) {
-                (Some(quiet), Some(repair)) => Some(quiet.min(repair)),
-                (one, other) => one.or(other),
-            };
-            self.done.push(burst);
-        }
-    }
-
-    /// The last of the quiet days that end the line; `None` while so many service days are not known.
-    fn quiet_after(&self, occurrence: usize) -> Option<Day> {
-        #[expect(clippy::cast_possible_truncation, reason = "between 1 and 90")]
-        let days = (2.0 * self.normal.gap()).min(QUIET_AT_MOST).ceil() as i64;
-        self.case.days.nth_after(self.days[occurrence], days.max(1))
-    }
-
-    fn settled_after(&self, last_moment: Instant) -> Instant {
-        let zone = self.case.ground.zone;
-        match self.open.map(|open| self.quiet_after(open.last)) {
-            None => zone.start_of(zone.day_of(last_moment).plus(1)),
-            Some(Some(day)) => zone.start_of(day.plus(1)),
-            Some(None) => Instant::MAX,
+        } else if enough && self.cusum.run_length(self.score) >= self.long {
+            self.open = Some(Burst { first: self.first, crossed: i, last: i, top: self.score });
         }
     }
 }
 
 impl Burst {
-    fn told(
-        &self,
-        case: &Case<'_>,
-        tag: &Tag,
-        normal: &Normal,
-        rate: f64,
-        occurrences: &[Occurrence],
-    ) -> Finding {
-        let crossed = occurrences[self.crossed].at;
-        let told = &occurrences[self.first..=self.last];
-        let zone = case.ground.zone;
-        let days =
-            case.days.between(zone.day_of(told[0].at).plus(-1), zone.day_of(occurrences[self.last].at));
-        let one_in = SEVENFOLD.run_length(self.top) / (YEAR * rate);
-        let weight = severity(case, tag, crossed);
-        let mut finding = case
-            .finding(Rule::Burst, Some(tag), &zone.day_of(crossed).to_string(), crossed)
-            .until(self.until)
-            .weighs(weight)
-            .says(sentence(tag, told, days, normal, zone, one_in))
-            .rests_on(told.iter().flat_map(|o| o.entries(case.facts)));
-        let ahead = ahead(case, tag, normal, occurrences, self.last);
-        finding.rank = Some(ahead.extra * weight);
-        finding
+    fn until(&self, pair: &mut Pair<'_>, normal: &Normal) -> Option<Instant> {
+        pair.ends(self.last, normal)
+    }
+
+    fn told(&self, pair: &Pair<'_>, normal: &Normal, rate: f64, cusum: &Cusum) -> Finding {
+        let crossed = pair.occurrences[self.crossed].at;
+        let told = &pair.occurrences[self.first..=self.last];
+        let days = pair.case.days.between(pair.days[self.first].plus(-1), pair.days[self.last]);
+        let length = cusum.run_length(self.top);
+        let healthy = length / (YEAR * rate);
+        let says = format!(
+            "{} in {} since {}; {}. {} would do this in a year.",
+            pair.counted(told.len()),
+            count(days.unsigned_abs().max(1), "service day", "service days"),
+            pair.days[self.first].in_words(),
+            normal_in_words(normal),
+            one_in("healthy unit", healthy)
+        );
+        let set = pair.case.ground.thresholds;
+        pair.line(Rule::Burst, &pair.days[self.crossed].to_string(), crossed, self.last, normal)
+            .says(says)
+            .rests_on(pair.entries(told))
             .figure("occurrences", told.len())
             .figure("operations", told.iter().map(|o| o.operations).sum::<u32>())
             .figure("service_days", days)
-            .figure("normal_gap_days", round(normal.gap()))
-            .figure("others_occurrences", normal.others)
-            .figure("others_service_days", normal.days)
             .figure("rate_upper_per_day", rate)
             .figure("score", round(self.top))
-            .figure("threshold", round(SEVENFOLD.threshold(YEAR * rate / ALPHA)))
-            .figure("run_length", SEVENFOLD.run_length(self.top).round())
-            .figure("one_in", one_in.round())
-            .looks_ahead(&ahead)
+            .figure("threshold", round(cusum.threshold(YEAR * rate / set.burst_chance)))
+            .figure("run_length", length.round())
+            .figure("one_in", healthy.round())
     }
-}
-
-impl Finding {
-    /// What its rank was reckoned from.
-    fn looks_ahead(self, ahead: &Ahead) -> Self {
-        self.figure("year_occurrences", ahead.own)
-            .figure("year_service_days", ahead.own_days)
-            .figure("class_counts_as_occurrences", round(ahead.class_occurrences))
-            .figure("class_counts_as_days", round(ahead.class_days))
-            .figure("extra_in_30_days", round(ahead.extra))
-    }
-}
-
-/// What was seen beside what is normal, then how many healthy units it takes.
-fn sentence(tag: &Tag, told: &[Occurrence], days: i64, normal: &Normal, zone: &Zone, one_in: f64) -> String {
-    let first = told.first().map_or(Day(0), |o| zone.day_of(o.at));
-    format!(
-        "{} in {} since {}; {} average one in {}. {}.",
-        count(told.len() as u64, noun(tag), plural(tag)),
-        count(days.unsigned_abs().max(1), "service day", "service days"),
-        first.in_words(),
-        if normal.fleet { "units of the fleet" } else { "sister units" },
-        gap_in_words(normal.gap()),
-        healthy(one_in)
-    )
-}
-
-/// What the next 30 service days are reckoned from: the class counts as half an occurrence to two occurrences of
-/// evidence, the unit's own last 365 service days as what they are.
-#[derive(Clone, Copy, Debug, Default)]
-struct Ahead {
-    class_occurrences: f64,
-    class_days: f64,
-    own: u32,
-    own_days: i64,
-    /// More than an average sister unit.
-    extra: f64,
-}
-
-fn ahead(case: &Case<'_>, tag: &Tag, normal: &Normal, occurrences: &[Occurrence], last: usize) -> Ahead {
-    let zone = case.ground.zone;
-    let mean = 1.0 / normal.gap();
-    let (Some(figures), Some(class)) = (case.ground.figures, case.class()) else { return Ahead::default() };
-    let weight = figures.prior_weight(class, tag);
-    let to = zone.day_of(occurrences[last].at);
-    let own =
-        occurrences[..=last].iter().rev().take_while(|o| case.days.between(zone.day_of(o.at), to) < 365);
-    let own = u32::try_from(own.count()).unwrap_or(u32::MAX);
-    let own_days = case.days.between(Day(i32::MIN), to).min(365);
-    let rate = (weight + f64::from(own)) / (weight / mean + own_days as f64);
-    Ahead { class_occurrences: weight, class_days: weight / mean, own, own_days, extra: 30.0 * (rate - mean) }
-}
-
-/// 1 unless the schedule says; failing to start 3, the ground relay 5.
-pub fn severity(case: &Case<'_>, tag: &Tag, at: Instant) -> f64 {
-    match tag.as_str() {
-        Tag::ENGINE_START => 3.0,
-        Tag::GROUND_RELAY => 5.0,
-        _ => case.device(tag, at).and_then(|d| d.severity).unwrap_or(1.0),
-    }
-}
-
-fn noun(tag: &Tag) -> &'static str {
-    match tag.as_str() {
-        Tag::ENGINE_START => "failed start",
-        Tag::GROUND_RELAY => "ground-relay operation",
-        _ => "trip",
-    }
-}
-
-fn plural(tag: &Tag) -> &'static str {
-    match tag.as_str() {
-        Tag::ENGINE_START => "failed starts",
-        Tag::GROUND_RELAY => "ground-relay operations",
-        _ => "trips",
-    }
-}
-
-fn gap_in_words(days: f64) -> String {
-    if days >= 2.0 { format!("{days:.0} service days") } else { format!("{days:.1} service days") }
-}
-
-/// Never a bare p-value: how many healthy units it would take for one to do this in a year.
-fn healthy(one_in: f64) -> String {
-    if one_in >= 1e6 {
-        return "Fewer than 1 healthy unit in a million would do this in a year".to_owned();
-    }
-    let unit = 10_f64.powf(one_in.max(1.0).log10().floor() - 1.0).max(1.0);
-    format!("About 1 healthy unit in {:.0} would do this in a year", (one_in / unit).round() * unit)
-}
-
-fn round(x: f64) -> f64 {
-    (x * 1_000.0).round() / 1_000.0
 }
 
 #[cfg(test)]
@@ -353,10 +208,11 @@ mod tests {
                 total: 45,
             }],
             unit_days: [("QHB 412".into(), 365), ("QHB 401".into(), 365), ("QHB 402".into(), 365)].into(),
-            class_days: [("C1".into(), ClassDays { days: 40 * gap + 365, units: 20 })].into(),
+            class_days: [("C1".into(), ClassDays { days: 40 * gap + 365, units: 20, squares: 0 })].into(),
             repairs: 0,
             cranking: Vec::new(),
             monthly: None,
+            derived: Default::default(),
         });
         railway
     }
@@ -395,7 +251,8 @@ mod tests {
         let mut facts = trips(&["03-03", "03-05", "03-05", "03-06", "03-07"]);
         facts.push(repair("2026-03-08T10:00:00Z"));
         facts.extend(trips(&["03-09", "03-10"]));
-        let found = railway.judge_device("TC2", facts);
+        let mut found = railway.judge_device("TC2", facts);
+        found.retain(|f| f.rule == Rule::Burst);
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].until, Some(at("2026-03-08T10:00:00Z")));
     }
@@ -420,12 +277,5 @@ mod tests {
         let judged =
             railway.judge(Subject::Device("TC2".into()), trips(&["03-03", "03-03", "03-04", "03-05"]));
         assert_eq!((judged.findings, judged.settled_after), (vec![], None));
-    }
-
-    #[test]
-    fn luck_is_said_in_healthy_units() {
-        assert_eq!(healthy(763.2), "About 1 healthy unit in 760 would do this in a year");
-        assert_eq!(healthy(12_345.0), "About 1 healthy unit in 12000 would do this in a year");
-        assert!(healthy(3e9).starts_with("Fewer than 1"));
     }
 }

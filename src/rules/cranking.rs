@@ -25,11 +25,13 @@ pub fn cranking_volts(fact: &Fact) -> Option<f64> {
 }
 
 /// For each class and fortnight of the last 365 days, the median over its units of each unit's median.
-pub fn cranking(taken: &Taken<'_>, dossiers: &[(&DossierKey, &Dossier)]) -> Vec<Cranking> {
-    let first = taken.zone.start_of(taken.zone.day_of(taken.as_of).plus(1 - LOOK_BACK));
+pub fn cranking(taken: &Taken<'_>, dossiers: &BTreeMap<DossierKey, Dossier>) -> Vec<Cranking> {
+    let first = taken.ground.zone.start_of(taken.ground.zone.day_of(taken.as_of).plus(1 - LOOK_BACK));
     let mut medians: BTreeMap<(ClassName, i64), Vec<f64>> = BTreeMap::new();
     for (key, dossier) in dossiers {
-        let (Subject::Unit, Some(card)) = (&key.subject, taken.roster.unit(&key.unit)) else { continue };
+        let (Subject::Unit, Some(card)) = (&key.subject, taken.ground.roster.unit(&key.unit)) else {
+            continue;
+        };
         let mut of_unit: BTreeMap<i64, Vec<f64>> = BTreeMap::new();
         for fact in dossier.between(first, taken.as_of).iter().filter(|f| f.withdrawn.is_none()) {
             if let Some(volts) = cranking_volts(fact) {
@@ -69,14 +71,13 @@ mod tests {
     const END: &str = "2026-03-20T00:00:00Z";
 
     fn taken(railway: &Railway, dossiers: Vec<(&str, Vec<Fact>)>) -> Vec<Cranking> {
-        let dossiers: Vec<(DossierKey, Dossier)> = dossiers
+        let dossiers: BTreeMap<DossierKey, Dossier> = dossiers
             .into_iter()
             .map(|(unit, facts)| {
                 (DossierKey { unit: unit.into(), subject: Subject::Unit }, Dossier::of(facts))
             })
             .collect();
-        let dossiers: Vec<_> = dossiers.iter().map(|(key, dossier)| (key, dossier)).collect();
-        let taken = Taken { as_of: at(END), up_to_seq: 0, roster: &railway.roster, zone: &railway.zone };
+        let taken = Taken { as_of: at(END), up_to_seq: 0, ground: &railway.ground() };
         cranking(&taken, &dossiers)
     }
 

@@ -1,5 +1,5 @@
 //! Everything the rules need to know about one subject, in one row: a device on a unit, a unit's ground
-//! protection, or the unit itself. The same set of facts gives the same dossier in whatever order they came.
+//! protection, the unit itself, or what operated together on it. The same set of facts gives the same dossier in whatever order they came.
 use serde::{Deserialize, Serialize};
 
 use super::fact::Fact;
@@ -20,6 +20,8 @@ pub enum Subject {
     GroundProtection,
     /// Defects, shutdowns, starts, devices that must stay on.
     Unit,
+    /// What operated when, on this unit and on those coupled to it: see [`super::together`].
+    Together,
 }
 
 /// As it stands in the file's column `subject`.
@@ -29,6 +31,7 @@ impl std::fmt::Display for Subject {
             Self::Device(tag) => write!(f, "device:{tag}"),
             Self::GroundProtection => f.write_str("ground_protection"),
             Self::Unit => f.write_str("unit"),
+            Self::Together => f.write_str("together"),
         }
     }
 }
@@ -38,6 +41,7 @@ impl Subject {
         match text {
             "ground_protection" => Some(Self::GroundProtection),
             "unit" => Some(Self::Unit),
+            "together" => Some(Self::Together),
             device => device.strip_prefix("device:").map(|tag| Self::Device(Tag::from(tag))),
         }
     }

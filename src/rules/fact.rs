@@ -91,6 +91,24 @@ pub enum Told {
     Released,
     /// In the unit's dossier: a repair of what starts the engine was closed at `at`. It answers nothing else there.
     StartRepaired,
+    /// Only in dossiers of what operated together: a device operated at `at`, by the clock.
+    Operated {
+        device: Tag,
+        on: On,
+    },
+    /// Only there: a repair of this unit, or of one device of it, was closed at `at`.
+    Mended {
+        device: Option<Tag>,
+    },
+}
+
+/// On which unit something operated, seen from the unit whose dossier it is in.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub enum On {
+    /// On itself, while coupled to these as its report says; sorted.
+    Itself { with: Vec<UnitName> },
+    /// On this other one, whose report says that they were coupled.
+    Other(UnitName),
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

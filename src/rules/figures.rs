@@ -1,16 +1,21 @@
 //! Class figures: how often each device of each class operates, taken on a schedule as a page of the book.
-use std::collections::BTreeMap;
+use std::{
+    collections::{BTreeMap, HashMap},
+    sync::OnceLock,
+};
 
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, Fact, cranking::cranking, dossier::Subject, monthly::Monthly,
-    occurrence::occurrences, service_days::ServiceDays, statistics::gamma_quantile,
+    Dossier, DossierKey, Fact, Ground, Told,
+    cranking::cranking,
+    dossier::Subject,
+    monthly::{Monthly, monthly},
+    occurrence::occurrences,
+    service_days::ServiceDays,
+    statistics::{gamma_quantile, posterior},
 };
-use crate::{
-    base::{ClassName, Day, Instant, Tag, UnitName, Zone},
-    roster::Roster,
-};
+use crate::base::{ClassName, Day, Instant, Tag, UnitName};
 
 /// Figures look back over so many days.
 pub const LOOK_BACK: i32 = 365;
@@ -38,6 +43,33 @@ pub struct ClassFigures {
     /// What was found at the first refresh of this month over all pairs and classes together.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub monthly: Option<Box<Monthly>>,
+    #[serde(skip)]
+    pub derived: Derived,
+}
+
+/// What follows from the figures and is asked for at every judgement: reckoned at the first question.
+#[derive(Clone, Debug, Default)]
+pub struct Derived(OnceLock<OfDevices>);
+
+/// It only repeats what the figures say.
+impl PartialEq for Derived {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+
+#[derive(Clone, Debug, Default)]
+struct OfDevices {
+    /// Of each device, see [`ClassFigures::prior_weight`].
+    weights: Vec<f64>,
+    /// The places of the devices with one legend.
+    same: HashMap<String, Vec<usize>>,
+    pairs: f64,
+}
+
+#[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks so")]
+fn is_none(n: &i64) -> bool {
+    *n == 0
 }
 
 #[expect(clippy::trivially_copy_pass_by_ref, reason = "serde asks so")]
@@ -60,6 +92,9 @@ pub struct ClassDays {
     pub days: i64,
     /// Units with at least one service day.
     pub units: u32,
+    /// The sum of the squares of its units' service days: how far apart ordinary classes lie depends on it.
+    #[serde(default, skip_serializing_if = "is_none")]
+    pub squares: i64,
 }
 
 /// One device of one class.
@@ -88,6 +123,9 @@ pub struct Normal {
     pub days: i64,
     /// Other classes' devices of the same legend are counted in.
     pub fleet: bool,
+    /// The same with this unit counted in.
+    pub all: u32,
+    pub all_days: i64,
 }
 
 impl Normal {
@@ -99,6 +137,11 @@ impl Normal {
     /// Their average rate, per service day.
     pub fn average(&self) -> f64 {
         1.0 / self.gap()
+    }
+
+    /// The average rate of the class (or fleet), this unit counted in, per service day.
+    pub fn pooled(&self) -> f64 {
+        f64::from(self.all.max(1)) / self.all_days as f64
     }
 
     /// Upper 80 % bound of their rate, per service day: what judging uses.
@@ -118,15 +161,43 @@ impl ClassFigures {
         let figures = self.device(class, device)?;
         let others = figures.total - figures.of_unit(unit).min(figures.total);
         if others >= ENOUGH {
-            return rate(others, own.days - unit_days, false);
+            return normal(
+                Counts { others, days: own.days - unit_days, all: figures.total, all_days: own.days },
+                false,
+            );
         }
-        let same = self.devices.iter().filter(|d| d.legend == figures.legend);
-        let (others, days) = same.fold((0, 0), |(others, days), d| {
+        let mut fleet = Counts::default();
+        for d in self.same_legend(figures) {
             let of_class = self.class_days.get(&d.class).map_or(0, |c| c.days);
-            let more = if d.class == *class { of_class - unit_days } else { of_class };
-            (others + d.total - d.of_unit(unit).min(d.total), days + more)
-        });
-        (others >= ENOUGH).then(|| rate(others, days, true)).flatten()
+            fleet.all += d.total;
+            fleet.all_days += of_class;
+            fleet.others += d.total - d.of_unit(unit).min(d.total);
+            fleet.days += if d.class == *class { of_class - unit_days } else { of_class };
+        }
+        (fleet.others >= ENOUGH).then(|| normal(fleet, true)).flatten()
+    }
+
+    /// The devices of all classes with this one's legend, this one too.
+    pub fn same_legend(&self, device: &DeviceFigures) -> impl Iterator<Item = &DeviceFigures> {
+        let places = self.derived().same.get(&device.legend);
+        places.into_iter().flatten().filter_map(|place| self.devices.get(*place))
+    }
+
+    /// Pairs of a unit and a device that were watched.
+    pub fn pairs(&self) -> f64 {
+        self.derived().pairs
+    }
+
+    fn derived(&self) -> &OfDevices {
+        self.derived.0.get_or_init(|| {
+            let mut of = OfDevices::default();
+            for (place, device) in self.devices.iter().enumerate() {
+                of.weights.push(self.reckoned_weight(device));
+                of.same.entry(device.legend.clone()).or_default().push(place);
+                of.pairs += f64::from(self.class_days.get(&device.class).map_or(0, |c| c.units));
+            }
+            of
+        })
     }
 
     pub fn device(&self, class: &ClassName, device: &Tag) -> Option<&DeviceFigures> {
@@ -137,29 +208,37 @@ impl ClassFigures {
     /// How much one unit's own count weighs against its class's rate: the class counts as half an occurrence
     /// to two occurrences of evidence. Marshall's moments, clamped as statistics.md 1e says.
     pub fn prior_weight(&self, class: &ClassName, device: &Tag) -> f64 {
-        let (Some(figures), Some(own)) = (self.device(class, device), self.class_days.get(class)) else {
-            return 2.0;
-        };
+        let place = self.devices.binary_search_by(|d| (&d.class, &d.device).cmp(&(class, device)));
+        place.ok().and_then(|place| self.derived().weights.get(place).copied()).unwrap_or(2.0)
+    }
+
+    fn reckoned_weight(&self, figures: &DeviceFigures) -> f64 {
+        let Some(own) = self.class_days.get(&figures.class) else { return 2.0 };
         if own.days <= 0 || own.units == 0 || figures.total == 0 {
             return 2.0;
         }
         let mean = f64::from(figures.total) / own.days as f64;
-        let squares: f64 = figures
-            .occurrences
-            .iter()
-            .map(|(unit, x)| {
-                let days = self.unit_days.get(unit).copied().unwrap_or(0).max(1) as f64;
-                f64::from(*x).powi(2) / days
-            })
-            .sum();
-        let spread = squares / own.days as f64 - mean * mean;
-        let excess = spread - mean * f64::from(own.units) / own.days as f64;
-        if excess > 0.0 { (mean * mean / excess).clamp(0.5, 2.0) } else { 2.0 }
+        let days_of = |unit: &UnitName| self.unit_days.get(unit).copied().unwrap_or(0).max(1) as f64;
+        let bad = figures.occurrences.iter().map(|(unit, x)| (f64::from(*x), days_of(unit)));
+        let known: f64 = figures.occurrences.keys().map(days_of).sum();
+        // The moments ask of a unit without an occurrence only for its days.
+        let silent = (own.units as usize).saturating_sub(figures.occurrences.len());
+        let each = (own.days as f64 - known) / silent.max(1) as f64;
+        posterior::clamped(posterior::marshall(bad.chain(std::iter::repeat_n((0.0, each), silent)), mean))
     }
 }
 
-fn rate(others: u32, days: i64, fleet: bool) -> Option<Normal> {
-    (days > 0).then_some(Normal { others, days, fleet })
+#[derive(Clone, Copy, Default)]
+struct Counts {
+    others: u32,
+    days: i64,
+    all: u32,
+    all_days: i64,
+}
+
+fn normal(of: Counts, fleet: bool) -> Option<Normal> {
+    let Counts { others, days, all, all_days } = of;
+    (days > 0).then_some(Normal { others, days, fleet, all, all_days })
 }
 
 /// What the figures are taken from, and when.
@@ -167,36 +246,47 @@ fn rate(others: u32, days: i64, fleet: bool) -> Option<Normal> {
 pub struct Taken<'a> {
     pub as_of: Instant,
     pub up_to_seq: u64,
-    pub roster: &'a Roster,
-    pub zone: &'a Zone,
+    /// With the figures and thresholds in force before.
+    pub ground: &'a Ground<'a>,
 }
 
 /// Takes class figures: from every unit's service days and every device's dossier. Units off the roster have
 /// no class and are left out.
-pub fn figures_from<'a>(
+pub fn figures_from(
     taken: &Taken<'_>,
-    units: impl IntoIterator<Item = (&'a UnitName, &'a ServiceDays)>,
-    dossiers: impl IntoIterator<Item = (&'a DossierKey, &'a Dossier)>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
+    dossiers: &BTreeMap<DossierKey, Dossier>,
 ) -> ClassFigures {
-    let last = taken.zone.day_of(taken.as_of);
+    let mut figures = counted(taken, clocks, dossiers);
+    figures.monthly = Some(Box::new(monthly(taken.ground, &figures, clocks, dossiers)));
+    figures
+}
+
+fn counted(
+    taken: &Taken<'_>,
+    clocks: &BTreeMap<UnitName, ServiceDays>,
+    dossiers: &BTreeMap<DossierKey, Dossier>,
+) -> ClassFigures {
+    let last = taken.ground.zone.day_of(taken.as_of);
     let first = last.plus(-LOOK_BACK);
     let mut unit_days = BTreeMap::new();
     let mut class_days: BTreeMap<ClassName, ClassDays> = BTreeMap::new();
-    for (unit, days) in units {
-        let Some(card) = taken.roster.unit(unit) else { continue };
+    for (unit, days) in clocks {
+        let Some(card) = taken.ground.roster.unit(unit) else { continue };
         let days = days.between(first, last);
         let class = class_days.entry(card.class.clone()).or_default();
         class.days += days;
         class.units += u32::from(days > 0);
+        class.squares += days * days;
         unit_days.insert(unit.clone(), days);
     }
-    let mut devices = listed(taken);
-    let dossiers: Vec<_> = dossiers.into_iter().collect();
-    let cranking = cranking(taken, &dossiers);
+    let (mut devices, mut repairs) = (listed(taken), 0);
+    let cranking = cranking(taken, dossiers);
     for (key, dossier) in dossiers {
-        let (Subject::Device(tag), Some(card)) = (&key.subject, taken.roster.unit(&key.unit)) else {
+        let (Subject::Device(tag), Some(card)) = (&key.subject, taken.ground.roster.unit(&key.unit)) else {
             continue;
         };
+        repairs += repaired(taken, (first, last), dossier);
         let count = count(taken, (first, last), dossier);
         if count > 0 {
             let at = (card.class.clone(), tag.clone());
@@ -212,16 +302,17 @@ pub fn figures_from<'a>(
         devices,
         unit_days,
         class_days,
-        repairs: 0,
+        repairs,
         cranking,
         monthly: None,
+        derived: Derived::default(),
     }
 }
 
 /// Devices that never operated count too: their service days belong to their legend's fleet.
 fn listed(taken: &Taken<'_>) -> BTreeMap<(ClassName, Tag), DeviceFigures> {
     let mut out = BTreeMap::new();
-    for class in taken.roster.classes.values() {
+    for class in taken.ground.roster.classes.values() {
         let devices = class.at(taken.as_of).map(|s| s.devices.as_slice()).unwrap_or_default();
         let scheduled = devices.iter().map(|d| (d.tag.clone(), d.legend.as_str()));
         let own =
@@ -250,7 +341,16 @@ fn count(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32
     } else {
         occurrences(&dossier.facts().iter().filter(known).cloned().collect::<Vec<_>>())
     };
-    let days = found.into_iter().map(|o| taken.zone.day_of(o.at));
+    let days = found.into_iter().map(|o| taken.ground.zone.day_of(o.at));
+    u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
+}
+
+fn repaired(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
+    let closed = dossier
+        .facts()
+        .iter()
+        .filter(|f| matches!(f.told, Told::RepairClosed { .. }) && f.seq <= taken.up_to_seq);
+    let days = closed.map(|f| taken.ground.zone.day_of(f.at));
     u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
 }
 
@@ -263,7 +363,7 @@ mod tests {
     };
 
     fn take(railway: &Railway, counts: &[(&str, usize)]) -> ClassFigures {
-        let dossiers: Vec<(DossierKey, Dossier)> = counts
+        let dossiers: BTreeMap<DossierKey, Dossier> = counts
             .iter()
             .map(|(unit, n)| {
                 let key = DossierKey { unit: (*unit).into(), subject: Subject::Device("TC2".into()) };
@@ -271,14 +371,10 @@ mod tests {
                 (key, Dossier::of(trips.collect()))
             })
             .collect();
-        let taken = Taken {
-            as_of: at("2026-02-01T00:00:00Z"),
-            up_to_seq: u64::MAX,
-            roster: &railway.roster,
-            zone: &railway.zone,
-        };
-        let days = railway.roster.units.keys().map(|u| (u, &railway.days));
-        figures_from(&taken, days, dossiers.iter().map(|(k, d)| (k, d)))
+        let taken =
+            Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: u64::MAX, ground: &railway.ground() };
+        let days = railway.roster.units.keys().map(|u| (u.clone(), railway.days.clone())).collect();
+        figures_from(&taken, &days, &dossiers)
     }
 
     #[test]
@@ -310,14 +406,10 @@ mod tests {
         let key = DossierKey { unit: "QHB 401".into(), subject: Subject::Device("TC2".into()) };
         let early = trip("2026-01-02T10:00:00Z", "TC2", Left::On);
         let late = trip("2026-01-05T10:00:00Z", "TC2", Left::On);
-        let taken = Taken {
-            as_of: at("2026-02-01T00:00:00Z"),
-            up_to_seq: early.seq,
-            roster: &railway.roster,
-            zone: &railway.zone,
-        };
-        let dossier = Dossier::of(vec![early, late]);
-        let figures = figures_from(&taken, [], [(&key, &dossier)]);
+        let taken =
+            Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: early.seq, ground: &railway.ground() };
+        let dossiers = BTreeMap::from([(key, Dossier::of(vec![early, late]))]);
+        let figures = figures_from(&taken, &BTreeMap::new(), &dossiers);
         assert_eq!(figures.device(&"C1".into(), &"TC2".into()).unwrap().total, 1);
     }
 }

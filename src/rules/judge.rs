@@ -8,15 +8,21 @@ use super::{
     finding::Finding,
     fuse::wrong_fuse,
     ground::ground_protection,
-    occurrence::occurrences,
+    occurrence::{Occurrence, occurrences},
+    often::often,
+    pair::Pair,
+    proving::proving,
     reclosed::{kept_tripping, reclosed_again},
     register::Bypass,
     reported::{left_open, told_of_unit},
+    returned::did_not_hold,
     running::must_stay_on,
     service_days::ServiceDays,
+    shared_cause::shared_cause,
     starting::starting_weakens,
     weather::WeatherDays,
     wet::wet,
+    worsening::worsening,
 };
 use crate::base::{Instant, Tag};
 
@@ -53,6 +59,7 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
             must_stay_on(&case, &mut judged.findings);
             judged.settled_after = starting_weakens(&case, &mut judged.findings);
         }
+        Subject::Together => judged.settled_after = shared_cause(&case, &mut judged.findings),
     }
     judged.findings.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
     tell_apart(&mut judged.findings);
@@ -74,7 +81,7 @@ fn tell_apart(sorted: &mut [Finding]) {
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     let occurrences = occurrences(case.facts);
-    judged.settled_after = burst(case, tag, &occurrences, &mut judged.findings);
+    judged.settled_after = statistics(case, tag, &occurrences, &mut judged.findings);
     if tag.as_str() == Tag::GROUND_RELAY {
         judged.settled_after = judged.settled_after.max(wet(case, tag, &occurrences, &mut judged.findings));
     }
@@ -82,6 +89,27 @@ fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     wrong_fuse(case, tag, &mut judged.findings);
     reclosed_again(case, tag, &mut judged.findings);
     kept_tripping(case, tag, &mut judged.findings);
+}
+
+/// Rules that hold a pair against its class. Returns the moment from which on service days change nothing; `None`: none
+/// do, since there was nothing to judge.
+fn statistics(
+    case: &Case<'_>,
+    tag: &Tag,
+    occurrences: &[Occurrence],
+    out: &mut Vec<Finding>,
+) -> Option<Instant> {
+    if occurrences.is_empty() {
+        return None;
+    }
+    let mut pair = Pair::of(case, tag, occurrences);
+    let normal = pair.normal()?;
+    burst(&mut pair, &normal, out);
+    often(&mut pair, &normal, out);
+    worsening(&mut pair, &normal, out);
+    did_not_hold(&mut pair, &normal, out);
+    proving(&mut pair, &normal, out);
+    pair.settled_after
 }
 
 #[cfg(test)]
@@ -107,7 +135,9 @@ mod tests {
     #[test]
     fn an_empty_or_quiet_dossier_finds_nothing() {
         let railway = Railway::with(vec![device("TC2", |_| {})]);
-        for subject in [Subject::Device("TC2".into()), Subject::GroundProtection, Subject::Unit] {
+        for subject in
+            [Subject::Device("TC2".into()), Subject::GroundProtection, Subject::Unit, Subject::Together]
+        {
             let seen = position("2026-03-01T10:00:00Z", "TC2", "on", None);
             for facts in [vec![], vec![seen]] {
                 assert_eq!(railway.judge(subject.clone(), facts), Default::default());

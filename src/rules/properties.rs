@@ -6,7 +6,7 @@ use proptest::{prelude::*, sample::select};
 use super::{
     Beside, Dossier, DossierKey, Fact, Judgement, Told,
     dossier::Subject,
-    fact::{FuseFact, Hand, ResetFact, RunFact, Withdrawn},
+    fact::{FuseFact, Hand, On, ResetFact, RunFact, Withdrawn},
     figures::{ClassDays, ClassFigures, Cranking, DeviceFigures},
     judge,
     sample::{Railway, at, bypass, device, entry, fact, position, start, trip_with, word},
@@ -73,6 +73,12 @@ fn any_told() -> impl Strategy<Value = Told> {
             .prop_map(|(new_life, no_fault_found)| Told::RepairClosed { new_life, no_fault_found }),
         Just(Told::Released),
         Just(Told::StartRepaired),
+        (any::<bool>(), select(vec!["D1", "D2", "D3"])).prop_map(|(here, device)| Told::Operated {
+            device: device.into(),
+            on: if here { On::Itself { with: vec!["QHB 405".into()] } } else { On::Other("QHB 405".into()) },
+        }),
+        proptest::option::of(select(vec!["D1", "D2"]))
+            .prop_map(|device| Told::Mended { device: device.map(Into::into) }),
     ]
 }
 
@@ -140,6 +146,7 @@ fn any_subject() -> impl Strategy<Value = Subject> {
         Just(Subject::Device(Tag::ENGINE_START.into())),
         Just(Subject::GroundProtection),
         Just(Subject::Unit),
+        Just(Subject::Together),
     ]
 }
 
@@ -168,10 +175,11 @@ fn railway_where(d1_is_a_cutout: bool) -> Railway {
         up_to_seq: 1,
         devices: devices.into(),
         unit_days: BTreeMap::new(),
-        class_days: [("C1".into(), ClassDays { days: 1_200, units: 4 })].into(),
+        class_days: [("C1".into(), ClassDays { days: 1_200, units: 4, squares: 0 })].into(),
         repairs: 0,
         cranking: (0..20).map(|n| cranking_row(at(BEGIN).plus(n * 14 * DAY))).collect(),
         monthly: None,
+        derived: Default::default(),
     });
     let class = railway.roster.classes.get_mut("C1").and_then(std::sync::Arc::get_mut).unwrap();
     let schedule = std::sync::Arc::get_mut(&mut class.schedules[0]).unwrap();

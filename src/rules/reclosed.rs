@@ -181,7 +181,7 @@ pub fn kept_tripping(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
         out.push(
             case.finding(Rule::KeptTripping, Some(tag), &run.to_z(), since)
                 .until(repair.map(|f| f.at))
-                .weighs(super::burst::severity(case, tag, since))
+                .weighs(super::pair::severity(case, tag, since))
                 .says(says)
                 .rests_on(facts.iter().map(|f| f.entry))
                 .figure("operations", operations),

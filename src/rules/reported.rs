@@ -87,7 +87,7 @@ fn end(case: &Case<'_>, tag: &Tag, open: &mut Option<Open<'_>>, at: Option<Insta
         None => says.push_str(" Nothing written since closes it."),
         Some(at) => says.push_str(&format!(" Answered {}.", case.when(at))),
     }
-    let weight = if rule == Rule::SafetyDevice { 10.0 } else { super::burst::severity(case, tag, first.at) };
+    let weight = if rule == Rule::SafetyDevice { 10.0 } else { super::pair::severity(case, tag, first.at) };
     out.push(
         case.finding(rule, Some(tag), &first.entry.to_string(), first.at)
             .until(at)

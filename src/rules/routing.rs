@@ -328,6 +328,7 @@ mod tests {
                 Subject::Device(tag) => tag.to_string(),
                 Subject::GroundProtection => "(ground)".to_owned(),
                 Subject::Unit => "(unit)".to_owned(),
+                Subject::Together => "(together)".to_owned(),
             }
         };
         route(&source, entry, schedule).into_iter().map(name).collect()

@@ -1,7 +1,10 @@
 //! Short ways to write facts down in tests.
-use std::sync::{
-    Arc,
-    atomic::{AtomicU64, Ordering},
+use std::{
+    collections::BTreeMap,
+    sync::{
+        Arc,
+        atomic::{AtomicU64, Ordering},
+    },
 };
 
 use serde::de::DeserializeOwned;
@@ -10,8 +13,8 @@ use uuid::Uuid;
 use super::{
     Beside, Dossier, DossierKey, Fact, Ground, Thresholds, Told,
     dossier::Subject,
-    fact::{BypassFact, Hand, PositionFact, ResetFact},
-    figures::ClassFigures,
+    fact::{BypassFact, Hand, On, PositionFact, ResetFact},
+    figures::{ClassDays, ClassFigures, Derived, DeviceFigures},
     service_days::{DaySet, ServiceDays},
     weather::WeatherDays,
 };
@@ -35,12 +38,17 @@ pub fn entry(n: u64) -> EntryId {
     EntryId(Uuid::from_u64_pair(0x0198_f3a2_6c1e_7d3a, n))
 }
 
+/// The same for reports.
+pub fn report_id(n: u64) -> ReportId {
+    ReportId(Uuid::from_u64_pair(1, n))
+}
+
 pub fn fact(when: &str, told: Told) -> Fact {
     static NEXT: AtomicU64 = AtomicU64::new(1);
     let n = NEXT.fetch_add(1, Ordering::Relaxed);
     Fact {
         entry: entry(n),
-        report: ReportId(Uuid::from_u64_pair(1, n)),
+        report: report_id(n),
         seq: n,
         at: at(when),
         at_how: AtHow::Clock,
@@ -95,6 +103,18 @@ pub fn start(when: &str, outcome: &str, volts: Option<f64>) -> Fact {
 
 pub fn repair(when: &str) -> Fact {
     fact(when, Told::RepairClosed { new_life: false, no_fault_found: false })
+}
+
+/// An operation of the unit itself, coupled to `with`, as report `report` tells it by the clock.
+pub fn operated(when: &str, report: u64, device: &str, with: &[&str]) -> Fact {
+    let on = On::Itself { with: with.iter().map(|unit| (*unit).into()).collect() };
+    Fact { report: report_id(report), ..fact(when, Told::Operated { device: device.into(), on }) }
+}
+
+/// The same of another unit, whose report names this one.
+pub fn operated_on(when: &str, report: u64, device: &str, unit: &str) -> Fact {
+    let on = On::Other(unit.into());
+    Fact { report: report_id(report), ..fact(when, Told::Operated { device: device.into(), on }) }
 }
 
 /// An opening by `a.lind`, ordered by nobody, for an insulation test with the engine shut down.
@@ -152,6 +172,40 @@ pub fn device(tag: &str, change: impl FnOnce(&mut Device)) -> Device {
     device
 }
 
+pub fn new_life(when: &str) -> Fact {
+    fact(when, Told::RepairClosed { new_life: true, no_fault_found: false })
+}
+
+/// A trip of TC2 at noon UTC of each day.
+pub fn trips(days: &[&str]) -> Vec<Fact> {
+    days.iter().map(|day| trip(&format!("{day}T12:00:00Z"), "TC2", Left::On)).collect()
+}
+
+/// A railway whose sister units average one operation of TC2 in so many service days, 40 of theirs known.
+pub fn with_gap(gap: i64) -> Railway {
+    let mut railway = Railway::with(vec![device("TC2", |_| {})]);
+    let occurrences = BTreeMap::from([("QHB 401".into(), 20), ("QHB 402".into(), 20)]);
+    let devices = vec![DeviceFigures {
+        class: "C1".into(),
+        device: "TC2".into(),
+        legend: "TC2 LEGEND".into(),
+        occurrences,
+        total: 40,
+    }];
+    railway.figures = Some(ClassFigures {
+        as_of: at("2026-02-01T00:00:00Z"),
+        up_to_seq: 1,
+        devices,
+        unit_days: [("QHB 401".into(), 365), ("QHB 402".into(), 365)].into(),
+        class_days: [("C1".into(), ClassDays { days: 40 * gap, units: 20, squares: 80 * gap * gap })].into(),
+        repairs: 0,
+        cranking: Vec::new(),
+        monthly: None,
+        derived: Derived::default(),
+    });
+    railway
+}
+
 /// A railway of one class `C1` with units `QHB 401` to `QHB 420`.
 pub struct Railway {
     pub roster: Roster,
@@ -198,6 +252,16 @@ impl Railway {
             weather: WeatherDays::default(),
             thresholds: Thresholds::default(),
         }
+    }
+
+    /// The same occurrences spread so evenly over the units that the class counts as two.
+    pub fn even(&mut self) {
+        let Some(figures) = &mut self.figures else { return };
+        let units: Vec<_> = (401..=440).map(|n| crate::base::UnitName::from(format!("QHB {n}"))).collect();
+        let days = figures.class_days.values().map(|c| c.days).sum::<i64>() / 40;
+        figures.unit_days = units.iter().map(|unit| (unit.clone(), days)).collect();
+        figures.devices[0].occurrences = units.into_iter().map(|unit| (unit, 1)).collect();
+        figures.class_days.values_mut().for_each(|c| c.units = 40);
     }
 
     pub fn ground(&self) -> Ground<'_> {

@@ -368,6 +368,7 @@ mod tests {
             repairs: 0,
             cranking: (-1..12).map(row).collect(),
             monthly: None,
+            derived: Default::default(),
         });
         railway
     }

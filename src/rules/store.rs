@@ -46,7 +46,11 @@ pub async fn by_key(db: &mut SqliteConnection, key: &str) -> Sql<Option<Finding>
 
 fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     if let Some(unit) = wanted.unit {
-        query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
+        // A line about a consist is every such unit's, whichever of them tells of it.
+        query.push(" AND (unit = ").push_bind(unit.as_str().to_owned());
+        query.push(" OR rule = ").push_bind(Rule::SharedCause.as_str());
+        query.push(" AND EXISTS (SELECT 1 FROM json_each(data, '$.units') WHERE value = ");
+        query.push_bind(unit.as_str().to_owned()).push("))");
     }
     if let Some(class) = wanted.class {
         query.push(" AND class = ").push_bind(class.to_owned());
@@ -128,7 +132,11 @@ impl Decisions {
         let same = |unit: &UnitName, device: &Option<Tag>| {
             finding.unit.as_ref() == Some(unit) && (device.is_none() || *device == finding.device)
         };
-        if self.under_repair.iter().any(|(unit, device)| same(unit, device)) {
+        let of_several = |unit: &UnitName, device: &Option<Tag>| {
+            let takes_part = device.as_ref().is_none_or(|tag| finding.devices.contains(tag));
+            finding.rule == Rule::SharedCause && finding.units.contains(unit) && takes_part
+        };
+        if self.under_repair.iter().any(|(unit, device)| same(unit, device) || of_several(unit, device)) {
             return State::InRepair;
         }
         let quiet = |(rule, unit, device, _): &&(String, UnitName, Option<Tag>, Instant)| {

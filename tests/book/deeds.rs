@@ -32,7 +32,7 @@ any_word! {
     throttle: Throttle, at_how: AtHow, signs: Signs, yes_no: YesNo, basis: Basis, reset_result: ResetResult, left: Left,
     mode: Mode, ground_reset: GroundReset, after: After, authorised_how: AuthorisedHow, purpose: Purpose,
     protection: Protection, fuse_result: FuseResult, fuse_speed: FuseSpeed, outcome: Outcome, cause: ShutdownCause,
-    may_go_on: MayGoOn, seen: Seen, seal_word: SealWord, position: RunPosition, occasion: Occasion,
+    may_go_on: MayGoOn, seen: Seen, seal_word: SealWord, position: RunPosition, occasion: Occasion, weather: Weather,
 }
 
 /// Hours of sixty days, coarse, so that things really happen at the same moment; often within the same week.
@@ -43,7 +43,7 @@ fn at() -> impl Strategy<Value = Stamp> {
 }
 
 fn tag() -> impl Strategy<Value = &'static str> {
-    select(&["TC1", "TC1", "TC1", "HL", "EC", "LC", "AL", "SF", "BK", "GR", "GRC", "GRC"][..])
+    select(&["TC1", "TC1", "TC1", "TC1", "TC1", "HL", "EC", "LC", "AL", "SF", "BK", "GR", "GRC", "GRC"][..])
 }
 
 /// Words on a plate that the book itself uses, too.
@@ -200,7 +200,7 @@ fn moved() -> impl Strategy<Value = Position> {
 fn what() -> impl Strategy<Value = What> {
     let trip = (device(), vec(reset(), 0..3), left());
     prop_oneof![
-        4 => trip.prop_map(|(device, resets, left)| What::BreakerTrip(BreakerTrip { device, resets, left })).boxed(),
+        8 => trip.prop_map(|(device, resets, left)| What::BreakerTrip(BreakerTrip { device, resets, left })).boxed(),
         2 => ground_relay().prop_map(What::GroundRelay).boxed(),
         3 => bypass().prop_map(What::Bypass).boxed(),
         1 => fuse_check().prop_map(What::FuseCheck).boxed(),
@@ -244,8 +244,11 @@ fn report() -> impl Strategy<Value = Report> {
         ended: hours.map(|h| Stamp { at: started.at.plus(h * HOUR), ..started }),
     });
     let occasion = prop_oneof![3 => run.prop_map(|run| (Occasion::Run, Some(run))), 1 => occasion().prop_filter_map("a run is told of", |o| (o != Occasion::Run).then_some((o, None)))];
-    (any::<u64>(), unit(), person(), occasion, of(position()), vec(entry().boxed(), 0..4), at()).prop_map(
-        |(id, unit, author, (occasion, run), position, mut entries, signed_at)| {
+    let circumstances = (occasion, of(position()), of(weather()));
+    let coupled = prop_oneof![2 => Just(vec![]), 1 => consist()];
+    let whose = (unit(), person(), coupled);
+    (any::<u64>(), whose, circumstances, vec(entry().boxed(), 0..4), at()).prop_map(
+        |(id, (unit, author, consist), ((occasion, run), position, weather), mut entries, signed_at)| {
             // The crew's own run is often what its entries are of.
             if let Some(started) = run.as_ref().and_then(|run| run.started)
                 && id % 2 == 0
@@ -267,11 +270,59 @@ fn report() -> impl Strategy<Value = Report> {
                 is_final: true,
                 run,
                 position,
-                consist: vec![],
-                weather: None,
+                consist,
+                weather,
                 remarks: None,
                 entries,
                 signed_at,
+            }
+        },
+    )
+}
+
+/// Now and then with the unit itself, twice, or off the roster.
+fn consist() -> impl Strategy<Value = Vec<UnitName>> {
+    vec(unit(), 1..5)
+}
+
+/// Breakers of one panel, tripping within some minutes of a few moments that others tell of, too.
+fn together() -> impl Strategy<Value = Report> {
+    let hour = select(&[30_i64, 30, 31, 100][..]);
+    let trips = vec((select(&["TC1", "HL", "EC", "AL", "LC"][..]), 0..16_i64), 1..6);
+    (any::<u64>(), unit(), person(), consist(), hour, trips).prop_map(
+        |(id, unit, author, consist, hour, trips)| {
+            let base = Instant::parse("2026-03-01T06:00:00Z").unwrap().plus(hour * HOUR);
+            let entry = |(n, (tag, minute)): (usize, (&str, i64))| Entry {
+                id: EntryId(uuid::Uuid::from_u64_pair(id, n as u64)),
+                when: When::At(Stamp::utc(base.plus(minute * MINUTE))),
+                at_how: AtHow::Clock,
+                place: None,
+                throttle: None,
+                speed_mph: None,
+                load_a: None,
+                load_klbf: None,
+                weather: None,
+                signs: None,
+                what: What::BreakerTrip(BreakerTrip {
+                    device: DeviceRef::Tag(tag.into()),
+                    resets: vec![],
+                    left: Left::On,
+                }),
+                note: None,
+            };
+            Report {
+                id: ReportId(uuid::Uuid::from_u64_pair(id, 0)),
+                unit,
+                author,
+                occasion: Occasion::Yard,
+                is_final: true,
+                run: None,
+                position: None,
+                consist,
+                weather: None,
+                remarks: None,
+                entries: trips.into_iter().enumerate().map(entry).collect(),
+                signed_at: Stamp::utc(base.plus(HOUR)),
             }
         },
     )
@@ -281,19 +332,102 @@ fn deed() -> impl Strategy<Value = Deed> {
     let day = || (0..60_i64).prop_map(|d| Instant::parse("2026-03-01T12:00:00Z").unwrap().plus(d * DAY));
     prop_oneof![
         12 => report().prop_map(|r| Deed::Report(Box::new(r))).boxed(),
+        4 => together().prop_map(|r| Deed::Report(Box::new(r))).boxed(),
         3 => (any::<prop::sample::Index>(), any::<bool>(), of(entry().prop_map(Box::new)))
             .prop_map(|(of, by_shop, replacement)| Deed::Amend { of, by_shop, replacement }).boxed(),
         1 => (unit(), day(), any::<bool>()).prop_map(|(unit, at, stored)| Deed::Hold { unit, at, stored }).boxed(),
         1 => (unit(), day()).prop_map(|(unit, at)| Deed::Release { unit, at }).boxed(),
-        1 => (unit(), of(tag().prop_map(Tag::from)), day(), any::<bool>())
-            .prop_map(|(unit, device, at, new_life)| Deed::Repair { unit, device, at, new_life }).boxed(),
+        2 => (unit(), prop_oneof![Just(Some("TC1")), of(tag())], day(), any::<bool>())
+            .prop_map(|(unit, device, at, new_life)| Deed::Repair { unit, device: device.map(Tag::from), at, new_life }).boxed(),
     ]
+}
+
+/// A hundred days before them in which each unit of the class was heard of and had its ordinary share: without it there
+/// is no class rate, and no rule about pairs would have anything to say.
+fn ordinary() -> impl Iterator<Item = Report> {
+    let begin = Instant::parse("2025-11-20T15:00:00Z").unwrap();
+    let units = ["QHB 1", "QHB 2", "QHB 3"].into_iter().enumerate();
+    units.flat_map(move |(u, unit)| {
+        (0..5_i64).map(move |n| quiet_report(u as u64, unit, n, begin.plus(n * 24 * DAY + u as i64 * DAY)))
+    })
+}
+
+fn quiet_report(u: u64, unit: &str, n: i64, at: Instant) -> Report {
+    let stamp = |minutes: i64| Stamp { at: at.plus(minutes * MINUTE), offset_min: -360 };
+    let own = |k: u64| uuid::Uuid::from_u64_pair(u << 32 | n as u64, k);
+    let entry = |k: u64, minutes: i64, what: What| Entry {
+        id: EntryId(own(k)),
+        when: When::At(stamp(minutes)),
+        at_how: AtHow::Clock,
+        place: None,
+        throttle: None,
+        speed_mph: None,
+        load_a: None,
+        load_klbf: None,
+        weather: None,
+        signs: None,
+        what,
+        note: None,
+    };
+    let tc1 = || {
+        What::BreakerTrip(BreakerTrip {
+            device: DeviceRef::Tag("TC1".into()),
+            resets: vec![],
+            left: Left::On,
+        })
+    };
+    let relay = GroundRelay {
+        device: None,
+        operations: None,
+        last_at: None,
+        mode: None,
+        circuit: None,
+        reset: None,
+        after: None,
+        motors_cut_out: vec![],
+    };
+    let start = EngineStart {
+        attempt: Some(1),
+        after_long_shutdown: None,
+        test_cock_result: None,
+        motors: Some(Motors::Electric),
+        battery_rest_v: None,
+        battery_cranking_v: Some(60.0 - n as f64),
+        main_reservoir_psi: None,
+        outcome: Outcome::Running,
+    };
+    let away = -(u as i64) * 5 * 24 * 60;
+    Report {
+        id: ReportId(own(0)),
+        unit: unit.into(),
+        author: "ann".into(),
+        occasion: Occasion::Yard,
+        is_final: true,
+        run: None,
+        position: None,
+        consist: vec![],
+        weather: Some(if n % 2 == 0 { Weather::Rain } else { Weather::Dry }),
+        remarks: None,
+        entries: vec![
+            entry(1, 0, tc1()),
+            entry(2, away - 200 + n, What::GroundRelay(relay)),
+            entry(3, away - 400, What::EngineStart(start)),
+        ],
+        signed_at: stamp(30),
+    }
 }
 
 /// Deeds in some order, an order to shuffle them into, and where a group of them ends.
 pub fn deeds() -> impl Strategy<Value = (Vec<Deed>, Vec<(u16, bool)>)> {
     vec((deed().boxed(), any::<u16>(), proptest::bool::weighted(0.3)), 3..40).prop_map(|all| {
-        all.into_iter().enumerate().map(|(n, (deed, key, ends))| (numbered(n, deed), (key, ends))).unzip()
+        // Shuffled in among the rest.
+        let keys: Vec<u16> = all.iter().map(|(_, key, _)| key.rotate_left(5)).collect();
+        let before = ordinary()
+            .zip(keys.into_iter().cycle())
+            .map(|(report, key)| (Deed::Report(Box::new(report)), key, false))
+            .collect::<Vec<_>>();
+        let own = all.into_iter().enumerate().map(|(n, (deed, key, ends))| (numbered(n, deed), (key, ends)));
+        before.into_iter().map(|(deed, key, ends)| (deed, (key, ends))).chain(own).unzip()
     })
 }
 

@@ -253,7 +253,7 @@ fn facts(packed: &[u8]) -> String {
             withdrawn.seq = 0;
         }
         // An act of the shop has no entry; its number is made of its page's.
-        if matches!(fact.told, Told::Released | Told::RepairClosed { .. }) {
+        if matches!(fact.told, Told::Released | Told::RepairClosed { .. } | Told::Mended { .. }) {
             fact.entry = breakerbook::base::EntryId(uuid::Uuid::nil());
             fact.report = breakerbook::base::ReportId(uuid::Uuid::nil());
         }

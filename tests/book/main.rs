@@ -14,4 +14,5 @@ mod order;
 mod pages;
 mod process;
 mod tampered;
+mod together;
 mod writing;

@@ -4,7 +4,10 @@ use breakerbook::{
     book::{Channel, tree::leaf_hash},
     desk::{
         Desk,
-        body::{Body, Hold, HoldReason, Judgement, RepairClosed, RepairOpened, SetAside, Statement},
+        body::{
+            Body, Change, Hold, HoldReason, Judgement, RepairClosed, RepairOpened, SetAside, Statement,
+            ThresholdsChanged,
+        },
         figures::TakeFigures,
         oversee::{ReviewBypass, SignHandover},
         rebuild,
@@ -79,7 +82,7 @@ async fn correct_and_read(desk: &Desk) {
     desk.act(SignHandover::of("QHB 1".into(), 5, &by, now)).await.unwrap();
 }
 
-/// A hold, a repair opened and closed, a finding set aside.
+/// A hold, a repair opened and closed, a finding set aside, a setting changed.
 async fn in_the_shop(desk: &Desk) {
     let now = desk.clock().now();
     let (unit, device) = (UnitName::from("QHB 1"), Some(Tag::from("TC1")));
@@ -104,6 +107,10 @@ async fn in_the_shop(desk: &Desk) {
             device,
             until,
             reason: "known".into(),
+        })),
+        Body::ThresholdsChanged(Box::new(ThresholdsChanged {
+            changes: vec![Change { setting: "quiet_days".into(), old: 90.0, new: 60.0 }],
+            reason: "the board was too long".into(),
         })),
     ] {
         desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, now)).await.unwrap();

@@ -1,5 +1,9 @@
 //! The foreman's pages, and the supervisor's register with its reviews.
-use breakerbook::web::paths;
+use breakerbook::{
+    book::Channel,
+    desk::{body::Body, shop::ShopAct},
+    web::paths,
+};
 use serde_json::{Value, json};
 
 use crate::harness::{App, PASSWORD, Page, entry_id, report};
@@ -320,4 +324,57 @@ async fn the_page_of_an_opening_shows_how_it_was_made_safe_and_the_reports_it_re
         "engine_running": "yes"});
     app.file("ben", &report(9, "QHB 412", "ben", vec![seen])).await;
     stan.get(&path).await.says("Engine running no (ann); yes (ben)");
+}
+
+/// Class figures as if the other units of a large class had each device operate once in 900 service days.
+async fn figures(app: &App) {
+    let device = |tag: &str| json!({"class": "HB6", "device": tag, "legend": tag, "occurrences": {"QHB 431": 20}, "total": 20});
+    let devices = ["ALR", "FP", "GRC", "SF", "TC2"].map(device);
+    let figures = json!({"as_of": "2026-02-01T00:00:00Z", "up_to_seq": 1, "devices": devices,
+        "unit_days": {"QHB 412": 300}, "class_days": {"HB6": {"days": 18_300, "units": 50}}});
+    let body = Body::ClassFiguresTaken(serde_json::from_value(figures).unwrap());
+    app.web.desk().act(ShopAct::of(body, None, Channel::Console, app.clock.now())).await.unwrap();
+}
+
+/// Three breakers together on five days: each would be a line of its own.
+#[tokio::test]
+async fn a_shared_cause_stands_for_the_lines_it_explains() {
+    let app = App::start().await;
+    figures(&app).await;
+    for day in 1..=5_u32 {
+        let trip = |(k, tag): (u32, &str)| {
+            let at = format!("2026-02-{:02}T23:{:02}:00-06:00", 20 + day, 1 + k);
+            json!({"id": entry_id(10 * day + k), "kind": "breaker_trip", "at": at, "device": tag, "left": "on"})
+        };
+        let trips = [(0, "TC2"), (1, "FP"), (2, "ALR")].map(trip);
+        app.file("ann", &report(day, "QHB 412", "ann", trips.into())).await;
+    }
+    let (_, rows) = app.api(&app.token("sam").await, "GET", "/api/v1/findings", None).await;
+    let rows = rows.as_array().unwrap();
+    let shared = rows.iter().find(|row| row["rule"] == "shared_cause").unwrap();
+    let bursts: Vec<&Value> = rows.iter().filter(|row| row["rule"] == "burst").collect();
+    assert_eq!(bursts.len(), 3, "{rows:?}");
+    assert!(bursts.iter().all(|burst| burst["explained_by"] == shared["key"]), "{bursts:?}");
+    assert_eq!(shared["explained_by"], Value::Null);
+    let rank = |row: &Value| row["rank"].as_f64().unwrap();
+    let own = shared["figures"]["extra_in_30_days"].as_f64().unwrap();
+    assert!((rank(shared) - own - bursts.iter().map(|b| rank(b)).sum::<f64>()).abs() < 1e-3, "{shared}");
+    let singles =
+        rows.iter().filter(|row| row["explained_by"] == Value::Null && row["rank"] != Value::Null).count();
+    assert_eq!(singles, 1, "{rows:?}");
+
+    let sam = app.user("sam").await;
+    let page = sam.get(paths::Triage).await.is(200);
+    let shown = format!("{:.1} more to expect", rank(shared));
+    let page = page.says("one cause for several").says("5 such groups since 21 February 2026").says(&shown);
+    let text = page.text();
+    let (_, board) = text.split_once("What the book says").unwrap();
+    let (before, under) = board.split_once("5 such groups").unwrap();
+    assert!(!before.contains("operates in a burst"), "the single lines stand under it: {before}");
+    assert_eq!(under.matches("operates in a burst").count(), 3, "{under}");
+    sam.get("/triage?rule=burst").await.is(200).says("operates in a burst").never_says("such groups");
+    let page = sam.get(paths::Finding(shared["key"].as_str().unwrap().into())).await.is(200);
+    page.says("Groups so far")
+        .says(&format!("{:.1}", rank(shared)))
+        .says("fewer than one such group in 20 years");
 }

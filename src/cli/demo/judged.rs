@@ -151,9 +151,10 @@ impl Known {
             roster.units.keys().map(|u| (u.clone(), days(u))).collect();
         let dossiers: BTreeMap<DossierKey, Dossier> =
             self.dossiers.into_iter().map(|(key, facts)| (key, Dossier::of(facts))).collect();
-        let taken = Taken { as_of: self.figures.unwrap(), up_to_seq: u64::MAX, roster, zone };
-        let figures = figures_from(&taken, &clocks, &dossiers);
         let (people, thresholds, weather) = Default::default();
+        let before = Ground { roster, people: &people, zone, figures: None, thresholds: &thresholds };
+        let taken = Taken { as_of: self.figures.unwrap(), up_to_seq: u64::MAX, ground: &before };
+        let figures = figures_from(&taken, &clocks, &dossiers);
         let ground =
             Ground { roster, people: &people, zone, figures: Some(&figures), thresholds: &thresholds };
         let judged = dossiers.iter().map(|(key, dossier)| {

@@ -28,7 +28,7 @@ impl Picture {
             let tag = match &key.subject {
                 Subject::Device(tag) if tag.as_str() == Tag::GROUND_RELAY => relay(schedule),
                 Subject::Device(tag) => Some(tag.clone()),
-                Subject::GroundProtection | Subject::Unit => None,
+                Subject::GroundProtection | Subject::Unit | Subject::Together => None,
             };
             if let Some(tag) = tag {
                 let device = schedule.and_then(|s| s.device(&tag));

@@ -13,7 +13,12 @@ use crate::{
     pages::drawn::{rules, told, told::EntryLine},
     people::Act,
     reports,
-    rules::{Finding, store, store::State as Standing},
+    rules::{
+        Finding, Rule,
+        explained::{explained_by, take_over_ranks},
+        store,
+        store::{State as Standing, Wanted},
+    },
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -52,7 +57,14 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         None if me.may(Act::ReadBypasses) => joined(&mut db, &world, &key, now).await?,
         found => found,
     };
-    let finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
+    let mut finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
+    if finding.rule == Rule::SharedCause {
+        // What it weighs on the board.
+        let mut open = store::open_at(&mut db, &Wanted::default(), now).await?;
+        let explained = explained_by(&open);
+        take_over_ranks(&mut open, &explained);
+        finding = open.into_iter().find(|f| f.key == finding.key).unwrap_or(finding);
+    }
     if finding.rule.is_ground_protection() {
         // It may name people, and only the register does that.
         me.permit(Act::ReadBypasses)?;

@@ -1,4 +1,6 @@
 //! The board: what was written since yesterday, then what the rules say, the certain first.
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
@@ -17,6 +19,7 @@ use crate::{
     reports,
     rules::{
         Finding, Rule,
+        explained::{explained_by, take_over_ranks},
         store::{self, Decisions, State as Standing, Wanted},
     },
     web::{Answer, App, Asked, Frame, Me, naming, page, paths},
@@ -74,6 +77,16 @@ struct Line {
     since: String,
     rank: String,
     state: Option<&'static str>,
+    /// The single lines that a shared cause explains.
+    folded: Vec<Folded>,
+}
+
+/// A line that stands under another.
+struct Folded {
+    path: String,
+    device: String,
+    rule: &'static str,
+    sentence: String,
 }
 
 #[derive(Deserialize, Default)]
@@ -240,6 +253,7 @@ impl View {
     fn put_findings(&mut self, found: Vec<Finding>, decisions: &Decisions, form: &TriageForm, eyes: &Eyes) {
         let (about_ground, found): (Vec<_>, Vec<_>) =
             found.into_iter().partition(|f| f.rule.is_ground_protection());
+        let (found, under) = fold(found);
         let with_state = found.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
         let (aside, shown): (Vec<_>, Vec<_>) =
             with_state.partition(|(state, _)| *state == Standing::SetAside);
@@ -253,7 +267,11 @@ impl View {
         let shown = [ground::pressing(about_ground, decisions, eyes.now), shown].concat();
         self.open = shown.len();
         let (shown, pager) = Pager::cut(shown, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
-        self.lines = shown.into_iter().map(|(state, finding)| line(&finding, state, eyes)).collect();
+        let with_folded = |(state, finding): (Standing, Finding)| Line {
+            folded: under.get(&finding.key).into_iter().flatten().map(|f| folded(f, eyes)).collect(),
+            ..line(&finding, state, eyes)
+        };
+        self.lines = shown.into_iter().map(with_folded).collect();
         self.pager = pager;
     }
 
@@ -287,13 +305,44 @@ impl View {
     }
 }
 
+/// Single lines go under the shared cause that explains them, by its key, and it takes over their rank.
+fn fold(mut found: Vec<Finding>) -> (Vec<Finding>, BTreeMap<String, Vec<Finding>>) {
+    let explained = explained_by(&found);
+    take_over_ranks(&mut found, &explained);
+    let mut under: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
+    let mut kept = Vec::with_capacity(found.len());
+    for finding in found {
+        match explained.get(&finding.key) {
+            Some(by) => under.entry(by.clone()).or_default().push(finding),
+            None => kept.push(finding),
+        }
+    }
+    // The certain first, as they were; the others by what they weigh now.
+    let weight = |f: &Finding| f.rank.unwrap_or(f64::INFINITY);
+    kept.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+    (kept, under)
+}
+
+fn folded(finding: &Finding, eyes: &Eyes) -> Folded {
+    let schedule = finding.unit.as_ref().and_then(|unit| eyes.world.roster.schedule_at(unit, finding.since));
+    Folded {
+        path: leads_to(finding, eyes),
+        device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
+        rule: rules::name(finding.rule),
+        sentence: finding.sentence.clone(),
+    }
+}
+
 fn line(finding: &Finding, state: Standing, eyes: &Eyes) -> Line {
     let world = eyes.world;
     let schedule = finding.unit.as_ref().and_then(|unit| world.roster.schedule_at(unit, finding.since));
     Line {
         path: leads_to(finding, eyes),
         certain: finding.rank.is_none(),
-        unit: finding.unit.as_ref().map_or_else(|| several(finding), ToString::to_string),
+        unit: match &finding.unit {
+            Some(unit) if finding.units.len() < 2 => unit.to_string(),
+            _ => several(finding),
+        },
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         rule: rules::name(finding.rule),
         sentence: if eyes.reads_register {
@@ -308,6 +357,7 @@ fn line(finding: &Finding, state: Standing, eyes: &Eyes) -> Line {
             Standing::Reviewed => Some("reviewed"),
             _ => None,
         },
+        folded: Vec::new(),
     }
 }
 

@@ -141,24 +141,38 @@ pub struct AgainstRest {
     pub p: f64,
 }
 
-/// A class's units, as (occurrences, days), against the rest's pooled (occurrences, days). Units of one class are never
-/// alike, so the variance is mu + m0^2 sum t^2 / alpha and not mu alone, which over-claims. `None` where either side
-/// has no days or the rest no occurrence. Units without days are left out.
-pub fn against_rest(units: impl Iterator<Item = (f64, f64)>, rest: (f64, f64)) -> Option<AgainstRest> {
-    let (mut x, mut days, mut squares) = (0.0, 0.0, 0.0);
-    for (count, t) in units.filter(|(count, t)| *count >= 0.0 && sane(*t)) {
-        x += count;
-        days += t;
-        squares += t * t;
+/// A class's units together: occurrences, days, and the sum of the squares of each unit's days.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Exposed {
+    pub occurrences: f64,
+    pub days: f64,
+    pub squares: f64,
+}
+
+impl Exposed {
+    /// Adds up (occurrences, days) of each unit; units without days are left out.
+    pub fn of(units: impl Iterator<Item = (f64, f64)>) -> Self {
+        let known = units.filter(|(count, days)| *count >= 0.0 && sane(*days));
+        known.fold(Self::default(), |all, (count, days)| Self {
+            occurrences: all.occurrences + count,
+            days: all.days + days,
+            squares: all.squares + days * days,
+        })
     }
-    let normal = rest.0 / rest.1;
-    if ![days, rest.0, rest.1, normal].into_iter().all(sane) {
-        return None;
+
+    /// Held against the rest's pooled (occurrences, days). Units of one class are never alike, so the variance is
+    /// mu + m0^2 sum t^2 / alpha and not mu alone, which over-claims. `None` where either side has no days or the rest
+    /// no occurrence.
+    pub fn against(&self, rest: (f64, f64)) -> Option<AgainstRest> {
+        let normal = rest.0 / rest.1;
+        if ![self.days, rest.0, rest.1, normal].into_iter().all(sane) {
+            return None;
+        }
+        let expected = normal * self.days;
+        let variance = expected + normal * normal * self.squares / ALIKE;
+        let z = finite((self.occurrences - expected) / variance.sqrt())?;
+        Some(AgainstRest { ratio: finite(self.occurrences / expected)?, expected, z, p: normal_above(z) })
     }
-    let expected = normal * days;
-    let variance = expected + normal * normal * squares / ALIKE;
-    let z = finite((x - expected) / variance.sqrt())?;
-    Some(AgainstRest { ratio: finite(x / expected)?, expected, z, p: normal_above(z) })
 }
 
 #[cfg(test)]
@@ -205,14 +219,14 @@ mod tests {
 
     #[test]
     fn spread_between_units_weakens_the_claim_and_nonsense_makes_none() {
-        let one = against_rest([(20.0, 1000.0)].into_iter(), (100.0, 10_000.0)).unwrap();
-        let many = against_rest([(2.0, 100.0); 10].into_iter(), (100.0, 10_000.0)).unwrap();
+        let one = Exposed::of([(20.0, 1000.0)].into_iter()).against((100.0, 10_000.0)).unwrap();
+        let many = Exposed::of([(2.0, 100.0); 10].into_iter()).against((100.0, 10_000.0)).unwrap();
         assert!((one.ratio - 2.0).abs() < 1e-12 && (many.ratio - 2.0).abs() < 1e-12);
         assert!(one.z < many.z, "one unit says less than ten: {one:?} {many:?}");
         for rest in [(0.0, 100.0), (5.0, 0.0), (f64::NAN, 100.0), (5.0, f64::INFINITY)] {
-            assert_eq!(against_rest([(2.0, 100.0)].into_iter(), rest), None, "{rest:?}");
+            assert_eq!(Exposed::of([(2.0, 100.0)].into_iter()).against(rest), None, "{rest:?}");
         }
-        assert_eq!(against_rest(std::iter::empty(), (5.0, 100.0)), None);
-        assert_eq!(against_rest([(2.0, f64::NAN)].into_iter(), (5.0, 100.0)), None);
+        assert_eq!(Exposed::of(std::iter::empty()).against((5.0, 100.0)), None);
+        assert_eq!(Exposed::of([(2.0, f64::NAN)].into_iter()).against((5.0, 100.0)), None);
     }
 }

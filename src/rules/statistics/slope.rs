@@ -21,7 +21,7 @@ pub fn theil_sen(points: &[(f64, f64)], confidence: f64) -> Option<Slope> {
     let mut slopes = Vec::new();
     for (i, (x, y)) in points.iter().enumerate() {
         // Of two points with the same x none has a slope to the other; Kendall's variance knows of them.
-        for (other_x, other_y) in points[..i].iter().filter(|(other, _)| other < x || other > x) {
+        for (other_x, other_y) in points[..i].iter().filter(|(other, _)| other != x) {
             slopes.push(finite((y - other_y) / (x - other_x))?);
         }
     }

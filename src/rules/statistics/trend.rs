@@ -138,6 +138,12 @@ mod tests {
         assert!(even.variation <= 1.0, "{even:?}");
         assert_eq!(Some(even.p), irwin_hall_at_least(5, 3.66), "{even:?}");
 
+        // Getting better after a burst: the weakened z alone would make it look less sure of that.
+        let better = trend(&[1.0, 2.0, 3.0, 50.0], 100.0).unwrap();
+        assert!(better.variation > 1.0 && better.u < -1.0, "{better:?}");
+        assert_eq!(Some(better.p), irwin_hall_at_least(4, 0.56), "{better:?}");
+        assert!(normal_above(better.z) < better.p, "{better:?}");
+
         let burst = trend(&[95.0, 95.0, 95.0, 95.0, 95.0, 95.0, 95.0, 95.0, 95.0], 100.0).unwrap();
         assert!(burst.u > 4.0 && burst.z < burst.u / 2.9, "one burst is no trend: {burst:?}");
     }

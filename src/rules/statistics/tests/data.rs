@@ -79,6 +79,19 @@ pub fn ships() -> Vec<Ship> {
     reader.deserialize().collect::<Result<_, _>>().unwrap()
 }
 
+/// A named figure of a row's inputs.
+pub fn number(inputs: &Value, name: &str) -> f64 {
+    inputs[name].as_f64().unwrap()
+}
+
+pub fn whole(inputs: &Value, name: &str) -> u64 {
+    inputs[name].as_u64().unwrap()
+}
+
+pub fn size(inputs: &Value, name: &str) -> usize {
+    usize::try_from(whole(inputs, name)).unwrap()
+}
+
 pub fn numbers(value: &Value) -> Vec<f64> {
     value.as_array().unwrap().iter().map(|v| v.as_f64().unwrap()).collect()
 }

@@ -121,7 +121,8 @@ fn nothing_worsens_on_either_fleet() {
     let mut aircraft: Vec<(Vec<f64>, f64)> = air_conditioning.series.iter().map(to_failure).collect();
     let (judged, lines, best) = worsening(&aircraft);
     assert_eq!((judged, lines), (13, Vec::new()));
-    assert!(best > 0.4, "the best q is far from a line: {best}");
+    // Recomputed with numpy 2.4.6 and scipy 1.17.1. (statistics.md has .47: all 14 series, and the last gap in the CV.)
+    assert!((best - 0.500_437_879).abs() < 1e-8, "the best q is far from a line: {best}");
 
     // The same arithmetic does speak: one more aircraft, with gaps that halve and halve.
     aircraft.push((vec![500.0, 750.0, 875.0, 937.0, 968.0, 984.0, 992.0, 996.0, 998.0, 999.0], 1000.0));

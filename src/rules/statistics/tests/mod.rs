@@ -7,3 +7,4 @@ mod nonsense;
 mod rows;
 mod second_opinion;
 mod table;
+mod trend_rows;

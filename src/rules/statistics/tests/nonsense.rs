@@ -5,7 +5,7 @@ use crate::rules::statistics::{
     coincidence::{by_chance, on_consist},
     discovery::adjusted,
     posterior::{Posterior, clamped, marshall},
-    rates::{Ended, MeanGap, Sides, TwoRates, against_rest, mean_gap, share_interval},
+    rates::{Ended, Exposed, MeanGap, Sides, TwoRates, mean_gap, share_interval},
     slope::theil_sen,
     tails::*,
     trend::{irwin_hall_at_least, laplace, trend, variation},
@@ -100,7 +100,7 @@ proptest! {
             chance("low", low);
             chance("high", high);
         }
-        if let Some(against) = against_rest(units.iter().copied(), (a, b)) {
+        if let Some(against) = Exposed::of(units.iter().copied()).against((a, b)) {
             number("ratio", against.ratio);
             number("expected", against.expected);
             number("z", against.z);

@@ -3,8 +3,9 @@ use serde_json::{Map, Value, json};
 use statrs::stats_tests::{Alternative, fishers_exact};
 
 use super::{
-    data::{self, counts, numbers, times},
-    handbook::{self, Fit, Pooled, PowerLaw},
+    data::{self, counts, number, numbers, size, whole},
+    handbook::{self, Fit},
+    trend_rows,
 };
 use crate::{
     book::{Hash, tree},
@@ -13,12 +14,11 @@ use crate::{
         cusum::Cusum,
         discovery::adjusted,
         posterior::{Posterior, clamped, marshall},
-        rates::{Ended, Sides, TwoRates, against_rest, mean_gap},
+        rates::{Ended, Exposed, Sides, TwoRates, mean_gap},
         tails::{
-            binomial_at_least, chi_squared_above, gamma_quantile, normal_above, poisson_at_least,
-            poisson_at_most, predictive_at_least, predictive_at_most,
+            binomial_at_least, gamma_quantile, poisson_at_least, poisson_at_most, predictive_at_least,
+            predictive_at_most,
         },
-        trend::{irwin_hall_at_least, laplace, variation},
         wet::wet_at_least,
     },
 };
@@ -29,12 +29,12 @@ pub fn compute(id: &str, inputs: &Value) -> Value {
         "u01" => run_lengths(inputs),
         "b01" | "b02" | "b03" | "b04" | "b05" | "b08" | "b09" => gap_bounds(inputs),
         "b06" => gap_bound_of_none(inputs),
-        "c01" => trend_to_time(inputs),
-        "c02" => gap_now(inputs),
-        "c06" => pooled_trend(inputs),
-        "c07" | "c08" | "c09" => trend_to_failure(inputs),
-        "c11" => small_trend_tails(inputs),
-        "c12" => trend_from_sums(inputs),
+        "c01" => trend_rows::trend_to_time(inputs),
+        "c02" => trend_rows::gap_now(inputs),
+        "c06" => trend_rows::pooled_trend(inputs),
+        "c07" | "c08" | "c09" => trend_rows::trend_to_failure(inputs),
+        "c11" => trend_rows::small_trend_tails(inputs),
+        "c12" => trend_rows::trend_from_sums(inputs),
         "d01" | "d02" => two_rates(inputs),
         "d03" => one_rate(inputs),
         "d04" => one_rate_interval(inputs),
@@ -65,18 +65,6 @@ pub fn compute(id: &str, inputs: &Value) -> Value {
     }
 }
 
-fn number(inputs: &Value, name: &str) -> f64 {
-    inputs[name].as_f64().unwrap()
-}
-
-fn whole(inputs: &Value, name: &str) -> u64 {
-    inputs[name].as_u64().unwrap()
-}
-
-fn size(inputs: &Value, name: &str) -> usize {
-    usize::try_from(whole(inputs, name)).unwrap()
-}
-
 fn run_lengths(inputs: &Value) -> Value {
     let pairs = numbers(&inputs["r"]).into_iter().zip(numbers(&inputs["h"]));
     json!({"arl": pairs.map(|(r, h)| Cusum::new(r).run_length(h)).collect::<Vec<_>>()})
@@ -96,75 +84,6 @@ fn gap_bound_of_none(inputs: &Value) -> Value {
         mean_gap(days, failures, number(inputs, "confidence_one_sided"), Ended::AtTime, Sides::One).unwrap();
     assert_eq!((gap.point, gap.high), (None, None));
     json!({"lower": gap.low})
-}
-
-fn trend_to_time(inputs: &Value) -> Value {
-    let (times, end) = (numbers(&inputs["times"]), number(inputs, "T"));
-    let (u, law) = (laplace(&times, end).unwrap(), PowerLaw::of(&times, end));
-    let (n, c) = (times.len() as f64, law.chi_squared());
-    json!({
-        "n": n, "laplace_U": u, "p_worse_normal": normal_above(u), "p_better_normal": normal_above(-u),
-        "mil_chi2": c, "df": 2.0 * n, "p_worse_mil": handbook::chi_squared_below(c, 2.0 * n),
-        "p_better_mil": chi_squared_above(c, 2.0 * n), "beta_mle": law.beta(), "lambda_mle": law.lambda(),
-        "beta_unbiased": law.beta() * (n - 1.0) / n, "intensity_now": law.intensity(),
-        "mtbf_now": 1.0 / law.intensity(), "mtbf_now_unbiased": law.gap_now(0.8).0,
-    })
-}
-
-fn gap_now(inputs: &Value) -> Value {
-    let law = PowerLaw::of(&numbers(&inputs["times"]), number(inputs, "T"));
-    let (_, low, high) = law.gap_now(number(inputs, "confidence"));
-    json!({"lower": low, "upper": high})
-}
-
-fn pooled_trend(inputs: &Value) -> Value {
-    let units: Vec<_> = inputs["units"].as_object().unwrap().values().collect();
-    let units: Vec<_> = units.iter().map(|unit| (numbers(&unit["times"]), number(unit, "T"))).collect();
-    let pooled = Pooled(&units);
-    let (u, c, n) = (pooled.laplace(), pooled.chi_squared(), pooled.n());
-    let (beta, lambda) = pooled.power_law();
-    json!({
-        "n": n, "units": units.len() as f64, "total_time": units.iter().map(|(_, end)| end).sum::<f64>(),
-        "laplace_U": u, "p_worse": normal_above(u), "mil_chi2": c, "df": 2.0 * n,
-        "p_worse_mil": handbook::chi_squared_below(c, 2.0 * n), "powerlaw_beta": beta,
-        "powerlaw_eta": lambda.powf(-1.0 / beta), "powerlaw_lambda": lambda,
-    })
-}
-
-/// The last failure ended the watching: it is the end, and no longer one of the times.
-fn trend_to_failure(inputs: &Value) -> Value {
-    let gaps = numbers(&inputs["intervals"]);
-    let times = times(&gaps);
-    let (end, before) = times.split_last().unwrap();
-    let (u, law, cv) =
-        (laplace(before, *end).unwrap(), PowerLaw::of(before, *end), variation(&gaps).unwrap());
-    let (n, c) = (gaps.len() as f64, law.chi_squared());
-    // All n failures and the same sum of logs; the last adds ln 1.
-    let beta = 2.0 * n / c;
-    json!({
-        "laplace_U": u, "p_worse": normal_above(u), "cv_ddof1": cv, "lewis_robinson": u / cv,
-        "p_worse_LR": normal_above(u / cv), "mil_chi2": c, "df": 2.0 * (n - 1.0),
-        "p_worse_mil": handbook::chi_squared_below(c, 2.0 * (n - 1.0)), "beta_mle": beta,
-        "beta_unbiased": beta * (n - 2.0) / n,
-    })
-}
-
-fn small_trend_tails(inputs: &Value) -> Value {
-    let cases: Vec<Vec<f64>> = inputs["fractions_of_T"].as_array().unwrap().iter().map(numbers).collect();
-    json!({
-        "exact": cases.iter().map(|f| irwin_hall_at_least(f.len(), f.iter().sum())).collect::<Vec<_>>(),
-        "normal": cases.iter().map(|f| normal_above(laplace(f, 1.0).unwrap())).collect::<Vec<_>>(),
-    })
-}
-
-fn trend_from_sums(inputs: &Value) -> Value {
-    let law = PowerLaw {
-        n: number(inputs, "n"),
-        sum: number(inputs, "sum_t"),
-        sum_of_logs: number(inputs, "sum_ln_t"),
-        end: number(inputs, "T"),
-    };
-    json!({"laplace_U": law.laplace(), "mil_chi2": law.chi_squared(), "beta_mle": law.beta()})
 }
 
 fn two_rates(inputs: &Value) -> Value {
@@ -238,7 +157,7 @@ fn ship_types() -> Value {
         let (first, second) = (sum(class, true), sum(class, false));
         let own = ships.iter().filter(|ship| ship.r#type == class);
         let units = own.map(|ship| (f64::from(ship.incidents), ship.service));
-        let against = against_rest(units, (second.0 as f64, second.1)).unwrap();
+        let against = Exposed::of(units).against((second.0 as f64, second.1)).unwrap();
         types.insert(
             class.to_owned(),
             json!({

@@ -1,0 +1,167 @@
+//! *class_wide*: a device of one class operates far more often than the same device in all the others. Found once a month
+//! over all classes; it ends when figures taken later no longer say so.
+use serde::{Deserialize, Serialize};
+
+use super::{
+    Ground, Thresholds,
+    figures::{ClassFigures, DeviceFigures},
+    finding::{Finding, Rule},
+    pair::{one_in, round},
+    statistics::{
+        discovery::adjusted,
+        rates::{AgainstRest, Exposed},
+    },
+};
+use crate::base::{ClassName, Instant, Tag, instant::as_text};
+
+/// A device of a class, as the month's list has it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ClassWide {
+    pub class: ClassName,
+    pub device: Tag,
+    /// The first of the months in a row that have it.
+    #[serde(with = "as_text")]
+    pub since: Instant,
+    #[serde(with = "as_text")]
+    pub as_of: Instant,
+    pub occurrences: u32,
+    pub days: i64,
+    /// Of the devices with the same legend in all other classes.
+    pub rest_occurrences: u32,
+    pub rest_days: i64,
+    /// Units with at least one occurrence.
+    pub units: u32,
+    pub ratio: f64,
+    /// Without the unit that has most of them.
+    pub ratio_without_worst: f64,
+    /// The chance that a class no worse than the rest stands out so far, with the spread that units have anyway.
+    pub chance: f64,
+}
+
+/// One device of one class, held against the rest.
+fn against(figures: &ClassFigures, device: &DeviceFigures) -> Option<(AgainstRest, ClassWide)> {
+    let own = figures.class_days.get(&device.class)?;
+    let (mut rest, mut rest_days) = (0_u32, 0_i64);
+    for other in figures.same_legend(device).filter(|other| other.class != device.class) {
+        rest = rest.saturating_add(other.total);
+        rest_days += figures.class_days.get(&other.class).map_or(0, |c| c.days);
+    }
+    let days_of = |unit: &crate::base::UnitName| figures.unit_days.get(unit).copied().unwrap_or(0).max(0);
+    let exposed =
+        Exposed { occurrences: device.total.into(), days: own.days as f64, squares: own.squares as f64 };
+    let against = exposed.against((f64::from(rest), rest_days as f64))?;
+    let worst = device.occurrences.iter().max_by_key(|(unit, x)| (**x, std::cmp::Reverse(*unit)));
+    let (worst, worst_days) = worst.map_or((0, 0), |(unit, x)| (*x, days_of(unit)));
+    let left = (own.days - worst_days).max(1) as f64;
+    let without = f64::from(device.total - worst) / left / (f64::from(rest) / rest_days as f64);
+    let line = ClassWide {
+        class: device.class.clone(),
+        device: device.device.clone(),
+        since: figures.as_of,
+        as_of: figures.as_of,
+        occurrences: device.total,
+        days: own.days,
+        rest_occurrences: rest,
+        rest_days,
+        units: u32::try_from(device.occurrences.len()).unwrap_or(u32::MAX),
+        ratio: against.ratio,
+        ratio_without_worst: without,
+        chance: against.p,
+    };
+    Some((against, line))
+}
+
+impl ClassWide {
+    fn stands_out(&self, set: &Thresholds) -> bool {
+        let ratio = self.ratio >= set.class_wide_ratio && self.ratio_without_worst >= set.class_wide_ratio;
+        ratio && f64::from(self.units) >= set.class_wide_units
+    }
+}
+
+/// The month's list. `before`: last month's, for how long a line has stood.
+pub fn list(set: &Thresholds, figures: &ClassFigures, before: &[ClassWide]) -> Vec<ClassWide> {
+    let lines: Vec<ClassWide> = figures.devices.iter().filter_map(|d| Some(against(figures, d)?.1)).collect();
+    let together = adjusted(&lines.iter().map(|line| line.chance).collect::<Vec<_>>());
+    let mut listed: Vec<ClassWide> = lines
+        .into_iter()
+        .zip(together)
+        .filter(|(line, q)| *q <= set.class_wide_discovery && line.stands_out(set))
+        .map(|(line, _)| line)
+        .collect();
+    for line in &mut listed {
+        if let Some(known) = before.iter().find(|b| (&b.class, &b.device) == (&line.class, &line.device)) {
+            line.since = known.since;
+        }
+    }
+    listed
+}
+
+/// The lines of the figures in force: those of the month's list that today's figures still bear out.
+pub fn class_wide(ground: &Ground<'_>) -> Vec<Finding> {
+    let Some(figures) = ground.figures else { return Vec::new() };
+    let listed = figures.monthly.iter().flat_map(|monthly| &monthly.class_wide);
+    let still = |line: &&ClassWide| {
+        let now = figures.device(&line.class, &line.device).and_then(|d| against(figures, d));
+        now.is_some_and(|(_, now)| now.stands_out(ground.thresholds))
+    };
+    listed.filter(still).map(|line| told(ground, figures, line)).collect()
+}
+
+fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Finding {
+    let (class, device) = (&line.class, &line.device);
+    let scheduled =
+        ground.roster.classes.get(class).and_then(|c| c.at(line.as_of)).and_then(|s| s.device(device));
+    let severity = match device.as_str() {
+        Tag::ENGINE_START => 3.0,
+        Tag::GROUND_RELAY => 5.0,
+        _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
+    };
+    let rates = (
+        f64::from(line.occurrences) / line.days as f64,
+        f64::from(line.rest_occurrences) / line.rest_days as f64,
+    );
+    let units = figures.class_days.get(class).map_or(0, |c| c.units);
+    let extra = 30.0 * f64::from(units) * (rates.0 - rates.1);
+    let says = format!(
+        "Class {class} has {} of {device} on {} units in {} service days up to {}: {:.1} times as often as the same device \
+         elsewhere ({} in {}), still {:.1} times without the worst unit. {} stands out so far.",
+        line.occurrences,
+        line.units,
+        line.days,
+        ground.zone.day_of(line.as_of).in_words(),
+        line.ratio,
+        line.rest_occurrences,
+        line.rest_days,
+        line.ratio_without_worst,
+        one_in("ordinary class", 1.0 / line.chance),
+    );
+    let mut finding = Finding {
+        rule: Rule::ClassWide,
+        key: format!("{}:{class}:{device}:{}", Rule::ClassWide, ground.zone.day_of(line.since)),
+        unit: None,
+        device: Some(device.clone()),
+        units: figures
+            .device(class, device)
+            .into_iter()
+            .flat_map(|d| d.occurrences.keys().cloned())
+            .collect(),
+        devices: vec![device.clone()],
+        class: Some(class.clone()),
+        since: line.since,
+        until: None,
+        severity,
+        rank: Some(extra * severity),
+        sentence: says,
+        entries: Vec::new(),
+        figures: serde_json::Map::new(),
+    };
+    finding = finding.figure("occurrences", line.occurrences).figure("service_days", line.days);
+    finding
+        .figure("rest_occurrences", line.rest_occurrences)
+        .figure("rest_service_days", line.rest_days)
+        .figure("units", line.units)
+        .figure("ratio", round(line.ratio))
+        .figure("ratio_without_worst", round(line.ratio_without_worst))
+        .figure("extra_in_30_days", round(extra))
+        .figure("one_in", (1.0 / line.chance).round())
+}

@@ -1,0 +1,33 @@
+//! Repairs in the file, as far as other rooms read them.
+use std::collections::BTreeMap;
+
+use sqlx::{Row, SqliteConnection};
+
+use super::Causes;
+use crate::{
+    base::{Instant, Tag, UnitName},
+    roster::Roster,
+};
+
+/// What repairs closed by a moment found, for each device of each class.
+pub async fn causes(
+    db: &mut SqliteConnection,
+    roster: &Roster,
+    then: Instant,
+) -> Result<Causes, sqlx::Error> {
+    let sql = "SELECT unit, device, lower(trim(data ->> 'cause')) AS cause, count(*) AS times FROM repair
+        WHERE closed_at <= ? AND device IS NOT NULL GROUP BY unit, device, cause";
+    let mut all = Causes::default();
+    for row in sqlx::query(sql).bind(then.0).fetch_all(db).await? {
+        let unit = UnitName::from(row.try_get::<&str, _>("unit")?);
+        let (Some(card), Some(cause)) = (roster.unit(&unit), row.try_get::<Option<String>, _>("cause")?)
+        else {
+            continue;
+        };
+        let times = u32::try_from(row.try_get::<i64, _>("times")?).unwrap_or(0);
+        let device = Tag::from(row.try_get::<&str, _>("device")?);
+        let of: &mut BTreeMap<String, u32> = all.0.entry((card.class.clone(), device)).or_default();
+        *of.entry(cause).or_default() += times;
+    }
+    Ok(all)
+}
