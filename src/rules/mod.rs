@@ -36,6 +36,7 @@ pub mod state;
 pub mod statistics;
 pub mod store;
 pub mod thresholds;
+pub mod watch;
 pub mod weather;
 pub mod windows;
 pub mod worsening;

@@ -2,6 +2,7 @@
 mod finding;
 pub mod ground;
 mod triage;
+mod watch;
 
 use crate::{
     people::Act,
@@ -12,5 +13,6 @@ pub fn routes() -> Vec<Route> {
     vec![
         Route::get(paths::Triage::PATTERN, Act::ReadBoard, triage::show),
         Route::get(paths::Finding::PATTERN, Act::ReadBoard, finding::show),
+        Route::get(paths::Watch::PATTERN, Act::ReadBoard, watch::show),
     ]
 }

@@ -98,10 +98,6 @@ fn of_kinds(set: &Thresholds, kinds: &[Kind], returned: f64) -> Forecast {
     let expected = |rule, lines| Expected { rule, lines, at_most: false };
     let burst = sum(&|kind| kind.years * kind.averaged(|rate| burst::lines_a_year(kind, rate, set, &cusum)));
     let often = sum(&|kind| kind.years * kind.averaged(|rate| often::lines_a_year(kind, rate, set)));
-    let windows = YEAR / set.watch_days;
-    let watch = |kind: &Kind| {
-        some_window(whole(set.watch_count), kind.normal.pooled() * set.watch_days, windows).unwrap_or(1.0)
-    };
     Forecast {
         pairs,
         lines: vec![
@@ -109,9 +105,24 @@ fn of_kinds(set: &Thresholds, kinds: &[Kind], returned: f64) -> Forecast {
             expected(Rule::Often, often),
             expected(Rule::DidNotHold, returned),
         ],
-        watch: (pairs > 0.0).then(|| sum(&|kind| kind.pairs * watch(kind)) / pairs),
+        watch: watch_of(set, kinds),
         assumed: false,
     }
+}
+
+/// Share of healthy pairs that the watch list takes along within a year. `None`: no pair has a usable rate.
+pub fn watch_share(set: &Thresholds, figures: &ClassFigures) -> Option<f64> {
+    watch_of(set, &kinds(figures))
+}
+
+fn watch_of(set: &Thresholds, kinds: &[Kind]) -> Option<f64> {
+    let windows = YEAR / set.watch_days;
+    let watched = |kind: &Kind| {
+        some_window(whole(set.watch_count), kind.normal.pooled() * set.watch_days, windows).unwrap_or(1.0)
+    };
+    let pairs: f64 = kinds.iter().map(|kind| kind.pairs).sum();
+    let taken: f64 = kinds.iter().map(|kind| kind.pairs * watched(kind)).sum();
+    (pairs > 0.0).then(|| taken / pairs)
 }
 
 /// The chance that an average repair of a healthy device draws a line within a year; devices are repaired as often as they

@@ -1,8 +1,5 @@
 //! The rule of thumb 'k in T', watched all year: how many healthy devices it takes along (statistics.md 1a).
-use super::{
-    sane,
-    tails::{poisson_at_least, poisson_at_most},
-};
+use super::{sane, tails::poisson_at_most};
 
 /// More in one window is no rule of thumb, and Naus's sums would take long.
 const MOST: u64 = 1_000;
@@ -77,6 +74,7 @@ pub fn exactly(j: i64, mean: f64) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::rules::statistics::poisson_at_least;
 
     #[test]
     fn nonsense_gives_nothing_and_certainty_is_no_more_than_one() {
