@@ -15,4 +15,5 @@ mod doors;
 mod parked;
 mod permits;
 mod sign_in;
+mod thresholds;
 mod weight;
