@@ -111,7 +111,8 @@ pub fn expected(world: &World, set: &Thresholds) -> Forecast {
     static LAST: Mutex<VecDeque<(Arc<ClassFigures>, Thresholds, Forecast)>> = Mutex::new(VecDeque::new());
     let Some(figures) = &world.figures else { return forecast_unknown(set) };
     let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
-    let same = |(of, by, _): &&(Arc<ClassFigures>, Thresholds, Forecast)| Arc::ptr_eq(of, figures) && by == set;
+    let same =
+        |(of, by, _): &&(Arc<ClassFigures>, Thresholds, Forecast)| Arc::ptr_eq(of, figures) && by == set;
     if let Some((.., known)) = last().iter().find(same) {
         return known.clone();
     }
@@ -131,17 +132,28 @@ pub fn too_much(new: &Forecast, now: &Forecast) -> Option<String> {
         return None;
     }
     let fleet = if new.assumed {
-        format!("a fleet of {} devices that operate once in 90 days (of this one nothing is known yet)", about(new.pairs))
+        format!(
+            "a fleet of {} devices that operate once in 90 days (of this one nothing is known yet)",
+            about(new.pairs)
+        )
     } else {
         format!("this fleet of {} devices", about(new.pairs))
     };
     let instead = match new.loudest() {
         Some(Rule::Often) => ("often_certainty", "often_ratio"),
-        Some(Rule::DidNotHold) => return Some(refusal(new, &fleet, &format!(
-            "Lower “{}” or “{}”.", says_of("returned_chance"), says_of("returned_tail")))),
+        Some(Rule::DidNotHold) => {
+            return Some(refusal(
+                new,
+                &fleet,
+                &format!("Lower “{}” or “{}”.", says_of("returned_chance"), says_of("returned_tail")),
+            ));
+        }
         _ => {
-            return Some(refusal(new, &fleet, &format!(
-                "Lower “{}” or raise “{}”.", says_of("burst_chance"), says_of("burst_at_least"))));
+            return Some(refusal(
+                new,
+                &fleet,
+                &format!("Lower “{}” or raise “{}”.", says_of("burst_chance"), says_of("burst_at_least")),
+            ));
         }
     };
     let raise = format!("Raise “{}” or “{}”.", says_of(instead.0), says_of(instead.1));
@@ -164,7 +176,8 @@ pub fn about(x: f64) -> String {
     }
     let unit = 10_f64.powf(x.log10().floor() - 1.0);
     let digits = format!("{:.0}", (x / unit).round() * unit);
-    let parts: Vec<&str> = digits.as_bytes().rchunks(3).rev().filter_map(|part| std::str::from_utf8(part).ok()).collect();
+    let parts: Vec<&str> =
+        digits.as_bytes().rchunks(3).rev().filter_map(|part| std::str::from_utf8(part).ok()).collect();
     parts.join(",")
 }
 
@@ -201,8 +214,15 @@ mod tests {
     #[test]
     fn numbers_are_said_to_two_figures() {
         for (x, want) in [
-            (0.0, "0"), (0.004, "0.004"), (0.35, "0.35"), (0.96, "1"), (2.0, "2"), (2.64, "2.6"), (52.4, "52"),
-            (4_321.0, "4,300"), (1_999_999.0, "2,000,000"),
+            (0.0, "0"),
+            (0.004, "0.004"),
+            (0.35, "0.35"),
+            (0.96, "1"),
+            (2.0, "2"),
+            (2.64, "2.6"),
+            (52.4, "52"),
+            (4_321.0, "4,300"),
+            (1_999_999.0, "2,000,000"),
         ] {
             assert_eq!(about(x), want, "{x}");
         }

@@ -119,9 +119,9 @@ impl Batch {
 
 /// Lines that the book itself has opened in the last twelve months, ended or not, about units up to this one.
 async fn opened(db: &mut SqliteConnection, now: Instant, up_to: &str) -> Result<Counted, sqlx::Error> {
-    let sql = "SELECT rule, count(*) AS n FROM finding WHERE since > ? AND since <= ? AND unit <= ? GROUP BY rule";
-    let rows =
-        sqlx::query(sql).bind(now.minus(YEAR).0).bind(now.0).bind(up_to).fetch_all(db).await?;
+    let sql =
+        "SELECT rule, count(*) AS n FROM finding WHERE since > ? AND since <= ? AND unit <= ? GROUP BY rule";
+    let rows = sqlx::query(sql).bind(now.minus(YEAR).0).bind(now.0).bind(up_to).fetch_all(db).await?;
     let mut counted = Counted::new();
     for row in rows {
         if let Some(rule) = Rule::parse(row.try_get("rule")?) {

@@ -47,7 +47,9 @@ pub async fn watch_list(
         let clocks = units.iter().map(|(unit, history)| (unit, clock(world, unit, Some(history))));
         let clocks: BTreeMap<&UnitName, ServiceDays> = clocks.collect();
         for (key, kept) in &dossiers {
-            let (Subject::Device(device), Some(clock)) = (&key.subject, clocks.get(&key.unit)) else { continue };
+            let (Subject::Device(device), Some(clock)) = (&key.subject, clocks.get(&key.unit)) else {
+                continue;
+            };
             let occurrences = occurrences(kept.dossier.facts());
             let zone = &world.railway.zone;
             if let Some(watched) = watched(&occurrences, clock, zone, today, &world.thresholds) {

@@ -56,7 +56,11 @@ mod tests {
         };
         assert_eq!(
             look(&["2026-03-02", "2026-03-10", "2026-03-31"]),
-            Some(Watched { occurrences: 3, first: at("2026-03-02T12:00:00Z"), last: at("2026-03-31T12:00:00Z") })
+            Some(Watched {
+                occurrences: 3,
+                first: at("2026-03-02T12:00:00Z"),
+                last: at("2026-03-31T12:00:00Z")
+            })
         );
         assert_eq!(look(&["2026-03-01", "2026-03-10", "2026-03-31"]), None);
         assert_eq!(look(&["2026-03-10", "2026-03-31"]), None);

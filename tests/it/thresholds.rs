@@ -72,7 +72,9 @@ async fn a_change_is_tried_signed_and_judges_the_book_again() {
     let sue = app.user("sue").await;
     let page = sue.get(paths::Thresholds).await.is(200).says("Operates in a burst");
     let page = page.says("1 line opened in the last 12 months. By chance alone: 0.0");
-    page.says("52 a year on 20,000 pairs").says("In force: 7. Default 7:").says("every setting is at its default");
+    page.says("52 a year on 20,000 pairs")
+        .says("In force: 7. Default 7:")
+        .says("every setting is at its default");
     let page = sue.get(paths::Thresholds.with(&[("burst_at_least", "10")])).await.is(200);
     let page = page.says("If these were in force").says("from 3 to 10").says("operates in a burst 1 0 0.0");
     assert_eq!(bursts(&app).await, 1, "trying changes nothing");
@@ -88,6 +90,26 @@ async fn a_change_is_tried_signed_and_judges_the_book_again() {
     signed(page, "As it was.").send().await.goes_to(paths::Thresholds);
     assert_eq!(bursts(&app).await, 1);
     ada.get(paths::Thresholds).await.says("As it was.").says(why);
+    let finding = paths::Finding(app.finding_key("burst").await);
+    let page = ada.get(finding).await.is(200).says("This railway has set other numbers");
+    page.says("service days without an occurrence that end a line, at most: 60 instead of 90");
+}
+
+/// The sums on a finding's page named the default's numbers whatever the railway had set.
+#[tokio::test]
+async fn a_findings_sums_are_those_of_the_settings_in_force() {
+    let app = App::start().await;
+    a_year(&app).await;
+    let sue = app.user("sue").await;
+    let finding = paths::Finding(app.finding_key("burst").await);
+    let page =
+        sue.get(&finding).await.is(200).says("adds 1.946 (the natural logarithm of 7)").says("takes off 6 ×");
+    page.never_says("has set other numbers");
+    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "5")])).await;
+    signed(page, "Slower ones.").send().await.goes_to(paths::Thresholds);
+    let page =
+        sue.get(&finding).await.is(200).says("adds 1.609 (the natural logarithm of 5)").says("takes off 4 ×");
+    page.says("so many times the other units': 5 instead of 7");
     is_clean(&app).await;
 }
 
@@ -124,7 +146,8 @@ async fn what_does_not_fit_is_said_beside_its_field_and_stays() {
     let sue = app.user("sue").await;
     for wrong in ["NaN", "inf", "-1", "1e999", "seven", " ", "7,5", "51"] {
         let query = [("burst_ratio", wrong), ("watch_days", "45")];
-        let page = sue.get(paths::Thresholds.with(&query)).await.is(422).says("a number from 2 to 50, please.");
+        let page =
+            sue.get(paths::Thresholds.with(&query)).await.is(422).says("a number from 2 to 50, please.");
         let page = page.never_says("If these were in force");
         assert!(page.body.contains(&format!("value=\"{wrong}\"")), "{wrong:?} stays");
         assert!(page.body.contains("value=\"45\""), "what fits stays as well");
@@ -144,8 +167,13 @@ async fn a_change_wants_a_reason_a_password_and_its_own_reader() {
     let sue = app.user("sue").await;
     let path = paths::Thresholds.with(&[("burst_ratio", "5")]);
     let page = sue.get(&path).await.fill("password", PASSWORD).send().await.is(422);
-    let page = page.says("Say why in a few words").fill("reason", "Fewer rare ones.").fill("password", "wrong").send();
-    let page = page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 7 to 5");
+    let page = page
+        .says("Say why in a few words")
+        .fill("reason", "Fewer rare ones.")
+        .fill("password", "wrong")
+        .send();
+    let page =
+        page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 7 to 5");
     page.fill("password", PASSWORD).send().await.goes_to(paths::Thresholds);
     let typed = [("burst_ratio", "6"), ("old.burst_ratio", "5"), ("reason", "Mine."), ("signer", "stan")];
     let page = sue.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await;
@@ -161,7 +189,8 @@ async fn settings_that_would_flag_everything_are_refused_with_the_forecast() {
     let sue = app.user("sue").await;
     let wild = [("burst_chance", "1"), ("burst_ratio", "2"), ("burst_at_least", "2")];
     let page = sue.get(paths::Thresholds.with(&wild)).await.is(200).says("If these were in force");
-    let page = page.says("lines a year by chance alone on this fleet of 3 devices: nobody would read the board.");
+    let page =
+        page.says("lines a year by chance alone on this fleet of 3 devices: nobody would read the board.");
     assert!(!page.body.contains("name=\"password\""), "there is nothing to sign");
     assert!(page.body.contains("name=\"burst_chance\" type=\"text\" value=\"1\""), "what was typed stays");
     let old = [("old.burst_chance", "0.0026"), ("old.burst_ratio", "7"), ("old.burst_at_least", "3")];
@@ -183,7 +212,10 @@ async fn two_tabs_do_not_undo_each_other() {
     let page = page.says("since you opened this page").says("Five were better.").says("from 6 to 5");
     page.fill("password", PASSWORD).send().await.goes_to(paths::Thresholds);
     let world = app.web.desk().world();
-    assert_eq!((world.thresholds.get("burst_ratio"), world.thresholds.get("wet_ratio")), (Some(5.0), Some(3.0)));
+    assert_eq!(
+        (world.thresholds.get("burst_ratio"), world.thresholds.get("wet_ratio")),
+        (Some(5.0), Some(3.0))
+    );
     sue.get(paths::Thresholds).await.says("from 7 to 6").says("from 6 to 5").says("from 2 to 3");
 }
 
@@ -220,9 +252,11 @@ async fn the_watch_list_says_what_it_is_worth() {
     app.user("sam").await.get(paths::Watch).await.is(200).says("No device has had so many.");
     a_year(&app).await;
     let sam = app.user("sam").await;
-    let page = sam.get(paths::Watch).await.is(200).says("A rule of thumb, not a finding: 3 within 30 service days:");
+    let page =
+        sam.get(paths::Watch).await.is(200).says("A rule of thumb, not a finding: 3 within 30 service days:");
     let page = page.says("of 100 healthy devices would be on this list within a year.");
-    let page = page.says("QHB 412 · TC2 Traction inverter 2").says("6 occurrences within the last 30 service days");
+    let page =
+        page.says("QHB 412 · TC2 Traction inverter 2").says("6 occurrences within the last 30 service days");
     page.never_says("QHB 413");
     sam.get(paths::Triage).await.says("The watch list").link_to("/watc");
     app.user("ann").await.get(paths::Watch).await.is(403);

@@ -21,7 +21,9 @@ pub fn says(world: &World) -> String {
     let rule = format!("{} within {} service days", set.watch_count, set.watch_days);
     match world.figures.as_deref().and_then(|figures| watch_share(set, figures)) {
         Some(share) => format!("{rule}: {} would be on this list within a year.", of_healthy(share)),
-        None => format!("{rule}. How many healthy devices it takes along is not known: no class has a usable rate yet."),
+        None => format!(
+            "{rule}. How many healthy devices it takes along is not known: no class has a usable rate yet."
+        ),
     }
 }
 

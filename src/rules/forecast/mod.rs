@@ -62,7 +62,8 @@ struct Kind {
 pub fn forecast(set: &Thresholds, figures: &ClassFigures) -> Forecast {
     let kinds = kinds(figures);
     let began = |month: &super::monthly::Monthly| {
-        let recent = |since: crate::base::Instant| figures.as_of.since(since) < 365 * crate::base::instant::DAY;
+        let recent =
+            |since: crate::base::Instant| figures.as_of.since(since) < 365 * crate::base::instant::DAY;
         let worsening = month.worsening.iter().filter(|line| recent(line.since)).count();
         let class_wide = month.class_wide.iter().filter(|line| recent(line.since)).count();
         (worsening as f64, class_wide as f64)
@@ -129,9 +130,7 @@ fn watch_of(set: &Thresholds, kinds: &[Kind]) -> Option<f64> {
 /// operate.
 fn did_not_hold(set: &Thresholds, kinds: &[Kind], first: f64) -> f64 {
     let all: f64 = kinds.iter().map(|kind| kind.occurrences).sum();
-    let of = |kind: &Kind| {
-        kind.occurrences * kind.averaged(|rate| returned::chance(first, YEAR * rate, set))
-    };
+    let of = |kind: &Kind| kind.occurrences * kind.averaged(|rate| returned::chance(first, YEAR * rate, set));
     if all > 0.0 { kinds.iter().map(of).sum::<f64>() / all } else { 0.0 }
 }
 
@@ -158,7 +157,11 @@ fn watched(figures: &ClassFigures) -> f64 {
 }
 
 fn whole(x: f64) -> u64 {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "2 to 50 by the settings' bounds")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "2 to 50 by the settings' bounds"
+    )]
     let whole = x as u64;
     whole
 }

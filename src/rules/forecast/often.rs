@@ -3,11 +3,7 @@ use super::Kind;
 use crate::rules::{
     Thresholds,
     pair::YEAR,
-    statistics::{
-        posterior::Posterior,
-        scan::exactly,
-        tails::poisson_at_least,
-    },
+    statistics::{posterior::Posterior, scan::exactly, tails::poisson_at_least},
 };
 
 /// Points of Simpson's rule over the gap before an occurrence.
@@ -32,7 +28,11 @@ pub fn enough(kind: &Kind, set: &Thresholds) -> Option<u32> {
         let middle = low.midpoint(high);
         if sure(middle) { high = middle } else { low = middle }
     }
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "2 to 100 by the settings' bounds")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "2 to 100 by the settings' bounds"
+    )]
     let least = set.often_at_least as u32;
     Some(high.max(least).max(2))
 }
@@ -49,8 +49,7 @@ pub fn lines_a_year(kind: &Kind, rate: f64, set: &Thresholds) -> f64 {
         0 => 1.0,
         n => poisson_at_least(n.unsigned_abs(), mean.max(f64::MIN_POSITIVE)).unwrap_or(0.0),
     };
-    let after_quiet =
-        simpson(quiet, YEAR, |gap| rate * (-rate * gap).exp() * at_least(rate * (YEAR - gap)));
+    let after_quiet = simpson(quiet, YEAR, |gap| rate * (-rate * gap).exp() * at_least(rate * (YEAR - gap)));
     let fills = simpson(0.0, quiet, |gap| {
         rate * (-2.0 * rate * gap).exp() * exactly(others, (rate * (YEAR - gap)).max(f64::MIN_POSITIVE))
     });

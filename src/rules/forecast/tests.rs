@@ -1,5 +1,7 @@
 //! The forecast beside fleets thrown by dice: one simulation plays the rules as they are told in words, in whole days, and one
 //! goes through the very function that judges.
+#![expect(clippy::cast_possible_truncation, reason = "days of some thousand years")]
+
 use super::*;
 use crate::{
     base::{Day, instant::DAY},
@@ -187,7 +189,10 @@ fn fleet(set: impl FnOnce(&mut ClassFigures)) -> ClassFigures {
     let mut railway: Railway = with_gap(90);
     railway.even();
     let mut figures = railway.figures.unwrap();
-    figures.class_days.values_mut().for_each(|class| *class = crate::rules::figures::ClassDays { days: 3_600, units: 40, squares: 0 });
+    figures
+        .class_days
+        .values_mut()
+        .for_each(|class| *class = crate::rules::figures::ClassDays { days: 3_600, units: 40, squares: 0 });
     set(&mut figures);
     figures
 }
@@ -247,10 +252,9 @@ fn every_corner_of_the_bounds_has_a_forecast() {
 #[test]
 fn settings_that_would_flag_everything_are_too_much() {
     let figures = fleet(|_| {});
-    for (setting, value, loudest) in [
-        ("burst_chance", 1.0, Rule::Burst),
-        ("often_certainty", 0.5, Rule::Often),
-    ] {
+    for (setting, value, loudest) in
+        [("burst_chance", 1.0, Rule::Burst), ("often_certainty", 0.5, Rule::Often)]
+    {
         let mut set = Thresholds::default();
         assert!(!forecast(&set, &figures).is_too_much() && !forecast_unknown(&set).is_too_much());
         set.set(setting, value).unwrap();

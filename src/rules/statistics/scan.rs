@@ -43,11 +43,9 @@ pub fn quiet_over_two_and_three(k: i64, mean: f64) -> (f64, f64) {
     let a1 = 2.0 * p(k) * f(k - 1) * ((kf - 1.0) * f(k - 2) - mean * f(k - 3));
     let a2 = 0.5
         * p(k).powi(2)
-        * ((kf - 1.0) * (kf - 2.0) * f(k - 3) - 2.0 * (kf - 2.0) * mean * f(k - 4)
-            + mean * mean * f(k - 5));
+        * ((kf - 1.0) * (kf - 2.0) * f(k - 3) - 2.0 * (kf - 2.0) * mean * f(k - 4) + mean * mean * f(k - 5));
     let a3: f64 = (1..k).map(|r| p(2 * k - r) * f(r - 1).powi(2)).sum();
-    let a4: f64 =
-        (2..k).map(|r| p(2 * k - r) * p(r) * ((r as f64 - 1.0) * f(r - 2) - mean * f(r - 3))).sum();
+    let a4: f64 = (2..k).map(|r| p(2 * k - r) * p(r) * ((r as f64 - 1.0) * f(r - 2) - mean * f(r - 3))).sum();
     (two, f(k - 1).powi(3) - a1 + a2 + a3 - a4)
 }
 

@@ -19,8 +19,7 @@ pub(super) struct Asking {
 impl Asking {
     /// A setting that does not stand in the form keeps its value.
     pub fn read<'a>(in_force: &Thresholds, value: impl Fn(&str) -> Option<&'a str>) -> Self {
-        let mut asking =
-            Self { typed: BTreeMap::new(), changes: Vec::new(), problems: BTreeMap::new() };
+        let mut asking = Self { typed: BTreeMap::new(), changes: Vec::new(), problems: BTreeMap::new() };
         for setting in SETTINGS {
             let Some(typed) = value(setting.name) else { continue };
             asking.typed.insert(setting.name, typed.to_owned());

@@ -39,8 +39,7 @@ pub(super) fn groups() -> Vec<Group> {
         rule: None,
         settings: with(prefix).collect(),
     };
-    let mut groups: Vec<Group> =
-        OF_RULES.iter().map(of_rule).chain(OF_ALL.iter().map(of_all)).collect();
+    let mut groups: Vec<Group> = OF_RULES.iter().map(of_rule).chain(OF_ALL.iter().map(of_all)).collect();
     let named = |setting: &&Setting| groups.iter().any(|g| g.settings.iter().any(|s| s.name == setting.name));
     let others: Vec<&Setting> = SETTINGS.iter().filter(|setting| !named(setting)).collect();
     groups.push(Group { title: "Others".to_owned(), rule: None, settings: others });

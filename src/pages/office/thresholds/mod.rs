@@ -76,8 +76,9 @@ pub async fn sign(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
         return again(&app, frame, &me, &asking, StatusCode::UNPROCESSABLE_ENTITY, kept).await;
     }
     let Some(reason) = text::tidy(&kept.reason).filter(|_| asking.problems.is_empty()) else {
-        kept.reason_says =
-            text::tidy(&kept.reason).is_none().then(|| "Say why in a few words: it stands in the book.".into());
+        kept.reason_says = text::tidy(&kept.reason)
+            .is_none()
+            .then(|| "Say why in a few words: it stands in the book.".into());
         return again(&app, frame, &me, &asking, StatusCode::UNPROCESSABLE_ENTITY, kept).await;
     };
     if let Err(says) = signature::sign(&app, &me, form.get("password")).await? {
@@ -110,18 +111,12 @@ fn not_the_signer(signer: &str, me: &Me) -> Option<String> {
 }
 
 /// The page once more, with what was typed; the book's history is not judged again for it.
-async fn again(
-    app: &App,
-    frame: Frame,
-    me: &Me,
-    asking: &Asking,
-    status: StatusCode,
-    kept: Kept,
-) -> Answer {
-    // Another's change may have come in between: what it made of the world is what counts.
+async fn again(app: &App, frame: Frame, me: &Me, asking: &Asking, status: StatusCode, kept: Kept) -> Answer {
+    // Another's change may have come in between: what was typed is held against what is in force now.
     let world = app.world();
+    let asking = Asking::read(&world.thresholds, |name| asking.typed.get(name).map(String::as_str));
     let sheet = load(app, &world).await?;
-    page(status, &draw(frame, me, &world, sheet, asking, kept))
+    page(status, &draw(frame, me, &world, sheet, &asking, kept))
 }
 
 async fn load(app: &App, world: &World) -> Result<Sheet, Oops> {

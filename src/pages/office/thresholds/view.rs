@@ -3,7 +3,7 @@ use askama::Template;
 
 use super::{Kept, asked::Asking, groups::groups};
 use crate::{
-    base::{text::count},
+    base::text::count,
     desk::{
         World,
         thresholds::{PastChange, about},
@@ -162,9 +162,7 @@ fn field(setting: &Setting, world: &World, asking: &Asking) -> Field {
     let mut letters = setting.says.chars();
     let label: String =
         letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default() + letters.as_str();
-    Field::number(setting.name, &label, &value)
-        .hint(&hint)
-        .says(asking.problems.get(setting.name).cloned())
+    Field::number(setting.name, &label, &value).hint(&hint).says(asking.problems.get(setting.name).cloned())
 }
 
 fn tried(
@@ -204,7 +202,8 @@ fn changed(name: &str, old: f64, new: f64) -> Option<Changed> {
 /// Rules of which anything is known or to be expected.
 fn rows(sheet: &Sheet, new: &Forecast) -> Vec<Row> {
     let counted = |counted: Option<&Counted>, rule: Rule| {
-        counted.map_or_else(|| "not judged".to_owned(), |all| all.get(&rule).copied().unwrap_or(0).to_string())
+        counted
+            .map_or_else(|| "not judged".to_owned(), |all| all.get(&rule).copied().unwrap_or(0).to_string())
     };
     let trial = sheet.trial.as_ref();
     let row = |rule: Rule| Row {
