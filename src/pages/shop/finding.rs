@@ -15,10 +15,12 @@ use crate::{
     people::Act,
     reports::{self, Entry, stored},
     rules::{
-        Finding, Rule,
+        Finding, Rule, Thresholds,
         explained::{explained_by, take_over_ranks},
+        pair::round,
         store,
         store::{State as Standing, Wanted},
+        thresholds::SETTINGS,
     },
     shop::store::causes,
     web::{Answer, App, Frame, Me, Oops, page, paths},
@@ -33,6 +35,8 @@ struct View {
     device: String,
     name: &'static str,
     spelled: &'static str,
+    /// The railway goes by other settings than those the words name, in its own words.
+    otherwise: Vec<String>,
     sentence: String,
     state: &'static str,
     /// A beginning, from what repairs found before and from what the line rests on.
@@ -115,6 +119,7 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         name: rules::name(finding.rule),
         spelled: rules::spelled(finding.rule),
+        otherwise: if finding.rank.is_some() { set_otherwise(&world.thresholds) } else { Vec::new() },
         sentence: finding.sentence.clone(),
         state: state_says(shown.state),
         test_first: shown.test_first,
@@ -123,12 +128,22 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         certain: finding.rank.is_none(),
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
         severity: finding.severity.to_string(),
-        reckoned: reckoned(finding),
+        reckoned: reckoned(finding, &world.thresholds),
         figures: finding.figures.iter().map(|(name, value)| figure(name, value)).collect(),
         entries,
         board: unit
             .map_or_else(|| paths::Triage.to_string(), |unit| paths::Triage.with(&[("unit", &unit.slug())])),
     }
+}
+
+/// Every setting that is not at its default.
+fn set_otherwise(set: &Thresholds) -> Vec<String> {
+    let other = SETTINGS.iter().filter_map(|setting| {
+        let value = set.get(setting.name)?;
+        let differs = value.to_bits() != setting.default.to_bits();
+        differs.then(|| format!("{}: {value} instead of {}", setting.says, setting.default))
+    });
+    other.collect()
 }
 
 fn state_says(state: Standing) -> &'static str {
@@ -143,11 +158,12 @@ fn state_says(state: Standing) -> &'static str {
 }
 
 /// The sums behind a burst's figures; nothing for rules that reckon nothing.
-fn reckoned(finding: &Finding) -> Vec<String> {
-    burst_reckoned(finding).map(Vec::from).unwrap_or_default()
+fn reckoned(finding: &Finding, set: &Thresholds) -> Vec<String> {
+    burst_reckoned(finding, set.burst_ratio).map(Vec::from).unwrap_or_default()
 }
 
-fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
+/// What is judged, is judged by the ratio in force now.
+fn burst_reckoned(finding: &Finding, ratio: f64) -> Option<[String; 3]> {
     let n = |name: &str| finding.figures.get(name).and_then(serde_json::Value::as_f64);
     let (rate, length, one_in) = (n("rate_upper_per_day")?, n("run_length")?, n("one_in")?);
     let (own, days, gap) = (n("year_occurrences")?, n("year_service_days")?, n("normal_gap_days")?);
@@ -155,10 +171,12 @@ fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
     let (extra, rank) = (n("extra_in_30_days")?, finding.rank?);
     Some([
         format!(
-            "The score: every occurrence counted adds 1.946 (the natural logarithm of 7), every service day from one to the \
-             next takes off 6 × {} = {}; it never falls below 0.",
+            "The score: every occurrence counted adds {} (the natural logarithm of {ratio}), every service day from one to the \
+             next takes off {} × {} = {}; it never falls below 0.",
+            four(ratio.ln()),
+            round(ratio - 1.0),
             four(rate),
-            four(6.0 * rate)
+            four((ratio - 1.0) * rate)
         ),
         format!(
             "The luck: a healthy device that operates at the upper bound, by chance alone, gets to such a score once in {length} \
@@ -220,7 +238,7 @@ mod tests {
                 "rate_upper_per_day": 0.005_848, "run_length": 23480, "one_in": 11000, "year_occurrences": 6, "year_service_days": 365,
                 "normal_gap_days": 209.1, "class_counts_as_occurrences": 1.5, "class_counts_as_days": 313.65, "extra_in_30_days": 0.3}});
         let mut finding: Finding = serde_json::from_value(finding).unwrap();
-        let says = reckoned(&finding).join("\n");
+        let says = reckoned(&finding, &Thresholds::default()).join("\n");
         for want in [
             "6 × 0.005848 = 0.03509",
             "23480 ÷ 2.135 = 11000: one healthy unit in 11000",
@@ -230,7 +248,7 @@ mod tests {
             assert!(says.contains(want), "{says} has not {want:?}");
         }
         finding.figures.clear();
-        assert!(reckoned(&finding).is_empty());
+        assert!(reckoned(&finding, &Thresholds::default()).is_empty());
     }
 
     #[test]
