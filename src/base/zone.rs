@@ -49,11 +49,6 @@ impl Day {
         (date.year(), date.month())
     }
 
-    /// The month of the year, from 0 for January to 11.
-    pub fn month0(self) -> usize {
-        usize::from(self.date().month().unsigned_abs()).saturating_sub(1)
-    }
-
     /// `3 March 2026`, for sentences.
     pub fn in_words(self) -> String {
         self.date().strftime("%-d %B %Y").to_string()

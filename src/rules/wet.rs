@@ -54,7 +54,7 @@ impl Months {
     fn of(weather: &WeatherDays) -> Self {
         let mut months = Self::default();
         for (day, wet) in weather.iter() {
-            if let Some((told, of_them)) = months.0.get_mut(day.month0()) {
+            if let Some((told, of_them)) = months.0.get_mut(place(day)) {
                 *told += 1;
                 *of_them += u32::from(wet);
             }
@@ -63,9 +63,14 @@ impl Months {
     }
 
     fn share(&self, day: Day) -> f64 {
-        let (told, wet) = self.0.get(day.month0()).copied().unwrap_or_default();
+        let (told, wet) = self.0.get(place(day)).copied().unwrap_or_default();
         if told == 0 { 0.0 } else { f64::from(wet) / f64::from(told) }
     }
+}
+
+/// Its month's place in the year, from 0.
+fn place(day: Day) -> usize {
+    usize::from(day.month().1.unsigned_abs()).saturating_sub(1)
 }
 
 /// The operations of one window whose weather is told.
@@ -338,7 +343,7 @@ mod tests {
         let mut railway = Railway::with(vec![]);
         // Half of May's days are wet, none of the rest of the year: over the year it would look like a leak.
         for day in Day::parse("2025-06-01").unwrap().0..Day::parse("2026-06-01").unwrap().0 {
-            railway.weather.insert(Day(day), Day(day).month0() == 4 && day % 2 == 0);
+            railway.weather.insert(Day(day), Day(day).month().1 == 5 && day % 2 == 0);
         }
         let may = Day::parse("2026-05-01").unwrap().0;
         let even = (may..).filter(|day| day % 2 == 0).take(6);

@@ -35,7 +35,7 @@ pub struct App {
     pub web: web::App,
     pub clock: Clock,
     pub router: Router,
-    _dir: tempfile::TempDir,
+    dir: tempfile::TempDir,
 }
 
 /// ann and ben are crew, sam is the shop, sue and stan supervise, ada keeps the roster, ida has a one-time password.
@@ -59,7 +59,12 @@ impl App {
         let clock = Clock::standing_at(Instant::parse("2026-03-03T12:00:00Z").unwrap());
         let web = web::App::new(desk(&dir, &clock).await, settings);
         let router = site::site(&web);
-        Self { web, clock, router, _dir: dir }
+        Self { web, clock, router, dir }
+    }
+
+    /// The book's file.
+    pub fn path(&self) -> std::path::PathBuf {
+        self.dir.path().join("book.db")
     }
 
     pub fn minutes_pass(&self, minutes: i64) {

@@ -15,5 +15,6 @@ mod doors;
 mod parked;
 mod permits;
 mod sign_in;
+mod thresholds;
 mod waiting;
 mod weight;

@@ -77,7 +77,7 @@ impl Railway {
         for (pair, key, dossier) in &self.dossiers {
             let days = &self.days[self.fleet.pairs[*pair].unit];
             all.extend(
-                judge(key, dossier, Beside { days, weather: &weather, runs: &[] }, &ground)
+                judge(key, dossier, Beside { days, weather: &weather, runs: &[], earlier: &[] }, &ground)
                     .findings
                     .into_iter()
                     .filter(counts),
