@@ -2,8 +2,10 @@
 //! More of it: `PROPTEST_CASES=500 FLIPS=3000 KILLS=100 cargo test --test book`.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that fails says so by panicking")]
 #![expect(clippy::cast_possible_truncation, reason = "the numbers of reports are small")]
+mod bad;
 mod channels;
 mod deeds;
+mod fleets;
 mod flips;
 mod golden;
 mod house;
@@ -14,6 +16,7 @@ mod moved;
 mod order;
 mod pages;
 mod process;
+mod sentences;
 mod tampered;
 mod together;
 mod writing;

@@ -186,7 +186,7 @@ async fn figures(desk: &Desk, as_of: Instant) -> Body {
 }
 
 /// Settings under which a handful of operations is enough for every rule to speak.
-fn eager() -> Body {
+pub(crate) fn eager() -> Body {
     let changes = [
         ("burst_chance", 1.0),
         ("burst_ratio", 2.0),
@@ -224,6 +224,12 @@ fn eager() -> Body {
     Body::ThresholdsChanged(Box::new(ThresholdsChanged { changes, reason: "to hear every rule".into() }))
 }
 
+/// A page of the shop's, or the program's own, filed now.
+pub(crate) async fn act_of_shop(desk: &Desk, body: Body) {
+    let now = desk.clock().now();
+    desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, now)).await.unwrap();
+}
+
 pub async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
     let mut db = desk.read().await.unwrap();
     let read = async |db: &mut sqlx::SqliteConnection, sql: &'static str| -> Vec<String> {
@@ -238,7 +244,7 @@ pub async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
 }
 
 /// What is kept after every deed is what judging everything at once makes of it.
-pub async fn equals_the_batch(desk: &Desk) {
+pub(crate) async fn equals_the_batch(desk: &Desk) {
     let (findings, bypasses) = findings_and_bypasses(desk).await;
     let mut db = desk.read().await.unwrap();
     let all = history::whole(&mut db).await.unwrap();
