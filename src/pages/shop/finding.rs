@@ -8,7 +8,7 @@ use sqlx::SqliteConnection;
 
 use super::lines;
 use crate::{
-    base::Instant,
+    base::{Instant, instant::DAY},
     desk::World,
     oversight,
     pages::drawn::{rules, told, told::EntryLine},
@@ -78,14 +78,26 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         me.permit(Act::ReadBypasses)?;
     }
     let state = store::decisions(&mut db, now).await?.state(&finding, now);
-    let wanted = reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() };
-    let entries = reports::store::entries(&mut db, &wanted).await?;
+    let entries = reports::store::entries(&mut db, &rests_on(&finding)).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
     drop(db);
     let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
     let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes) };
     let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
     page(StatusCode::OK, &view(frame, &finding, shown, entries, &world))
+}
+
+/// A line about a whole class names no entries one by one: it rests on all operations of that device in the year before.
+fn rests_on(finding: &Finding) -> reports::store::Wanted<'_> {
+    match (&finding.device, finding.figures.get("as_of").and_then(serde_json::Value::as_i64)) {
+        (Some(device), Some(as_of)) => reports::store::Wanted {
+            operations: Some((&finding.units, device)),
+            happened_since: Some(Instant(as_of).minus(365 * DAY)),
+            happened_by: Some(Instant(as_of)),
+            ..Default::default()
+        },
+        _ => reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() },
+    }
 }
 
 /// One that no row holds.
@@ -114,7 +126,11 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
     let schedule = unit.and_then(|unit| world.roster.schedule_at(unit, finding.since));
     View {
         frame,
-        unit: unit.map(ToString::to_string).unwrap_or_default(),
+        unit: match (unit, &finding.class) {
+            (Some(unit), _) => unit.to_string(),
+            (None, Some(class)) => format!("class {class}"),
+            (None, None) => String::new(),
+        },
         unit_path: unit.map(|unit| paths::Handover(unit.clone()).to_string()),
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         name: rules::name(finding.rule),
@@ -129,7 +145,12 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
         severity: finding.severity.to_string(),
         reckoned: reckoned(finding, &world.thresholds),
-        figures: finding.figures.iter().map(|(name, value)| figure(name, value)).collect(),
+        figures: finding
+            .figures
+            .iter()
+            .filter(|(name, _)| *name != "as_of")
+            .map(|(n, v)| figure(n, v))
+            .collect(),
         entries,
         board: unit
             .map_or_else(|| paths::Triage.to_string(), |unit| paths::Triage.with(&[("unit", &unit.slug())])),
