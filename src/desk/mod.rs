@@ -141,14 +141,14 @@ impl Desk {
         Ok(Pending(answer))
     }
 
-    /// The same for imports: waits for a place in the queue.
+    /// The same for imports: waits for a place in the queue, and shares its commit with many more.
     pub async fn hand_over_patiently<A: Act>(
         &self,
         act: A,
         at: Option<Instant>,
     ) -> Result<Pending<A::Answer>, Refused> {
         let (reply, answer) = oneshot::channel();
-        let job = Job::Act(Box::new(Waiting { act, at, answer: None, reply }));
+        let job = Job::Bulk(Box::new(Waiting { act, at, answer: None, reply }));
         self.writing
             .hand(job)
             .await
