@@ -123,8 +123,10 @@ impl Zone {
         let ts = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX);
         let offset = self.tz.to_offset(ts);
         let there = offset.to_datetime(ts);
-        let month = usize::try_from(there.month()).ok().and_then(|m| MONTHS.get(m.wrapping_sub(1))).unwrap_or(&"");
-        let (sign, minutes) = if offset.seconds() < 0 { ('-', -offset.seconds() / 60) } else { ('+', offset.seconds() / 60) };
+        let month =
+            usize::try_from(there.month()).ok().and_then(|m| MONTHS.get(m.wrapping_sub(1))).unwrap_or(&"");
+        let (sign, minutes) =
+            if offset.seconds() < 0 { ('-', -offset.seconds() / 60) } else { ('+', offset.seconds() / 60) };
         format!(
             "{} {month} {} {:02}:{:02} {sign}{:02}:{:02}",
             there.day(),

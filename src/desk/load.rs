@@ -4,16 +4,16 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    cabinet::{Kept, Stored},
+    cabinet::{Kept, Prints},
     draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
     tables::json,
-    wanted::Wanted,
+    wanted::{Need, Wanted},
 };
 use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
-    reports::stored,
-    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet},
+    reports::{stored, validity},
+    rules::{Bypass, Dossier, DossierKey, Fact, dossier::Subject, service_days::DaySet},
 };
 
 impl Draft {
@@ -28,7 +28,7 @@ impl Draft {
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
         wanted.add_subjects(pages, self);
-        self.asked.extend(wanted.dossiers.iter().cloned());
+        self.asked.extend(wanted.dossiers.keys().cloned());
         self.load_units(db, &wanted.units).await?;
         self.asked_units.extend(wanted.units.keys().cloned());
         self.load_dossiers(db, &wanted).await
@@ -172,19 +172,57 @@ impl Draft {
 
     /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
     async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let mut keys = self.dependent_on_days(db, wanted).await?;
-        keys.extend(wanted.dossiers.iter().cloned());
+        let dependent =
+            if self.unjudged { BTreeSet::new() } else { self.dependent_on_days(db, wanted).await? };
         let mut missing = Vec::new();
-        for key in keys {
-            match self.cabinet.take(&key) {
-                Some(kept) => drop(self.dossiers.insert(key, kept)),
-                None => missing.push((key.unit, key.subject.to_string())),
+        for key in wanted.dossiers.keys().chain(&dependent) {
+            if self.dossiers.contains_key(key) {
+                continue;
+            }
+            match self.cabinet.take(key) {
+                Some(kept) => drop(self.dossiers.insert(key.clone(), kept)),
+                None => missing.push((&key.unit, key.subject.to_string())),
             }
         }
-        let some = "WHERE (d.unit, d.subject) IN (SELECT value->>0, value->>1 FROM json_each(?))";
-        for row in fetch(db, &dossiers_sql(some), &missing).await? {
-            add_part(&mut self.dossiers, &row)?;
+        for row in fetch(db, &dossiers_sql(ENDS), &missing).await? {
+            let (key, kept) = kept(&row)?;
+            self.dossiers.insert(key, kept);
         }
+        dependent.iter().for_each(|key| {
+            self.dossiers.entry(key.clone()).and_modify(|kept| kept.to_judge = true);
+        });
+        let least = if self.unjudged { Need::ToAmend } else { Need::ToJudge };
+        let whole = wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key);
+        let whole: BTreeSet<DossierKey> = whole.cloned().chain(dependent).collect();
+        // What others told at about the same time may lie in an earlier part.
+        let too_late = |key: &DossierKey, kept: &Kept| {
+            let from = wanted.looks.get(key).map(|at| at.minus(validity::SAME_TIME));
+            from.is_some_and(|from| kept.dossier.facts().first().is_none_or(|first| first.at > from))
+        };
+        let unjudged = self.unjudged;
+        self.load_the_rest(db, |key, kept| whole.contains(key) || (!unjudged && too_late(key, kept))).await
+    }
+
+    /// The parts that are not in hand, of those dossiers that are wanted whole.
+    pub(super) async fn load_the_rest(
+        &mut self,
+        db: &mut SqliteConnection,
+        wanted: impl Fn(&DossierKey, &Kept) -> bool,
+    ) -> Result<(), sqlx::Error> {
+        let partial = self.dossiers.iter_mut().filter(|(key, kept)| kept.first_part > 0 && wanted(key, kept));
+        let mut partial: Vec<(&DossierKey, &mut Kept)> = partial.collect();
+        let asked: Vec<_> =
+            partial.iter().map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part)).collect();
+        let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
+            ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part < c.value->>2 ORDER BY n, p.part";
+        let mut earlier: Vec<Vec<Fact>> = vec![Vec::new(); partial.len()];
+        for row in fetch(db, sql, &asked).await? {
+            let place = usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX);
+            if let Some(facts) = earlier.get_mut(place) {
+                facts.append(&mut unpack(row.try_get("facts")?)?);
+            }
+        }
+        partial.iter_mut().zip(earlier).for_each(|((_, kept), facts)| kept.complete(facts));
         Ok(())
     }
 
@@ -227,45 +265,104 @@ async fn any_filed(db: &mut SqliteConnection, wanted: &Wanted) -> Result<bool, s
     sqlx::query_scalar(sql).bind(json(&wanted.reports)).bind(json(&wanted.entries)).fetch_one(db).await
 }
 
-/// Dossiers with their parts, the earliest part first.
+/// Dossiers with their last part.
 fn dossiers_sql(some: &str) -> String {
     format!(
-        "SELECT d.unit, d.subject, d.findings, p.facts FROM dossier d
-            LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject {some}
-            ORDER BY d.unit, d.subject, p.fortnight"
+        "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.findings, d.bypasses, p.part, p.facts
+            FROM {some} LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
+                AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)"
     )
 }
 
-type Dossiers = BTreeMap<DossierKey, Kept>;
+const ENDS: &str = "json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1";
+
+/// The cells of a flipped file may hold anything: none is read in a way that panics.
+fn kept(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
+    let part: Option<i64> = row.try_get("part")?;
+    let facts: Option<&[u8]> = row.try_get("facts")?;
+    let last = part
+        .zip(facts)
+        .map(|(part, facts)| Ok::<_, sqlx::Error>((usize::try_from(part).unwrap_or(0), unpack(facts)?)));
+    let kept = Kept::of_file(prints(row)?, last.transpose()?);
+    Ok((key(row)?, kept))
+}
+
+fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
+    let (findings, _) = row.try_get::<&[u8], _>("findings")?.as_chunks::<8>();
+    Ok(Prints {
+        settled_after: row.try_get::<Option<i64>, _>("settled_after")?.map(Instant),
+        watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
+        findings: findings.iter().map(|print| i64::from_be_bytes(*print)).collect(),
+        bypasses: row.try_get("bypasses")?,
+    })
+}
+
+fn unpack(packed: &[u8]) -> Result<Vec<Fact>, sqlx::Error> {
+    postcard::from_bytes(packed).map_err(|why| damaged(why.to_string()))
+}
+
+/// Dossiers as they are read for everybody but the writer.
+type Dossiers = BTreeMap<DossierKey, Dossier>;
 
 pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
-    let mut all = Dossiers::new();
-    for row in sqlx::query(AssertSqlSafe(dossiers_sql(""))).fetch_all(db).await? {
-        add_part(&mut all, &row)?;
-    }
-    Ok(all)
+    let mut packed = BTreeMap::new();
+    packed_of(db, None, &mut packed).await?;
+    packed.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
 }
 
 /// Everything the book knows of these units, by subject.
 pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
-    let mut all = Dossiers::new();
-    let some = "WHERE d.unit IN (SELECT value FROM json_each(?))";
-    for row in sqlx::query(AssertSqlSafe(dossiers_sql(some))).bind(json(&units)).fetch_all(db).await? {
-        add_part(&mut all, &row)?;
-    }
-    Ok(all)
+    let mut packed = BTreeMap::new();
+    packed_of(db, Some(units), &mut packed).await?;
+    packed.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
 }
 
-/// The cells of a flipped file may hold anything: none is read in a way that panics.
-fn add_part(dossiers: &mut Dossiers, row: &SqliteRow) -> Result<(), sqlx::Error> {
-    let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);
-    let blank = || Kept { stored: Stored::Unread { findings }, ..Kept::default() };
-    let kept = dossiers.entry(key(row)?).or_insert_with(blank);
-    if let Some(packed) = row.try_get::<Option<&[u8]>, _>("facts")? {
-        let part: Dossier = postcard::from_bytes(packed).map_err(|why| damaged(why.to_string()))?;
-        kept.dossier.append(part);
+/// A dossier's parts in order, not unpacked yet.
+#[derive(Default)]
+pub struct Packed(Vec<Vec<u8>>);
+
+impl Packed {
+    pub fn unpacked(&self) -> Result<Dossier, sqlx::Error> {
+        let mut facts = Vec::new();
+        for part in &self.0 {
+            facts.append(&mut unpack(part)?);
+        }
+        Ok(Dossier::of(facts))
+    }
+}
+
+async fn packed_of(
+    db: &mut SqliteConnection,
+    units: Option<&[&str]>,
+    into: &mut BTreeMap<DossierKey, Packed>,
+) -> Result<(), sqlx::Error> {
+    let some = if units.is_some() { "WHERE unit IN (SELECT value FROM json_each(?))" } else { "" };
+    let sql = format!("SELECT unit, subject, facts FROM dossier_part {some} ORDER BY unit, subject, part");
+    let query = sqlx::query(AssertSqlSafe(sql.as_str()));
+    let query = if let Some(units) = units { query.bind(json(&units)) } else { query };
+    for row in query.fetch_all(db).await? {
+        into.entry(key(&row)?).or_default().0.push(row.try_get("facts")?);
     }
     Ok(())
+}
+
+/// The same for judging all of it again: with what the file has of its judgement, still packed.
+pub async fn to_judge_again(
+    db: &mut SqliteConnection,
+    units: &[&str],
+) -> Result<Vec<(DossierKey, Prints, Packed)>, sqlx::Error> {
+    let mut packed = BTreeMap::new();
+    packed_of(db, Some(units), &mut packed).await?;
+    let sql = "SELECT unit, subject, settled_after, watched_until, findings, bypasses FROM dossier
+        WHERE unit IN (SELECT value FROM json_each(?))";
+    let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
+    let mut all = Vec::with_capacity(rows.len());
+    for row in &rows {
+        let key = key(row)?;
+        let parts = packed.remove(&key).unwrap_or_default();
+        all.push((key, prints(row)?, parts));
+    }
+    Ok(all)
 }
 
 fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {

@@ -11,6 +11,7 @@ pub mod draft;
 pub mod figures;
 pub mod history;
 pub mod judge;
+mod judge_again;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;

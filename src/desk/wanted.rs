@@ -6,10 +6,21 @@ use super::{
     draft::{Draft, Page},
 };
 use crate::{
-    base::{AmendmentId, EntryId, ReportId, UnitName, zone::Day},
+    base::{AmendmentId, EntryId, Instant, ReportId, UnitName, zone::Day},
     reports::Entry,
-    rules::{DossierKey, dossier::Subject, routing},
+    rules::{DossierKey, dossier::Subject, quiet, routing},
 };
+
+/// How much of a dossier a page looks at.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Need {
+    /// Its last part: what comes in may well say nothing new.
+    End,
+    /// All of it, since it will be judged again.
+    ToJudge,
+    /// All of it, since something may be taken out.
+    ToAmend,
+}
 
 /// Everything that filing some pages will look at.
 #[derive(Debug, Default)]
@@ -21,7 +32,9 @@ pub struct Wanted {
     pub repairs: BTreeSet<uuid::Uuid>,
     /// With the days on which a page reports about it.
     pub units: BTreeMap<UnitName, BTreeSet<Day>>,
-    pub dossiers: BTreeSet<DossierKey>,
+    pub dossiers: BTreeMap<DossierKey, Need>,
+    /// The earliest look that comes to a dossier: others may have told of the device at about that time.
+    pub looks: BTreeMap<DossierKey, Instant>,
 }
 
 /// What the pages bring themselves: a later one may be about an earlier one that is not in the file yet.
@@ -100,11 +113,12 @@ impl Wanted {
             Body::ReportFiled(report) => {
                 let day = draft.world.railway.zone.day_of(report.signed_at.at);
                 self.units.entry(report.unit.clone()).or_default().insert(day);
-                self.want(&report.unit, Subject::GroundProtection);
+                self.want(&report.unit, Subject::GroundProtection, Need::End);
                 for entry in &report.entries {
-                    self.entry_subjects(&report.unit, entry, draft);
+                    let need = if quiet::is_look(entry) { Need::End } else { Need::ToJudge };
+                    self.entry_subjects(&report.unit, entry, need, draft);
                     if together.roster_changes {
-                        self.any_subjects(&report.unit, entry);
+                        self.any_subjects(&report.unit, entry, need);
                     }
                 }
             }
@@ -116,8 +130,8 @@ impl Wanted {
                 };
                 self.units.entry(unit.clone()).or_default();
                 for entry in std::iter::once(entry).chain(&amendment.replacement) {
-                    self.entry_subjects(unit, entry, draft);
-                    self.any_subjects(unit, entry);
+                    self.entry_subjects(unit, entry, Need::ToAmend, draft);
+                    self.any_subjects(unit, entry, Need::ToAmend);
                 }
             }
             Body::UnitHeld(hold) => {
@@ -125,36 +139,42 @@ impl Wanted {
             }
             Body::UnitReleased(release) => {
                 self.units.entry(release.unit.clone()).or_default();
-                self.want(&release.unit, Subject::GroundProtection);
-                self.want(&release.unit, Subject::Unit);
+                self.want(&release.unit, Subject::GroundProtection, Need::ToJudge);
+                self.want(&release.unit, Subject::Unit, Need::ToJudge);
             }
             Body::RepairClosed(closed) => {
                 let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
                 let here = together.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device));
                 let Some((unit, device)) = in_file.or(here) else { return };
                 self.units.entry(unit.clone()).or_default();
-                self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device));
+                self.want(unit, device.clone().map_or(Subject::Unit, Subject::Device), Need::ToJudge);
             }
             _ => {}
         }
     }
 
-    fn want(&mut self, unit: &UnitName, subject: Subject) {
-        self.dossiers.insert(DossierKey { unit: unit.clone(), subject });
+    fn want(&mut self, unit: &UnitName, subject: Subject, need: Need) {
+        let known = self.dossiers.entry(DossierKey { unit: unit.clone(), subject }).or_insert(need);
+        *known = need.max(*known);
     }
 
-    fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, draft: &Draft) {
+    fn entry_subjects(&mut self, unit: &UnitName, entry: &Entry, need: Need, draft: &Draft) {
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
-            self.want(unit, subject);
+            if need == Need::End {
+                let key = DossierKey { unit: unit.clone(), subject: subject.clone() };
+                let first = self.looks.entry(key).or_insert(entry.when.at());
+                *first = entry.when.at().min(*first);
+            }
+            self.want(unit, subject, need);
         }
     }
 
     /// Whatever an entry can come under by some schedule: the one it will be held against, or was, may be another
     /// than the one in force now.
-    fn any_subjects(&mut self, unit: &UnitName, entry: &Entry) {
+    fn any_subjects(&mut self, unit: &UnitName, entry: &Entry, need: Need) {
         for subject in routing::any_subjects(entry) {
-            self.want(unit, subject);
+            self.want(unit, subject, need);
         }
     }
 }

@@ -15,6 +15,7 @@ pub mod judge;
 pub mod occurrence;
 #[cfg(test)]
 mod properties;
+pub mod quiet;
 pub mod reclosed;
 pub mod register;
 pub mod reported;

@@ -148,14 +148,9 @@ async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str
     changed
 }
 
-/// One row of a table, by rowid or, where there is none, by key.
+/// One row of a table.
 fn last_of(table: &str) -> String {
-    match table {
-        "dossier_part" => "(unit, subject, fortnight) = (SELECT unit, subject, fortnight FROM dossier_part
-            ORDER BY unit DESC, subject DESC, fortnight DESC LIMIT 1)"
-            .to_owned(),
-        _ => format!("rowid = (SELECT max(rowid) FROM {table})"),
-    }
+    format!("rowid = (SELECT max(rowid) FROM {table})")
 }
 
 #[tokio::test]
