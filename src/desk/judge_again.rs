@@ -1,14 +1,16 @@
 //! Judging again what administration or new class figures changed: whole units, or the whole book. Unpacking and judging
 //! are reckoning alone, so every core has its share; what is said as before is not written again.
-use std::collections::BTreeMap;
+use std::{collections::BTreeMap, sync::Arc};
 
 use sqlx::{Row, SqliteConnection};
 
 use super::{
     cabinet::{Kept, Prints},
+    cores::on_every_core,
     draft::{Draft, UnitHistory},
     judge::{clock, judge_kept, put_changes},
-    load::{self, Packed},
+    load,
+    parts::{self, Packed},
     runs::{Watch, runs_in},
     tables::json,
     world::World,
@@ -18,8 +20,8 @@ use crate::{
     rules::{DossierKey, Judgement, dossier::Subject, fact::RunFact, windows::windows},
 };
 
-/// Units judged again in one go: some ten thousand dossiers of a railway's fleet.
-const UNITS_AT_ONCE: usize = 64;
+/// Units judged again in one go: some two thousand dossiers of a railway's fleet.
+const UNITS_AT_ONCE: usize = 32;
 
 /// A dossier on its way through.
 struct Again {
@@ -44,26 +46,25 @@ impl Draft {
         } else {
             again.units.iter().map(|unit| unit.as_str().to_owned()).collect()
         };
+        // Some are judged while the next are read.
+        let mut under_way = None;
         for units in units.chunks(UNITS_AT_ONCE) {
             let units: Vec<&str> = units.iter().map(String::as_str).collect();
-            self.judge_units(db, &units).await?;
+            let next = read(db, &units).await?;
+            self.take_up(db, under_way.take()).await?;
+            under_way = Some(judged(next, Arc::clone(&self.world)));
         }
-        Ok(())
+        self.take_up(db, under_way).await
     }
 
-    async fn judge_units(&mut self, db: &mut SqliteConnection, units: &[&str]) -> Result<(), sqlx::Error> {
-        let histories = histories_of(db, units).await?;
-        let all = load::to_judge_again(db, units).await?;
-        let mut all: Vec<Again> = all.into_iter().map(Again::of).collect();
-        on_every_core(&mut all, Again::unpack);
-        let mut runs = runs_of(db, &all).await?;
-        for one in all.iter_mut().filter(|one| one.key.subject == Subject::GroundProtection) {
-            if let Some(watch) = &mut one.kept.watch {
-                watch.runs = runs.remove(&one.key.unit).unwrap_or_default();
-            }
-        }
-        let world = std::sync::Arc::clone(&self.world);
-        on_every_core(&mut all, |some| Again::judge(some, &world, &histories));
+    /// Writes what came of it.
+    async fn take_up(
+        &mut self,
+        db: &mut SqliteConnection,
+        judged: Option<UnderWay>,
+    ) -> Result<(), sqlx::Error> {
+        let Some(judged) = judged else { return Ok(()) };
+        let all = judged.await.map_err(|why| sqlx::Error::Protocol(format!("judging stopped: {why}")))?;
         for mut one in all {
             match (one.damaged, one.said) {
                 (Some(why), _) => return Err(why),
@@ -75,6 +76,32 @@ impl Draft {
         }
         self.judged.script()?.run(db).await
     }
+}
+
+type UnderWay = tokio::task::JoinHandle<Vec<Again>>;
+
+/// Dossiers with their unit's histories.
+type Loaded = (Vec<Again>, BTreeMap<UnitName, UnitHistory>);
+
+async fn read(db: &mut SqliteConnection, units: &[&str]) -> Result<Loaded, sqlx::Error> {
+    let histories = histories_of(db, units).await?;
+    let all = parts::to_judge_again(db, units).await?;
+    let mut all: Vec<Again> = all.into_iter().map(Again::of).collect();
+    on_every_core(&mut all, Again::unpack);
+    let mut runs = runs_of(db, &all).await?;
+    for one in all.iter_mut().filter(|one| one.key.subject == Subject::GroundProtection) {
+        if let Some(watch) = &mut one.kept.watch {
+            watch.runs = runs.remove(&one.key.unit).unwrap_or_default();
+        }
+    }
+    Ok((all, histories))
+}
+
+fn judged((mut all, histories): Loaded, world: Arc<World>) -> UnderWay {
+    tokio::task::spawn_blocking(move || {
+        on_every_core(&mut all, |some| Again::judge(some, &world, &histories));
+        all
+    })
 }
 
 impl Again {
@@ -106,20 +133,6 @@ impl Again {
             }
         }
     }
-}
-
-/// Shares a list out, as much to each core; where one cut falls does not matter.
-fn on_every_core<T: Send>(all: &mut [T], work: impl Fn(&mut [T]) + Sync) {
-    let cores = std::thread::available_parallelism().map_or(1, usize::from);
-    let share = all.len().div_ceil(cores).max(1);
-    std::thread::scope(|scope| {
-        let mut shares = all.chunks_mut(share);
-        let own = shares.next();
-        for share in shares {
-            scope.spawn(|| work(share));
-        }
-        own.into_iter().for_each(&work);
-    });
 }
 
 async fn histories_of(

@@ -4,8 +4,9 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    cabinet::{Kept, Prints},
+    cabinet::Kept,
     draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
+    parts,
     tables::json,
     wanted::{Need, Wanted},
 };
@@ -13,7 +14,7 @@ use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::{stored, validity},
-    rules::{Bypass, Dossier, DossierKey, Fact, dossier::Subject, service_days::DaySet},
+    rules::{Bypass, DossierKey, Fact, service_days::DaySet},
 };
 
 impl Draft {
@@ -184,8 +185,8 @@ impl Draft {
                 None => missing.push((&key.unit, key.subject.to_string())),
             }
         }
-        for row in fetch(db, &dossiers_sql(ENDS), &missing).await? {
-            let (key, kept) = kept(&row)?;
+        for row in fetch(db, parts::ENDS, &missing).await? {
+            let (key, kept) = parts::kept(&row)?;
             self.dossiers.insert(key, kept);
         }
         dependent.iter().for_each(|key| {
@@ -219,7 +220,7 @@ impl Draft {
         for row in fetch(db, sql, &asked).await? {
             let place = usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX);
             if let Some(facts) = earlier.get_mut(place) {
-                facts.append(&mut unpack(row.try_get("facts")?)?);
+                facts.append(&mut parts::unpack(row.try_get("facts")?)?);
             }
         }
         partial.iter_mut().zip(earlier).for_each(|((_, kept), facts)| kept.complete(facts));
@@ -241,7 +242,7 @@ impl Draft {
         let changed: Vec<(UnitName, Instant)> = wanted.units.iter().filter_map(first_change).collect();
         let sql = "SELECT d.unit, d.subject FROM json_each(?) c
             JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
-        fetch(db, sql, &changed).await?.iter().map(key).collect()
+        fetch(db, sql, &changed).await?.iter().map(parts::key).collect()
     }
 
     /// What was in hand goes back into the cabinet.
@@ -263,112 +264,6 @@ async fn any_filed(db: &mut SqliteConnection, wanted: &Wanted) -> Result<bool, s
     let sql = "SELECT EXISTS (SELECT 1 FROM report WHERE id IN (SELECT value FROM json_each(?)))
         OR EXISTS (SELECT 1 FROM entry WHERE id IN (SELECT value FROM json_each(?)))";
     sqlx::query_scalar(sql).bind(json(&wanted.reports)).bind(json(&wanted.entries)).fetch_one(db).await
-}
-
-/// Dossiers with their last part.
-fn dossiers_sql(some: &str) -> String {
-    format!(
-        "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.findings, d.bypasses, p.part, p.facts
-            FROM {some} LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
-                AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)"
-    )
-}
-
-const ENDS: &str = "json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1";
-
-/// The cells of a flipped file may hold anything: none is read in a way that panics.
-fn kept(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
-    let part: Option<i64> = row.try_get("part")?;
-    let facts: Option<&[u8]> = row.try_get("facts")?;
-    let last = part
-        .zip(facts)
-        .map(|(part, facts)| Ok::<_, sqlx::Error>((usize::try_from(part).unwrap_or(0), unpack(facts)?)));
-    let kept = Kept::of_file(prints(row)?, last.transpose()?);
-    Ok((key(row)?, kept))
-}
-
-fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
-    let (findings, _) = row.try_get::<&[u8], _>("findings")?.as_chunks::<8>();
-    Ok(Prints {
-        settled_after: row.try_get::<Option<i64>, _>("settled_after")?.map(Instant),
-        watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
-        findings: findings.iter().map(|print| i64::from_be_bytes(*print)).collect(),
-        bypasses: row.try_get("bypasses")?,
-    })
-}
-
-fn unpack(packed: &[u8]) -> Result<Vec<Fact>, sqlx::Error> {
-    postcard::from_bytes(packed).map_err(|why| damaged(why.to_string()))
-}
-
-/// Dossiers as they are read for everybody but the writer.
-type Dossiers = BTreeMap<DossierKey, Dossier>;
-
-pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
-    let mut packed = BTreeMap::new();
-    packed_of(db, None, &mut packed).await?;
-    packed.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
-}
-
-/// Everything the book knows of these units, by subject.
-pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
-    let mut packed = BTreeMap::new();
-    packed_of(db, Some(units), &mut packed).await?;
-    packed.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
-}
-
-/// A dossier's parts in order, not unpacked yet.
-#[derive(Default)]
-pub struct Packed(Vec<Vec<u8>>);
-
-impl Packed {
-    pub fn unpacked(&self) -> Result<Dossier, sqlx::Error> {
-        let mut facts = Vec::new();
-        for part in &self.0 {
-            facts.append(&mut unpack(part)?);
-        }
-        Ok(Dossier::of(facts))
-    }
-}
-
-async fn packed_of(
-    db: &mut SqliteConnection,
-    units: Option<&[&str]>,
-    into: &mut BTreeMap<DossierKey, Packed>,
-) -> Result<(), sqlx::Error> {
-    let some = if units.is_some() { "WHERE unit IN (SELECT value FROM json_each(?))" } else { "" };
-    let sql = format!("SELECT unit, subject, facts FROM dossier_part {some} ORDER BY unit, subject, part");
-    let query = sqlx::query(AssertSqlSafe(sql.as_str()));
-    let query = if let Some(units) = units { query.bind(json(&units)) } else { query };
-    for row in query.fetch_all(db).await? {
-        into.entry(key(&row)?).or_default().0.push(row.try_get("facts")?);
-    }
-    Ok(())
-}
-
-/// The same for judging all of it again: with what the file has of its judgement, still packed.
-pub async fn to_judge_again(
-    db: &mut SqliteConnection,
-    units: &[&str],
-) -> Result<Vec<(DossierKey, Prints, Packed)>, sqlx::Error> {
-    let mut packed = BTreeMap::new();
-    packed_of(db, Some(units), &mut packed).await?;
-    let sql = "SELECT unit, subject, settled_after, watched_until, findings, bypasses FROM dossier
-        WHERE unit IN (SELECT value FROM json_each(?))";
-    let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
-    let mut all = Vec::with_capacity(rows.len());
-    for row in &rows {
-        let key = key(row)?;
-        let parts = packed.remove(&key).unwrap_or_default();
-        all.push((key, prints(row)?, parts));
-    }
-    Ok(all)
-}
-
-fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {
-    let subject =
-        Subject::parse(row.try_get("subject")?).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
-    Ok(DossierKey { unit: text(row, "unit")?, subject })
 }
 
 pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
@@ -416,7 +311,7 @@ fn seq(row: &SqliteRow, column: &str) -> Result<u64, sqlx::Error> {
     Ok(u64::try_from(row.try_get::<i64, _>(column)?).unwrap_or(0))
 }
 
-fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
+pub(super) fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
     Ok(T::from(row.try_get::<&str, _>(column)?))
 }
 

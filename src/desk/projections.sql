@@ -86,7 +86,7 @@ CREATE TABLE handover_read (seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, by TEXT
 CREATE INDEX handover_of_unit ON handover_read (unit, seq);
 
 CREATE TABLE unit_history (unit TEXT PRIMARY KEY, days BLOB NOT NULL, holds TEXT NOT NULL) STRICT;
--- What is known of a dossier without reading its facts.
+-- What is known of a dossier without reading its facts; a unit's lie together, so that a report touches a page of them.
 CREATE TABLE dossier (
     unit          TEXT NOT NULL,
     subject       TEXT NOT NULL,
@@ -95,9 +95,9 @@ CREATE TABLE dossier (
     findings      BLOB NOT NULL,
     bypasses      INTEGER NOT NULL,
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
-    watched_until INTEGER
-) STRICT;
-CREATE UNIQUE INDEX dossier_of_unit ON dossier (unit, subject);
+    watched_until INTEGER,
+    PRIMARY KEY (unit, subject)
+) STRICT, WITHOUT ROWID;
 -- The facts of a dossier in order, packed; where a part ends is a matter of its last entry alone.
 CREATE TABLE dossier_part (
     unit    TEXT NOT NULL,

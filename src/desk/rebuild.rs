@@ -7,6 +7,7 @@ use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use super::{
     body::Body,
     cabinet::Cabinet,
+    cores::on_every_core,
     draft::{Draft, Page},
     world::World,
 };
@@ -108,24 +109,28 @@ async fn refill(db: &mut SqliteConnection) -> Result<(Option<Arc<World>>, Fronti
     }
 }
 
+/// A page in the book and what was read in it.
+type Reading = (book::Hash, Heading, Page);
+
 /// Some pages, read; `world` begins with page 0.
 async fn read_pages(
     db: &mut SqliteConnection,
     from: i64,
     world: &mut Option<Arc<World>>,
-) -> Result<Vec<(book::Hash, Heading, Page)>, sqlx::Error> {
+) -> Result<Vec<Reading>, sqlx::Error> {
     let stored = book::store::pages_from(db, from, PAGES_AT_ONCE).await?;
-    let mut pages = Vec::with_capacity(stored.len());
-    for page in &stored {
-        let (heading, body) = read_page(page.seq, &page.blob).map_err(|why| damaged_page(page.seq, &why))?;
-        if world.is_none()
-            && let Body::BookOpened(opened) = &body
-        {
-            *world = Some(Arc::new(World::new(opened).map_err(|why| damaged_page(0, &why))?));
-        }
-        pages.push((tree::leaf_hash(page.blob.as_bytes()), heading, as_page(body)));
+    let mut pages: Vec<_> = stored.iter().map(|page| (page, None)).collect();
+    on_every_core(&mut pages, |some| some.iter_mut().for_each(|(page, read)| *read = Some(reading(page))));
+    let pages: Vec<Reading> = pages.into_iter().filter_map(|(_, read)| read).collect::<Result<_, _>>()?;
+    if let (None, Some((_, _, Page { body: Body::BookOpened(opened), .. }))) = (&world, pages.first()) {
+        *world = Some(Arc::new(World::new(opened).map_err(|why| damaged_page(0, &why))?));
     }
     Ok(pages)
+}
+
+fn reading(page: &book::store::StoredPage) -> Result<Reading, sqlx::Error> {
+    let (heading, body) = read_page(page.seq, &page.blob).map_err(|why| damaged_page(page.seq, &why))?;
+    Ok((tree::leaf_hash(page.blob.as_bytes()), heading, as_page(body)))
 }
 
 async fn judge_all(

@@ -148,9 +148,15 @@ async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str
     changed
 }
 
-/// One row of a table.
+/// One row of a table, by rowid or, where there is none, by key.
 fn last_of(table: &str) -> String {
-    format!("rowid = (SELECT max(rowid) FROM {table})")
+    match table {
+        "dossier" => {
+            "(unit, subject) = (SELECT unit, subject FROM dossier ORDER BY unit DESC, subject DESC LIMIT 1)"
+                .to_owned()
+        }
+        _ => format!("rowid = (SELECT max(rowid) FROM {table})"),
+    }
 }
 
 #[tokio::test]
