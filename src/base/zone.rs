@@ -116,8 +116,7 @@ impl Zone {
 
     /// `3 Mar 2026 05:14 -06:00`, for pages.
     pub fn in_words(&self, at: Instant) -> String {
-        // Every finding's sentence has such a time, and whole histories are judged at once: written out by hand it
-        // takes a third of what a format string does.
+        // Every finding's sentence has such a time, and whole histories are judged at once: no format string is read.
         const MONTHS: [&str; 12] =
             ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
         let ts = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX);

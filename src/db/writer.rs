@@ -8,7 +8,7 @@ use tokio::sync::{mpsc, watch};
 /// Jobs in one commit, at most, while somebody waits for each at a screen.
 pub const GROUP: usize = 64;
 /// The same for jobs that nobody waits for: what a group shares (a unit's histories, the pages of the file's trees) is
-/// read, judged and written once for more of them. Measured with `import reports`: twice as fast as groups of 64.
+/// read, judged and written once for more of them.
 pub const BULK: usize = 512;
 /// Jobs that may wait. Beyond it whoever comes is told to come again.
 pub const QUEUE: usize = 1024;

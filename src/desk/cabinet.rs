@@ -123,7 +123,7 @@ impl Kept {
 /// Facts kept at most: some 80 MB. A railway whose units report in turn has its busy dossiers here.
 const MOST_FACTS: usize = 250_000;
 
-/// Facts that a rebuild lets wait before it writes them: some 300 MB. The more, the less often a dossier's end is read
+/// Facts that a rebuild lets wait before it writes them. The more, the less often a dossier's end is read
 /// and written again.
 const MOST_WAITING: usize = 1_000_000;
 
