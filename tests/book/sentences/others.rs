@@ -12,8 +12,9 @@ use breakerbook::{
 use super::{
     Book,
     laws::{at_least_of, gamma_quantile, median, normal_above},
-    ledger::{Ledger, Occurrence, RELAY, START, Written, told_operations},
+    ledger::{Ledger, RELAY, START, Written},
     normal::Figures,
+    operations::{Occurrence, told_operations},
     words::{Told, counted, date, luck, number, parts, rounded, same},
 };
 
