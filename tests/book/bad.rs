@@ -206,7 +206,7 @@ async fn lines_follow_an_entry_to_another_device_and_to_another_year() {
     let desk = house.desk().await;
     one_bad_unit(&desk).await;
     // It was heard of all through the year before, too.
-    let last_year = (1..19).map(|k| told(30_000 + k as u64, "QHB 1", &day(-20 * k), &[]));
+    let last_year = (1..19).map(|k: u32| told(30_000 + u64::from(k), "QHB 1", &day(-20 * k as i32), &[]));
     file_all(&desk, &last_year.collect::<Vec<_>>()).await;
     take_figures(&desk).await;
     let reports = spring(1_000, "QHB 1", &MANY);

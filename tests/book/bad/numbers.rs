@@ -62,17 +62,17 @@ fn settings_of(picks: &[usize]) -> Thresholds {
 /// One bad unit among nine, repaired once; relays in rain, and starts.
 async fn eventful(desk: &Desk) {
     one_bad_unit(desk).await;
-    for n in 0..14_i32 {
-        let mut report = told(80_000 + n as u64, FLEET[n as usize % 2], &day(3 * n), &[]);
+    for n in 0..14_u32 {
+        let mut report = told(80_000 + u64::from(n), FLEET[n as usize % 2], &day(3 * n as i32), &[]);
         let (at, rains) = (report["signed_at"].clone(), n % 4 < 2);
         let outcome = if n % 4 == 0 { "no_crank" } else { "running" };
         let mut entries = vec![
-            json!({"id": id(8_200_000 + n as u64), "kind": "engine_start", "at": at, "motors": "electric",
+            json!({"id": id(8_200_000 + u64::from(n)), "kind": "engine_start", "at": at, "motors": "electric",
             "battery_cranking_v": 60.0 - f64::from(n), "outcome": outcome}),
         ];
         if rains {
             entries.push(
-                json!({"id": id(8_100_000 + n as u64), "kind": "ground_relay", "at": at, "operations": 2}),
+                json!({"id": id(8_100_000 + u64::from(n)), "kind": "ground_relay", "at": at, "operations": 2}),
             );
         }
         report["weather"] = if rains { "rain" } else { "dry" }.into();
