@@ -1,6 +1,9 @@
 //! Changing what the statistical rules go by: a page of the book with its reason, refused when nobody would read the board
 //! any more.
-use std::collections::BTreeSet;
+use std::{
+    collections::{BTreeSet, VecDeque},
+    sync::{Arc, Mutex, PoisonError},
+};
 
 use sqlx::{Row, SqliteConnection};
 
@@ -16,7 +19,7 @@ use crate::{
     book::Channel,
     people::Permit,
     rules::{
-        Forecast, Rule, Thresholds,
+        ClassFigures, Forecast, Rule, Thresholds,
         forecast::{forecast, forecast_unknown},
         thresholds::SETTINGS,
     },
@@ -102,10 +105,26 @@ fn says_of(name: &str) -> &str {
     SETTINGS.iter().find(|setting| setting.name == name).map_or(name, |setting| setting.says)
 }
 
-/// What settings should be expected to say by chance on this railway's fleet.
+/// What settings should be expected to say by chance on this railway's fleet. The last answers are remembered: a page asks
+/// for the same again, and the writer ought not to wait for what the page had reckoned already.
 pub fn expected(world: &World, set: &Thresholds) -> Forecast {
-    world.figures.as_deref().map_or_else(|| forecast_unknown(set), |figures| forecast(set, figures))
+    static LAST: Mutex<VecDeque<(Arc<ClassFigures>, Thresholds, Forecast)>> = Mutex::new(VecDeque::new());
+    let Some(figures) = &world.figures else { return forecast_unknown(set) };
+    let last = || LAST.lock().unwrap_or_else(PoisonError::into_inner);
+    let same =
+        |(of, by, _): &&(Arc<ClassFigures>, Thresholds, Forecast)| Arc::ptr_eq(of, figures) && by == set;
+    if let Some((.., known)) = last().iter().find(same) {
+        return known.clone();
+    }
+    let new = forecast(set, figures);
+    let mut last = last();
+    last.truncate(REMEMBERED - 1);
+    last.push_front((Arc::clone(figures), set.clone(), new.clone()));
+    new
 }
+
+/// Forecasts that are remembered: those in force, and some that are being tried.
+const REMEMBERED: usize = 4;
 
 /// Why new settings are refused; `None`: they are not. Whatever makes an overfull board emptier is let through.
 pub fn too_much(new: &Forecast, now: &Forecast) -> Option<String> {

@@ -1,7 +1,7 @@
 //! Reports and entries as the file keeps them, for readers.
 use sqlx::{FromRow, QueryBuilder, Sqlite, SqliteConnection};
 
-use crate::base::{EntryId, Instant, ReportId, UnitName};
+use crate::base::{EntryId, Instant, ReportId, Tag, UnitName};
 
 type Sql<T> = Result<T, sqlx::Error>;
 
@@ -60,6 +60,9 @@ pub struct Wanted<'a> {
     pub unit: Option<&'a UnitName>,
     pub kind: Option<&'a str>,
     pub happened_by: Option<Instant>,
+    pub happened_since: Option<Instant>,
+    /// Operations of one device, or of the ground relay or of starting, on any of these units.
+    pub operations: Option<(&'a [UnitName], &'a Tag)>,
     pub recorded_since: Option<Instant>,
     pub report: Option<ReportId>,
     pub ids: Option<&'a [EntryId]>,
@@ -75,6 +78,20 @@ pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<
     let mut query: QueryBuilder<Sqlite> = QueryBuilder::new(ENTRY);
     if let Some(unit) = wanted.unit {
         query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
+    }
+    if let Some(since) = wanted.happened_since {
+        query.push(" AND at >= ").push_bind(since.0);
+    }
+    if let Some((units, device)) = wanted.operations {
+        let names = serde_json::json!(units).to_string();
+        query.push(" AND unit IN (SELECT value FROM json_each(").push_bind(names).push("))");
+        match device.as_str() {
+            Tag::GROUND_RELAY => query.push(" AND kind = 'ground_relay'"),
+            Tag::ENGINE_START => query.push(" AND kind = 'engine_start'"),
+            tag => query
+                .push(" AND kind IN ('breaker_trip', 'fuse_check') AND device = ")
+                .push_bind(tag.to_owned()),
+        };
     }
     if let Some(kind) = wanted.kind {
         query.push(" AND kind = ").push_bind(kind.to_owned());

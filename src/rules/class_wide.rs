@@ -155,13 +155,14 @@ fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Findin
         entries: Vec::new(),
         figures: serde_json::Map::new(),
     };
-    finding = finding.figure("occurrences", line.occurrences).figure("service_days", line.days);
+    finding = finding.figure("occurrences", line.occurrences).figure("class_service_days", line.days);
     finding
         .figure("rest_occurrences", line.rest_occurrences)
         .figure("rest_service_days", line.rest_days)
-        .figure("units", line.units)
+        .figure("units_with_any", line.units)
         .figure("ratio", round(line.ratio))
         .figure("ratio_without_worst", round(line.ratio_without_worst))
         .figure("extra_in_30_days", round(extra))
-        .figure("one_in", (1.0 / line.chance).round())
+        .figure("ordinary_classes", (1.0 / line.chance).round())
+        .figure("as_of", line.as_of.0)
 }

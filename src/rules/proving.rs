@@ -59,10 +59,15 @@ impl Told {
         let zone = pair.case.ground.zone;
         let after = |day, n| pair.case.days.nth_after(day, n).map(|day| zone.start_of(day.plus(1)));
         let proved = after(self.repair.day, days);
-        let told_until = after(self.repair.day, days + TOLD_FOR);
+        // That silence cannot prove it is told no longer than that it held.
+        let told_until = after(self.repair.day, if provable { days + TOLD_FOR } else { TOLD_FOR });
         pair.settle(self.ends.or(told_until).unwrap_or(Instant::MAX));
         let sooner = |at: Option<Instant>| [at, self.ends].into_iter().flatten().min();
-        out.push(self.line(pair, Rule::Proving, self.repair.at, last, provable).until(sooner(proved)));
+        out.push(self.line(pair, Rule::Proving, self.repair.at, last, provable).until(sooner(if provable {
+            proved
+        } else {
+            told_until
+        })));
         if let Some(proved) = proved.filter(|at| provable && self.ends.is_none_or(|ends| *at < ends)) {
             out.push(self.line(pair, Rule::Held, proved, last, provable).until(sooner(told_until)));
         }
@@ -165,7 +170,8 @@ mod tests {
         rare.even();
         let never = found(&rare, &["2025-02-10"], "2025-02-11");
         assert!(never[0].sentence.contains("Silence cannot prove this one"), "{never:?}");
-        assert_eq!(never.len(), 1);
+        // Thirty service days later, the day after the last of them.
+        assert_eq!((never.len(), never[0].until), (1, Some(at("2025-03-14T05:00:00Z"))));
         // Nothing had happened: there is nothing to prove.
         assert_eq!(found(&railway, &["2025-02-10"], "2025-02-09"), []);
     }

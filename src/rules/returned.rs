@@ -80,6 +80,7 @@ fn told(pair: &Pair<'_>, normal: &Normal, repair: &Repaired, returned: &Returned
     let crossed = pair.days[returned.crossed].in_words();
     let mut says = format!("Repair closed {}{found}; ", repair.day.in_words());
     says.push_str(&match n {
+        1 if repair.day == pair.days[returned.crossed] => format!("{} the same day. ", came_back(pair)),
         1 => format!("{} {days} later, {crossed}. ", came_back(pair)),
         _ => format!("{} in the {days} since, up to {crossed}. ", pair.counted(n)),
     });
@@ -134,6 +135,14 @@ mod tests {
              comes back that soon: sister units average one in 90 service days."
         );
         assert_eq!(found(&railway, &["2026-02-20", "2026-03-13"], &["2026-03-03"]), []);
+        let at_once = repair("2026-03-03T10:00:00Z");
+        let facts = [trips(&["2026-02-20", "2026-03-03"]), vec![at_once]].concat();
+        let same_day = railway.judge_device("TC2", facts);
+        let same_day = same_day.iter().find(|f| f.rule == Rule::DidNotHold).unwrap();
+        assert!(
+            same_day.sentence.starts_with("Repair closed 3 March 2026; tripped again the same day. "),
+            "{same_day:?}"
+        );
     }
 
     #[test]

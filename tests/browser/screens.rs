@@ -78,6 +78,8 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.tap("a.whole[href*=\"burst\"][href*=\"412\"]").await;
     somebody.reads("The entries it rests on").await;
     looks.at(&somebody, "finding").await;
+    somebody.open("/watch").await;
+    looks.at(&somebody, "watch").await;
     somebody.sign_out().await;
     somebody.sign_in("m.ruiz").await;
     somebody.open("/bypasses").await;
@@ -85,5 +87,13 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.tap("tr.certain a").await;
     somebody.reads("Authorised then").await;
     looks.at(&somebody, "bypass").await;
+    somebody.open("/thresholds").await;
+    looks.at(&somebody, "thresholds").await;
+    looks.at_large_text(&somebody, "thresholds").await;
+    somebody.open("/thresholds?burst_ratio=5&often_certainty=seven").await;
+    looks.at(&somebody, "thresholds-wrong").await;
+    somebody.open("/thresholds?burst_chance=0.02&often_certainty=0.8").await;
+    somebody.reads("If these were in force").await;
+    looks.at(&somebody, "thresholds-tried").await;
     looks.are_fine();
 }

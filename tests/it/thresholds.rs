@@ -90,6 +90,26 @@ async fn a_change_is_tried_signed_and_judges_the_book_again() {
     signed(page, "As it was.").send().await.goes_to(paths::Thresholds);
     assert_eq!(bursts(&app).await, 1);
     ada.get(paths::Thresholds).await.says("As it was.").says(why);
+    let finding = paths::Finding(app.finding_key("burst").await);
+    let page = ada.get(finding).await.is(200).says("This railway has set other numbers");
+    page.says("service days without an occurrence that end a line, at most: 60 instead of 90");
+}
+
+/// The sums on a finding's page named the default's numbers whatever the railway had set.
+#[tokio::test]
+async fn a_findings_sums_are_those_of_the_settings_in_force() {
+    let app = App::start().await;
+    a_year(&app).await;
+    let sue = app.user("sue").await;
+    let finding = paths::Finding(app.finding_key("burst").await);
+    let page =
+        sue.get(&finding).await.is(200).says("adds 1.946 (the natural logarithm of 7)").says("takes off 6 ×");
+    page.never_says("has set other numbers");
+    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "5")])).await;
+    signed(page, "Slower ones.").send().await.goes_to(paths::Thresholds);
+    let page =
+        sue.get(&finding).await.is(200).says("adds 1.609 (the natural logarithm of 5)").says("takes off 4 ×");
+    page.says("so many times the other units': 5 instead of 7");
     is_clean(&app).await;
 }
 

@@ -8,17 +8,19 @@ use sqlx::SqliteConnection;
 
 use super::lines;
 use crate::{
-    base::Instant,
+    base::{Instant, instant::DAY},
     desk::World,
     oversight,
     pages::drawn::{rules, told, told::EntryLine},
     people::Act,
     reports::{self, Entry, stored},
     rules::{
-        Finding, Rule,
+        Finding, Rule, Thresholds,
         explained::{explained_by, take_over_ranks},
+        pair::round,
         store,
         store::{State as Standing, Wanted},
+        thresholds::SETTINGS,
     },
     shop::store::causes,
     web::{Answer, App, Frame, Me, Oops, page, paths},
@@ -33,6 +35,8 @@ struct View {
     device: String,
     name: &'static str,
     spelled: &'static str,
+    /// The railway goes by other settings than those the words name, in its own words.
+    otherwise: Vec<String>,
     sentence: String,
     state: &'static str,
     /// A beginning, from what repairs found before and from what the line rests on.
@@ -74,14 +78,26 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         me.permit(Act::ReadBypasses)?;
     }
     let state = store::decisions(&mut db, now).await?.state(&finding, now);
-    let wanted = reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() };
-    let entries = reports::store::entries(&mut db, &wanted).await?;
+    let entries = reports::store::entries(&mut db, &rests_on(&finding)).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
     drop(db);
     let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
     let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes) };
     let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
     page(StatusCode::OK, &view(frame, &finding, shown, entries, &world))
+}
+
+/// A line about a whole class names no entries one by one: it rests on all operations of that device in the year before.
+fn rests_on(finding: &Finding) -> reports::store::Wanted<'_> {
+    match (&finding.device, finding.figures.get("as_of").and_then(serde_json::Value::as_i64)) {
+        (Some(device), Some(as_of)) => reports::store::Wanted {
+            operations: Some((&finding.units, device)),
+            happened_since: Some(Instant(as_of).minus(365 * DAY)),
+            happened_by: Some(Instant(as_of)),
+            ..Default::default()
+        },
+        _ => reports::store::Wanted { ids: Some(&finding.entries), ..Default::default() },
+    }
 }
 
 /// One that no row holds.
@@ -110,11 +126,16 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
     let schedule = unit.and_then(|unit| world.roster.schedule_at(unit, finding.since));
     View {
         frame,
-        unit: unit.map(ToString::to_string).unwrap_or_default(),
+        unit: match (unit, &finding.class) {
+            (Some(unit), _) => unit.to_string(),
+            (None, Some(class)) => format!("class {class}"),
+            (None, None) => String::new(),
+        },
         unit_path: unit.map(|unit| paths::Handover(unit.clone()).to_string()),
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         name: rules::name(finding.rule),
         spelled: rules::spelled(finding.rule),
+        otherwise: if finding.rank.is_some() { set_otherwise(&world.thresholds) } else { Vec::new() },
         sentence: finding.sentence.clone(),
         state: state_says(shown.state),
         test_first: shown.test_first,
@@ -123,12 +144,27 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         certain: finding.rank.is_none(),
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
         severity: finding.severity.to_string(),
-        reckoned: reckoned(finding),
-        figures: finding.figures.iter().map(|(name, value)| figure(name, value)).collect(),
+        reckoned: reckoned(finding, &world.thresholds),
+        figures: finding
+            .figures
+            .iter()
+            .filter(|(name, _)| *name != "as_of")
+            .map(|(n, v)| figure(n, v))
+            .collect(),
         entries,
         board: unit
             .map_or_else(|| paths::Triage.to_string(), |unit| paths::Triage.with(&[("unit", &unit.slug())])),
     }
+}
+
+/// Every setting that is not at its default.
+fn set_otherwise(set: &Thresholds) -> Vec<String> {
+    let other = SETTINGS.iter().filter_map(|setting| {
+        let value = set.get(setting.name)?;
+        let differs = value.to_bits() != setting.default.to_bits();
+        differs.then(|| format!("{}: {value} instead of {}", setting.says, setting.default))
+    });
+    other.collect()
 }
 
 fn state_says(state: Standing) -> &'static str {
@@ -143,11 +179,12 @@ fn state_says(state: Standing) -> &'static str {
 }
 
 /// The sums behind a burst's figures; nothing for rules that reckon nothing.
-fn reckoned(finding: &Finding) -> Vec<String> {
-    burst_reckoned(finding).map(Vec::from).unwrap_or_default()
+fn reckoned(finding: &Finding, set: &Thresholds) -> Vec<String> {
+    burst_reckoned(finding, set.burst_ratio).map(Vec::from).unwrap_or_default()
 }
 
-fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
+/// What is judged, is judged by the ratio in force now.
+fn burst_reckoned(finding: &Finding, ratio: f64) -> Option<[String; 3]> {
     let n = |name: &str| finding.figures.get(name).and_then(serde_json::Value::as_f64);
     let (rate, length, one_in) = (n("rate_upper_per_day")?, n("run_length")?, n("one_in")?);
     let (own, days, gap) = (n("year_occurrences")?, n("year_service_days")?, n("normal_gap_days")?);
@@ -155,10 +192,12 @@ fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
     let (extra, rank) = (n("extra_in_30_days")?, finding.rank?);
     Some([
         format!(
-            "The score: every occurrence counted adds 1.946 (the natural logarithm of 7), every service day from one to the \
-             next takes off 6 × {} = {}; it never falls below 0.",
+            "The score: every occurrence counted adds {} (the natural logarithm of {ratio}), every service day from one to the \
+             next takes off {} × {} = {}; it never falls below 0.",
+            four(ratio.ln()),
+            round(ratio - 1.0),
             four(rate),
-            four(6.0 * rate)
+            four((ratio - 1.0) * rate)
         ),
         format!(
             "The luck: a healthy device that operates at the upper bound, by chance alone, gets to such a score once in {length} \
@@ -220,7 +259,7 @@ mod tests {
                 "rate_upper_per_day": 0.005_848, "run_length": 23480, "one_in": 11000, "year_occurrences": 6, "year_service_days": 365,
                 "normal_gap_days": 209.1, "class_counts_as_occurrences": 1.5, "class_counts_as_days": 313.65, "extra_in_30_days": 0.3}});
         let mut finding: Finding = serde_json::from_value(finding).unwrap();
-        let says = reckoned(&finding).join("\n");
+        let says = reckoned(&finding, &Thresholds::default()).join("\n");
         for want in [
             "6 × 0.005848 = 0.03509",
             "23480 ÷ 2.135 = 11000: one healthy unit in 11000",
@@ -230,7 +269,7 @@ mod tests {
             assert!(says.contains(want), "{says} has not {want:?}");
         }
         finding.figures.clear();
-        assert!(reckoned(&finding).is_empty());
+        assert!(reckoned(&finding, &Thresholds::default()).is_empty());
     }
 
     #[test]

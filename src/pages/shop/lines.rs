@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 
 use super::ground;
 use crate::{
-    base::Instant,
+    base::{Instant, text},
     desk::World,
     pages::drawn::{rules, told},
     people::Act,
@@ -37,7 +37,6 @@ pub struct Line {
 /// A line that stands under another.
 pub struct Folded {
     pub path: String,
-    pub unit: String,
     pub device: String,
     pub rule: &'static str,
     pub sentence: String,
@@ -63,9 +62,29 @@ impl<'a> Eyes<'a> {
     }
 }
 
-/// Asks for no work.
+/// So many lines of a rule that ask for no work, and where they are listed.
+pub struct Note {
+    pub path: String,
+    pub says: String,
+}
+
+const NOTES: [(Rule, &str, &str); 2] = [
+    (Rule::Held, "repair held, of those closed lately", "repairs held, of those closed lately"),
+    (Rule::Proving, "repair on trial", "repairs on trial"),
+];
+
 pub fn is_note(finding: &Finding) -> bool {
-    matches!(finding.rule, Rule::Proving | Rule::Held)
+    NOTES.iter().any(|(rule, ..)| *rule == finding.rule)
+}
+
+/// The notes by rule; the links keep what the board was narrowed down to.
+pub fn counted(notes: &[Finding], unit: &str, class: &str) -> Vec<Note> {
+    let of = |(rule, one, many): (Rule, &str, &str)| {
+        let n = notes.iter().filter(|note| note.rule == rule).count();
+        let path = paths::Triage.with(&[("unit", unit), ("class", class), ("rule", rule.as_str())]);
+        (n > 0).then(|| Note { path, says: text::count(n as u64, one, many) })
+    };
+    NOTES.into_iter().filter_map(of).collect()
 }
 
 /// Single lines go under the shared cause that explains them, which takes over their rank; lines that say more about
@@ -90,11 +109,9 @@ pub fn fold(mut found: Vec<Finding>) -> (Vec<Finding>, BTreeMap<String, Vec<Find
 }
 
 impl Folded {
-    pub fn of(finding: &Finding, names_unit: bool, eyes: &Eyes) -> Self {
-        let unit = finding.unit.as_ref().filter(|_| names_unit);
+    pub fn of(finding: &Finding, eyes: &Eyes) -> Self {
         Self {
             path: leads_to(finding, eyes),
-            unit: unit.map(|unit| format!("{unit} \u{b7} ")).unwrap_or_default(),
             device: eyes.device(finding),
             rule: rules::name(finding.rule),
             sentence: finding.sentence.clone(),
@@ -129,7 +146,7 @@ impl Line {
                 Standing::Reviewed => Some("reviewed"),
                 _ => None,
             },
-            folded: folded.map(|f| Folded::of(f, false, eyes)).collect(),
+            folded: folded.map(|f| Folded::of(f, eyes)).collect(),
         }
     }
 }

@@ -5,7 +5,7 @@ use serde::Deserialize;
 
 use super::{
     ground,
-    lines::{self, Eyes, Folded, Line},
+    lines::{self, Eyes, Line, Note},
 };
 use crate::{
     base::{ClassName, Instant, text},
@@ -49,8 +49,7 @@ struct View {
     lines: Vec<Line>,
     pager: Pager,
     /// Repairs on trial and the like: nothing to do, good to know.
-    notes: Vec<Folded>,
-    more_notes: usize,
+    notes: Vec<Note>,
     /// How many lines somebody set aside; they are not shown.
     aside: String,
 }
@@ -175,9 +174,6 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
 }
 
-/// So many notes are listed; they ask for nothing.
-const NOTES: usize = 20;
-
 /// The beginning of yesterday, where the railway is.
 fn yesterday(world: &World, now: Instant) -> Instant {
     let zone = &world.railway.zone;
@@ -218,7 +214,6 @@ impl View {
             days: Pager::default(),
             lines: Vec::new(),
             notes: Vec::new(),
-            more_notes: 0,
             pager: Pager::default(),
             aside: String::new(),
         }
@@ -227,7 +222,9 @@ impl View {
     fn put_findings(&mut self, found: Vec<Finding>, decisions: &Decisions, form: &TriageForm, eyes: &Eyes) {
         let (about_ground, found): (Vec<_>, Vec<_>) =
             found.into_iter().partition(|f| f.rule.is_ground_protection());
-        let (notes, found): (Vec<_>, Vec<_>) = found.into_iter().partition(lines::is_note);
+        // Nothing to do about them: a number, unless they are asked for.
+        let (notes, found): (Vec<_>, Vec<_>) =
+            found.into_iter().partition(|f| lines::is_note(f) && form.rule.is_empty());
         let (found, under) = lines::fold(found);
         let with_state = found.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
         let (aside, shown): (Vec<_>, Vec<_>) =
@@ -243,8 +240,7 @@ impl View {
         self.open = shown.len();
         let (shown, pager) = Pager::cut(shown, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
         self.lines = shown.iter().map(|(state, finding)| Line::of(finding, *state, &under, eyes)).collect();
-        self.notes = notes.iter().take(NOTES).map(|note| Folded::of(note, true, eyes)).collect();
-        self.more_notes = notes.len().saturating_sub(NOTES);
+        self.notes = lines::counted(&notes, &form.unit, &form.class);
         self.pager = pager;
     }
 

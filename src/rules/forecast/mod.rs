@@ -11,7 +11,7 @@ use super::{
     figures::Normal,
     pair::YEAR,
     returned::first_return_at_most,
-    statistics::{Cusum, gamma_quantile, scan::some_window},
+    statistics::{Cusum, scan::some_window},
 };
 use crate::base::UnitName;
 
@@ -174,11 +174,10 @@ impl Kind {
         if self.normal.others >= WELL_KNOWN {
             return of(average);
         }
-        let known = |place: u32| {
-            let at = (f64::from(place) + 0.5) / 7.0;
-            gamma_quantile(at, f64::from(self.normal.others)).unwrap_or(f64::from(self.normal.others))
-        };
-        (0..7).map(|place| of(known(place) / self.normal.days as f64)).sum::<f64>() / 7.0
+        // Three points of Gauss and Hermite over the logarithm of the rate, whose spread is 1 / sqrt(occurrences).
+        let spread = f64::from(self.normal.others).sqrt().recip();
+        let at = |z: f64| of(average * (spread * z - spread * spread / 2.0).exp());
+        at(0.0) * 2.0 / 3.0 + (at(3_f64.sqrt()) + at(-3_f64.sqrt())) / 6.0
     }
 }
 

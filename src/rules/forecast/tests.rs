@@ -1,5 +1,7 @@
 //! The forecast beside fleets thrown by dice: one simulation plays the rules as they are told in words, in whole days, and one
 //! goes through the very function that judges.
+#![expect(clippy::cast_possible_truncation, reason = "days of some thousand years")]
+
 use super::*;
 use crate::{
     base::{Day, instant::DAY},

@@ -211,6 +211,10 @@ impl<'a> Line<'a> {
             same("returned", date(one[1])?, first.day)?;
             let said = found[2].strip_suffix(" comes back that soon").ok_or("other words about luck")?;
             luck(said, "normal unit", 1.0 - (-pooled(since(first))).exp())?;
+        } else if found[1] == format!("{again} the same day") {
+            same("returned the same day", told_by(1)?.day, repair.day)?;
+            let said = found[2].strip_suffix(" comes back that soon").ok_or("other words about luck")?;
+            luck(said, "normal unit", 1.0 - (-pooled(1)).exp())?;
         } else {
             let many = parts(found[1], "{} in the {} since, up to {}").ok_or("other words about returns")?;
             let n = self.trips(many[0])? as usize;
@@ -221,7 +225,11 @@ impl<'a> Line<'a> {
             luck(said, "normal unit", poisson_at_least(n, pooled(since(crossed))))?;
         }
         same("what is normal", found[3], &normal.in_words())?;
-        Ok(if one.is_some() { "did_not_hold: the first return" } else { "did_not_hold: many returns" })
+        Ok(if found[2].ends_with("that soon") {
+            "did_not_hold: the first return"
+        } else {
+            "did_not_hold: many returns"
+        })
     }
 
     /// `held`: the silence came.

@@ -112,10 +112,11 @@ fn not_the_signer(signer: &str, me: &Me) -> Option<String> {
 
 /// The page once more, with what was typed; the book's history is not judged again for it.
 async fn again(app: &App, frame: Frame, me: &Me, asking: &Asking, status: StatusCode, kept: Kept) -> Answer {
-    // Another's change may have come in between: what it made of the world is what counts.
+    // Another's change may have come in between: what was typed is held against what is in force now.
     let world = app.world();
+    let asking = Asking::read(&world.thresholds, |name| asking.typed.get(name).map(String::as_str));
     let sheet = load(app, &world).await?;
-    page(status, &draw(frame, me, &world, sheet, asking, kept))
+    page(status, &draw(frame, me, &world, sheet, &asking, kept))
 }
 
 async fn load(app: &App, world: &World) -> Result<Sheet, Oops> {
