@@ -117,7 +117,11 @@ impl<'a> Pair<'a> {
 
     /// Its occurrences and service days in the 365 service days up to and with one of them, of the life it was in then.
     pub fn year_up_to(&self, last: usize) -> Year {
-        let to = self.days[last];
+        self.year_ending(last, self.days[last])
+    }
+
+    /// The same in those up to and with a later day, before which this was the last.
+    pub fn year_ending(&self, last: usize, to: Day) -> Year {
         let life = self.life_began(self.occurrences[last].at);
         let in_life = |i: &usize| life.is_none_or(|r| self.occurrences[*i].at >= r.at);
         let recent = |i: &usize| self.case.days.between(self.days[*i], to) < YEAR_DAYS;

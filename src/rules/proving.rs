@@ -11,7 +11,8 @@ use crate::base::Instant;
 /// A repair that held is told for so many service days.
 const TOLD_FOR: i64 = 30;
 
-/// Looks at every repair that followed an occurrence: silence after one that answered nothing proves nothing.
+/// Looks at every repair that followed an occurrence within a year: silence after one that answered nothing proves
+/// nothing.
 pub fn proving(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
     let Some(prior) = pair.prior_weight().and_then(|weight| Posterior::prior(normal.pooled(), weight)) else {
         return;
@@ -22,9 +23,12 @@ pub fn proving(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
         if before == 0 {
             continue;
         }
-        let year = pair.year_up_to(before - 1);
-        let quiet = pair.case.days.between(pair.days[before - 1], repair.day);
-        let exposed = (year.days + quiet).min(365) as f64;
+        let year = pair.year_ending(before - 1, repair.day);
+        if year.occurrences == 0 {
+            pair.settle(pair.case.ground.zone.start_of(repair.day.plus(1)));
+            continue;
+        }
+        let exposed = year.days as f64;
         let was = prior.after(year.occurrences, exposed);
         let days = was.days_of_silence(pair.case.ground.thresholds.proving_chance).ceil();
         let returned = pair.occurrences.get(before).map(|o| o.at);
@@ -136,6 +140,22 @@ mod tests {
         assert_eq!(both[1].until, Some(at("2026-01-31T06:00:00Z")));
         assert_eq!(both[0].since, at("2026-01-31T06:00:00Z"));
         assert!(both[0].sentence.ends_with("353 service days without any of these trips since: it held."));
+    }
+
+    /// Of the 365 service days that end with the repair, not of those that end with the last trip.
+    #[test]
+    fn what_happened_longer_than_a_year_before_the_repair_is_not_told() {
+        let days = ["2024-02-01", "2024-04-01", "2024-06-01", "2024-12-20"];
+        let told = found(&with_gap(90), &days, "2025-03-20");
+        assert!(
+            told[0].sentence.starts_with("Repair closed 20 March 2025, after 3 trips in 365 service days."),
+            "{told:?}"
+        );
+        assert_eq!(
+            found(&with_gap(90), &days, "2026-01-10"),
+            [],
+            "a year of silence before it: nothing to prove"
+        );
     }
 
     #[test]

@@ -5,6 +5,7 @@ use super::{
     fact::Told,
     finding::{Finding, Rule},
     occurrence::Occurrence,
+    pair,
     statistics::wet::wet_at_least,
     weather::WeatherDays,
 };
@@ -213,15 +214,17 @@ impl Note {
         let (seen, zone) = (&self.seen, case.ground.zone);
         let told = &operations[seen.first..=seen.last];
         let since = told.first().map_or(Day(0), |o| o.day);
-        let one_in = (1.0 / seen.chance().max(f64::MIN_POSITIVE)).round();
+        let one_in = 1.0 / seen.chance().max(f64::MIN_POSITIVE);
+        let luck = pair::one_in("healthy unit", one_in);
         let mut says = format!(
             "{} of {} since {} fell on wet days, {:.1} to expect from the wet days of those months; \
-             by chance about {}.",
+             by chance {}{}.",
             seen.wet,
             count(seen.shares.len() as u64, "operation", "operations"),
             since.in_words(),
             seen.expected(),
-            healthy(one_in)
+            luck[..1].to_lowercase(),
+            &luck[1..]
         );
         if seen.untold > 0 {
             says.push_str(&format!(" Of {} more nobody told the weather.", seen.untold));
@@ -237,17 +240,8 @@ impl Note {
             .figure("wet_operations", seen.wet)
             .figure("wet_to_expect", (seen.expected() * 1_000.0).round() / 1_000.0)
             .figure("untold_operations", seen.untold)
-            .figure("chance_one_in", one_in)
+            .figure("chance_one_in", one_in.round())
     }
-}
-
-/// `1 healthy unit in 117`: to two figures, as no month's share is known better.
-fn healthy(one_in: f64) -> String {
-    if one_in >= 1e6 {
-        return "fewer than 1 healthy unit in a million".to_owned();
-    }
-    let unit = 10_f64.powf(one_in.max(1.0).log10().floor() - 1.0).max(1.0);
-    format!("1 healthy unit in {:.0}", (one_in / unit).round() * unit)
 }
 
 #[cfg(test)]
@@ -316,6 +310,13 @@ mod tests {
             )
         );
         assert_eq!(note.entries.len(), 7);
+    }
+
+    #[test]
+    fn what_luck_hardly_ever_does_is_said_so() {
+        let found = notes(&railway(7), on(&[true; 8], 7));
+        let says = &found[0].sentence;
+        assert!(says.ends_with("; by chance fewer than 1 healthy unit in a million."), "{says}");
     }
 
     #[test]

@@ -1,5 +1,6 @@
 //! The two real fleets whose event times are known, each filed as a book through the whole desk: an honest board has no
 //! line of *often* and none of *worsening* on either, though both rules looked.
+#![expect(clippy::print_stdout, reason = "what lines there are, and why")]
 use breakerbook::{
     base::{ClassName, Day, Instant, instant::DAY},
     book::Channel,

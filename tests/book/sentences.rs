@@ -1,8 +1,11 @@
 //! Each sentence of the statistical rules is reckoned again from the entries that it names and the book's lists: its
 //! counts, days, dates and averages are read off its words, never off a finding's figures, and no rule is asked.
+#![expect(clippy::cast_sign_loss, reason = "counts and days are never below zero")]
+#![expect(clippy::print_stdout, reason = "how many sentences were reckoned again")]
 mod laws;
 mod ledger;
 mod normal;
+mod operations;
 mod others;
 mod pairs;
 mod railway;
@@ -50,7 +53,7 @@ fn check(book: &Book<'_>, finding: &Finding) -> Option<Told<&'static str>> {
     Some(match finding.rule {
         Rule::Burst => line().and_then(|line| line.burst()).map(|()| name),
         Rule::Often => line().and_then(|line| line.often()).map(|()| name),
-        Rule::Worsening => line().and_then(|line| line.worsening()).map(|()| name),
+        Rule::Worsening => line().and_then(|line| line.worsening()),
         Rule::DidNotHold => line().and_then(|line| line.did_not_hold()),
         Rule::Proving => line().and_then(|line| line.proving(false)),
         Rule::Held => line().and_then(|line| line.proving(true)).map(|_| name),
@@ -138,6 +141,7 @@ const FORMS: &[&str] = &[
     "burst",
     "often",
     "worsening",
+    "worsening: of a part that moved",
     "did_not_hold: the first return",
     "did_not_hold: many returns",
     "proving",

@@ -12,8 +12,9 @@ use breakerbook::{
 use super::{
     Book,
     laws::{at_least_of, gamma_quantile, median, normal_above},
-    ledger::{Ledger, Occurrence, RELAY, START, Written, told_operations},
+    ledger::{Ledger, RELAY, START, Written},
     normal::Figures,
+    operations::{Occurrence, told_operations},
     words::{Told, counted, date, luck, number, parts, rounded, same},
 };
 
@@ -31,7 +32,7 @@ pub fn class_wide(book: &Book<'_>, finding: &Finding) -> Told<()> {
                 ({} in {}), still {} times without the worst unit. {} stands out so far.";
     let found = parts(&finding.sentence, form).ok_or("other words")?;
     let (class, device) = (found[0], found[2]);
-    let figures = Figures::of(&book.month);
+    let figures = Figures::of(book.month);
     same("up to", date(found[5])?, book.month.day(book.month.known.at))?;
     let of = figures.device(class, device).ok_or("no such device")?;
     let (_, days, squares) = figures.class_days(class);
@@ -145,7 +146,7 @@ fn volts(book: &Book<'_>, finding: &Finding, named: &[&Written]) -> Told<&'stati
     let found = parts(&finding.sentence, form).ok_or("other words")?;
     let (first, last) = (named.first().ok_or("no start named")?, named.last().ok_or("no start named")?);
     let class = &book.now.units[&first.unit].class;
-    let medians = medians(&book.taken, class);
+    let medians = medians(book.taken, class);
     let mut points = Vec::new();
     for start in named {
         let normal = medians.get(&start.at.0.div_euclid(14 * DAY)).ok_or("no median of that fortnight")?;

@@ -1,11 +1,17 @@
 //! Sentences about one device of one unit: burst, often, worsening, did not hold, proving, held.
-use breakerbook::{base::Instant, rules::Finding};
+use std::collections::BTreeSet;
+
+use breakerbook::{
+    base::Instant,
+    rules::{Finding, Rule},
+};
 
 use super::{
     Book,
     laws::{gamma_above, poisson_at_least, predictive_at_least, trend},
-    ledger::{Occurrence, RELAY, START},
+    ledger::{RELAY, START},
     normal::Normal,
+    operations::Occurrence,
     words::{Told, counted, date, has_luck, luck, number, parts, rounded, same, service_days},
 };
 
@@ -18,6 +24,8 @@ pub struct Line<'a> {
     all: &'a [Occurrence],
     /// Places of the occurrences that the entries it names belong to.
     named: Vec<usize>,
+    /// Entries about the same device of another unit, which its part came from.
+    elsewhere: BTreeSet<String>,
 }
 
 impl<'a> Line<'a> {
@@ -25,16 +33,16 @@ impl<'a> Line<'a> {
         let unit = finding.unit.as_ref().ok_or("no unit")?.as_str();
         let device = finding.device.as_ref().ok_or("no device")?.as_str();
         let all = book.now.occurrences(unit, device);
-        let mut named = Vec::new();
+        let (mut named, mut elsewhere) = (Vec::new(), BTreeSet::new());
         for entry in &finding.entries {
             let id = entry.to_string();
             let written =
                 book.now.entries.get(&id).ok_or_else(|| format!("names {id}, which is not in the book"))?;
-            same(
-                "unit and device of a named entry",
-                (written.unit.as_str(), written.device.as_str()),
-                (unit, device),
-            )?;
+            same("device of a named entry", written.device.as_str(), device)?;
+            if written.unit != unit {
+                elsewhere.insert(id);
+                continue;
+            }
             named.extend((0..all.len()).filter(|i| all[*i].entries.contains(&id)));
         }
         named.sort_unstable();
@@ -43,7 +51,8 @@ impl<'a> Line<'a> {
         if named.is_empty() || !in_a_row {
             return Err(format!("names occurrences {named:?} of {}", all.len()));
         }
-        Ok(Self { book, finding, unit, device, all, named })
+        same("entries of other units", !elsewhere.is_empty() && finding.rule != Rule::Worsening, false)?;
+        Ok(Self { book, finding, unit, device, all, named, elsewhere })
     }
 
     fn first(&self) -> &Occurrence {
@@ -126,27 +135,53 @@ impl<'a> Line<'a> {
         luck(found[7], "healthy unit", predictive_at_least(n as usize, weight, beta, days as f64))
     }
 
-    pub fn worsening(&self) -> Told<()> {
+    pub fn worsening(&self) -> Told<&'static str> {
         let form = "Gaps are shrinking: {} of {} fell in the last third of its {} up to {}; a steady device would have {} there. \
                     {} looks like this. {}.";
-        let found = parts(&self.finding.sentence, form).ok_or("other words")?;
-        let n = self.named.len();
-        same("occurrences", self.trips(found[1])?, n as i64)?;
+        let (says, brought) = match self.finding.sentence.split_once(" Of these, ") {
+            Some((says, more)) => {
+                let of = parts(more, "{} on the unit that the part came from.")
+                    .ok_or("other words of the part")?;
+                (says, self.trips(of[0])?)
+            }
+            None => (self.finding.sentence.as_str(), 0),
+        };
+        let found = parts(says, form).ok_or("other words")?;
         let upto = date(found[3])?;
         let (life, life_day) = self.life_began(self.last());
-        let before = life_day - 1;
-        let began_after = |o: &&Occurrence| o.at >= life && o.day <= upto;
-        same("occurrences of this life", n, self.all.iter().filter(began_after).count())?;
-        let days = self.between(before, upto);
+        let (days_before, mut times) = self.earlier_life(life)?;
+        same("occurrences on the other unit", brought, times.len() as i64)?;
+        let own = self.all.iter().filter(|o| o.at >= life && o.day <= upto);
+        same("occurrences of this life here", self.named.len(), own.count())?;
+        let clock = |day: i32| self.between(life_day - 1, day);
+        let days = days_before + clock(upto);
+        times.extend(self.named.iter().map(|i| days_before + clock(self.all[*i].day)));
+        same("occurrences", self.trips(found[1])?, times.len() as i64)?;
         same("service days", service_days(found[2])?, days)?;
-        let named = || self.named.iter().map(|i| self.between(before, self.all[*i].day));
-        let late = named().filter(|day| 3 * day > 2 * days).count();
+        let late = times.iter().filter(|day| 3 * **day > 2 * days).count();
         same("in the last third", number(found[0])? as usize, late)?;
-        rounded("to expect there", found[4], 1, n as f64 / 3.0)?;
-        let times: Vec<f64> = named().map(|day| day as f64 - 0.5).collect();
-        luck(found[5], "steady device", trend(&times, days as f64))?;
-        let normal = self.normal()?.in_words();
-        same("what is normal", found[6].to_lowercase(), normal)
+        rounded("to expect there", found[4], 1, times.len() as f64 / 3.0)?;
+        let middles: Vec<f64> = times.iter().map(|day| *day as f64 - 0.5).collect();
+        luck(found[5], "steady device", trend(&middles, days as f64))?;
+        same("what is normal", found[6].to_lowercase(), self.normal()?.in_words())?;
+        Ok(if brought > 0 { "worsening: of a part that moved" } else { "worsening" })
+    }
+
+    /// Of the part that came in at this moment from another unit: its service days there, and on which of them it
+    /// operated. All that the other unit's device did before, as nobody wrote of a repair there.
+    fn earlier_life(&self, life: Instant) -> Told<(i64, Vec<i64>)> {
+        let now = &self.book.now;
+        let repair = now.repairs_of(self.unit, self.device).rfind(|r| r.at == life);
+        let Some((repair, from)) = repair.and_then(|r| Some((r, r.from.as_ref()?))) else {
+            return Ok((0, vec![]));
+        };
+        same("repairs on the other unit", now.repairs_of(from, self.device).count(), 0)?;
+        let past: Vec<&Occurrence> =
+            now.occurrences(from, self.device).iter().filter(|o| o.at < life).collect();
+        let ids: BTreeSet<String> = past.iter().flat_map(|o| o.entries.clone()).collect();
+        same("entries named of the other unit", &self.elsewhere, &ids)?;
+        let clock = |day: i32| now.between(from, -1_000_000, day);
+        Ok((clock(repair.day - 1), past.iter().map(|o| clock(o.day)).collect()))
     }
 
     pub fn did_not_hold(&self) -> Told<&'static str> {
@@ -155,7 +190,7 @@ impl<'a> Line<'a> {
         let closed = found[0].strip_suffix(" with no fault found");
         let closed_day = date(closed.unwrap_or(found[0]))?;
         let repair = self.book.now.repairs_of(self.unit, self.device);
-        let repair = repair.filter(|r| r.at <= self.first().at).last().ok_or("no repair before it")?;
+        let repair = repair.filter(|r| r.at <= self.first().at).next_back().ok_or("no repair before it")?;
         same("repair closed", closed_day, repair.day)?;
         same("no fault found", closed.is_some(), repair.no_fault_found)?;
         let answers = self.named[0] == 0 || self.all[self.named[0] - 1].at < repair.at;

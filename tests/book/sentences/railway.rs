@@ -33,10 +33,18 @@ async fn repaired_late(desk: &Desk) {
             "device": "TC1", "left": "on"});
         file(desk, &plain(710_000 + n as u64, 4, day, json!([trip])), "ann", Channel::Token).await.unwrap();
     }
-    let (id, at) = (uuid::Uuid::from_u64_pair(6, 1), Instant::parse("2026-04-20T18:00:00Z").unwrap());
-    let opened = RepairOpened { id, unit: "QHB 4".into(), device: Some("TC1".into()), at, findings: vec![] };
-    let (cause, words, used_from, swapped_with) = ("not known".into(), None, None, None);
-    let closed = RepairClosed { id, at, cause, words, new_life: false, used_from, swapped_with };
+    repaired(desk, "QHB 4", "2026-04-20T18:00:00Z", None).await;
+}
+
+/// TC1, and nobody found out why.
+async fn repaired(desk: &Desk, unit: &str, at: &str, used_from: Option<&str>) {
+    let at = Instant::parse(at).unwrap();
+    let (id, unit, device) =
+        (uuid::Uuid::from_u64_pair(6, at.0.unsigned_abs()), unit.into(), Some("TC1".into()));
+    let opened = RepairOpened { id, unit, device, at, findings: vec![] };
+    let cause = "No fault found".into();
+    let (new_life, used_from) = (used_from.is_some(), used_from.map(Into::into));
+    let closed = RepairClosed { id, at, cause, words: None, new_life, used_from, swapped_with: None };
     act_of_shop(desk, Body::RepairOpened(Box::new(opened))).await;
     act_of_shop(desk, Body::RepairClosed(Box::new(closed))).await;
 }
@@ -56,6 +64,10 @@ pub async fn fill(desk: &Desk) {
     let cards = (4..=9).map(|n| UnitCard { unit: format!("QHB {n}").as_str().into(), ..known.clone() });
     desk.act(KeepUnits::of(cards.collect(), |_| false, None, Channel::Import)).await.unwrap();
     repaired_late(desk).await;
+    // The part of the fifth unit, which had tripped there and goes on, ever sooner.
+    repaired(desk, "QHB 9", &format!("{}T20:00:00Z", day(MOVED)), Some("QHB 5")).await;
+    // The day before it tripped again.
+    repaired(desk, "QHB 8", &format!("{}T20:00:00Z", day(JUMPER - 1)), None).await;
     for nth in 0..DAYS {
         for unit in 1..=9 {
             // The wet unit is heard of every day, so that each month has its share of wet ones.
@@ -77,14 +89,21 @@ fn rains(nth: i32) -> bool {
 const FEED: [i32; 2] = [60, 75];
 const PANEL: i32 = 50;
 const JUMPER: i32 = 90;
+/// Ever sooner again.
+const WORSE: [i32; 10] = [30, 60, 85, 100, 112, 121, 128, 133, 137, 140];
+const MOVED: i32 = 70;
+const THERE: [i32; 2] = [20, 50];
+const HERE: [i32; 6] = [95, 110, 120, 128, 134, 138];
 const FAULTS: [i32; 3] = [40, 44, 52];
 
 fn happens(unit: i32, nth: i32) -> bool {
     match unit {
         1 => nth == PANEL,
         3 => FEED.contains(&nth),
+        6 => WORSE.contains(&nth),
         7 | 8 => nth == JUMPER,
-        9 => FAULTS.contains(&nth),
+        5 => THERE.contains(&nth),
+        9 => FAULTS.contains(&nth) || HERE.contains(&nth),
         _ => false,
     }
 }
@@ -118,6 +137,9 @@ fn report(unit: i32, nth: i32) -> Value {
         (1, PANEL) => trips(&[("10:01", "LC"), ("10:04", "TC1"), ("10:08", "HL")]),
         (3, 60) => trips(&[("10:02", "TC1"), ("10:03", "HL"), ("10:07", "AL")]),
         (3, 75) => trips(&[("11:22", "HL"), ("11:23", "AL"), ("11:24", "TC1"), ("11:26", "HL")]),
+        (5, _) if THERE.contains(&nth) => trips(&[("12:00", "TC1")]),
+        (9, _) if HERE.contains(&nth) => trips(&[("12:00", "TC1")]),
+        (6, _) if WORSE.contains(&nth) => trips(&[("12:00", "TC1")]),
         (7, JUMPER) => trips(&[("09:02", "TC1")]),
         (8, JUMPER) => trips(&[("09:05", "TC1")]),
         (9, _) if FAULTS.contains(&nth) => add("07:30", "engine_start", json!({"outcome": "no_crank"})),
