@@ -2,7 +2,6 @@
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
 -- PACKING 4
 -- JUDGING 7: findings say other things than before, and every book judges itself again at its next start.
--- JUDGING 6: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
