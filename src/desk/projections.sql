@@ -132,7 +132,8 @@ CREATE TABLE finding (
     data     TEXT NOT NULL
 ) STRICT;
 -- Few of all there ever were are open.
-CREATE INDEX finding_until ON finding (until);
+-- What is open is found, and counted by rule, without reading a line.
+CREATE INDEX finding_until ON finding (until, rule, since);
 CREATE INDEX finding_of_subject ON finding (unit, subject, print);
 
 -- An entry that was amended to tell of another cutout has a line for each: the withdrawn one stays.

@@ -1,7 +1,7 @@
 //! Reports and entries as the file keeps them, for readers.
 use sqlx::{FromRow, QueryBuilder, Sqlite, SqliteConnection};
 
-use crate::base::{EntryId, Instant, ReportId, Tag, UnitName};
+use crate::base::{ClassName, EntryId, Instant, ReportId, Tag, UnitName};
 
 type Sql<T> = Result<T, sqlx::Error>;
 
@@ -66,16 +66,43 @@ pub struct Wanted<'a> {
     pub recorded_since: Option<Instant>,
     pub report: Option<ReportId>,
     pub ids: Option<&'a [EntryId]>,
+    pub class: Option<&'a ClassName>,
     pub limit: Option<i64>,
+    /// So many are left out first.
+    pub after: i64,
 }
 
 const ENTRY: &str =
     "SELECT id, report, unit, class, kind, at, found, device, place, throttle, author, channel,
     recorded_at, amended, withdrawn, detail FROM entry WHERE true";
 
-/// Entries, the latest first.
+/// How many entries are wanted, whatever the limit.
+pub async fn count(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<usize> {
+    let mut query: QueryBuilder<Sqlite> = QueryBuilder::new("SELECT count(*) FROM entry WHERE true");
+    narrow(&mut query, wanted);
+    let n: i64 = query.build_query_scalar().fetch_one(db).await?;
+    Ok(usize::try_from(n).unwrap_or(0))
+}
+
+/// Entries, the latest first: by when they were written, if that is what is asked for, else by when it happened.
 pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<EntryRow>> {
     let mut query: QueryBuilder<Sqlite> = QueryBuilder::new(ENTRY);
+    narrow(&mut query, wanted);
+    query.push(if wanted.recorded_since.is_some() {
+        " ORDER BY recorded_at DESC, at DESC, id"
+    } else {
+        " ORDER BY at DESC, id"
+    });
+    if let Some(limit) = wanted.limit {
+        query.push(" LIMIT ").push_bind(limit).push(" OFFSET ").push_bind(wanted.after);
+    }
+    query.build_query_as().fetch_all(db).await
+}
+
+fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
+    if let Some(class) = wanted.class {
+        query.push(" AND class = ").push_bind(class.as_str().to_owned());
+    }
     if let Some(unit) = wanted.unit {
         query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
     }
@@ -111,11 +138,6 @@ pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<
             .push_bind(serde_json::json!(ids).to_string())
             .push("))");
     }
-    query.push(" ORDER BY at DESC, id");
-    if let Some(limit) = wanted.limit {
-        query.push(" LIMIT ").push_bind(limit);
-    }
-    query.build_query_as().fetch_all(db).await
 }
 
 /// The last reports about a unit, the latest signed first.

@@ -16,34 +16,54 @@ words! {
 }
 
 impl Rule {
-    /// About ground protection: the supervisor's, on the register, never ended by an amendment.
+    /// The supervisor's: on the register, never ended by an amendment.
+    pub const GROUND_PROTECTION: [Self; 12] = [
+        Self::NotAuthorised,
+        Self::NobodyNamed,
+        Self::StillOpen,
+        Self::SecondGround,
+        Self::PositionDoubtful,
+        Self::NoPurpose,
+        Self::NoAuthority,
+        Self::WrongOrder,
+        Self::Seal,
+        Self::SameHand,
+        Self::NotReviewed,
+        Self::Expiring,
+    ];
+
+    /// About equipment, and certain.
+    pub const CERTAIN: [Self; 6] = [
+        Self::WrongFuse,
+        Self::ReclosedAgain,
+        Self::MustStayOn,
+        Self::Reported,
+        Self::KeptTripping,
+        Self::SafetyDevice,
+    ];
+
+    /// What is reckoned and asks for work.
+    pub const RECKONED: [Self; 8] = [
+        Self::Burst,
+        Self::Often,
+        Self::Worsening,
+        Self::DidNotHold,
+        Self::ClassWide,
+        Self::SharedCause,
+        Self::Wet,
+        Self::StartingWeakens,
+    ];
+
+    /// What is reckoned and asks for none.
+    pub const NOTES: [Self; 2] = [Self::Held, Self::Proving];
+
     pub fn is_ground_protection(self) -> bool {
-        use Rule::{
-            Expiring, NoAuthority, NoPurpose, NobodyNamed, NotAuthorised, NotReviewed, PositionDoubtful,
-            SameHand, Seal, SecondGround, StillOpen, WrongOrder,
-        };
-        matches!(
-            self,
-            NotAuthorised
-                | NobodyNamed
-                | StillOpen
-                | SecondGround
-                | PositionDoubtful
-                | NoPurpose
-                | NoAuthority
-                | WrongOrder
-                | Seal
-                | SameHand
-                | NotReviewed
-                | Expiring
-        )
+        Self::GROUND_PROTECTION.contains(&self)
     }
 
     /// Needs no statistics.
     pub fn is_certain(self) -> bool {
-        use Rule::{KeptTripping, MustStayOn, ReclosedAgain, Reported, SafetyDevice, WrongFuse};
-        self.is_ground_protection()
-            || matches!(self, WrongFuse | ReclosedAgain | MustStayOn | Reported | KeptTripping | SafetyDevice)
+        self.is_ground_protection() || Self::CERTAIN.contains(&self)
     }
 }
 
@@ -72,5 +92,18 @@ pub struct Finding {
 impl Finding {
     pub fn open_at(&self, then: Instant) -> bool {
         self.since <= then && self.until.is_none_or(|until| then < until)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_rule_is_of_one_sort() {
+        let sorts: [&[Rule]; 4] = [&Rule::GROUND_PROTECTION, &Rule::CERTAIN, &Rule::RECKONED, &Rule::NOTES];
+        for rule in Rule::ALL {
+            assert_eq!(sorts.iter().filter(|sort| sort.contains(rule)).count(), 1, "{rule}");
+        }
     }
 }

@@ -1,4 +1,6 @@
 //! Findings as the file keeps them, and what people decided about them. The rules' only SQL.
+use std::collections::BTreeMap;
+
 use sqlx::{QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
 
 use super::{Finding, Rule};
@@ -17,8 +19,10 @@ pub struct Wanted<'a> {
     pub unit: Option<&'a UnitName>,
     pub class: Option<&'a str>,
     pub rule: Option<Rule>,
-    /// Only those about ground protection, or only the others.
-    pub ground_protection: Option<bool>,
+    /// Only by one of these.
+    pub rules: Option<&'a [Rule]>,
+    /// So many at most, after leaving out so many.
+    pub part: Option<(i64, i64)>,
 }
 
 /// Findings open at a moment: certain ones first, newest first, then by rank.
@@ -27,7 +31,29 @@ pub async fn open_at(db: &mut SqliteConnection, wanted: &Wanted<'_>, then: Insta
     query.push_bind(then.0).push(" AND (until IS NULL OR until > ").push_bind(then.0).push(")");
     narrow(&mut query, wanted);
     query.push(" ORDER BY rank IS NOT NULL, rank DESC, since DESC, key");
+    if let Some((most, after)) = wanted.part {
+        query.push(" LIMIT ").push_bind(most).push(" OFFSET ").push_bind(after);
+    }
     read_all(db, query).await
+}
+
+/// How many findings of each rule are open at a moment.
+pub async fn count_open(
+    db: &mut SqliteConnection,
+    wanted: &Wanted<'_>,
+    then: Instant,
+) -> Sql<BTreeMap<Rule, usize>> {
+    let mut query = QueryBuilder::new("SELECT rule, count(*) AS n FROM finding WHERE since <= ");
+    query.push_bind(then.0).push(" AND (until IS NULL OR until > ").push_bind(then.0).push(")");
+    narrow(&mut query, wanted);
+    query.push(" GROUP BY rule");
+    let mut all = BTreeMap::new();
+    for row in query.build().fetch_all(db).await? {
+        if let Some(rule) = Rule::parse(row.try_get("rule")?) {
+            all.insert(rule, usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(0));
+        }
+    }
+    Ok(all)
 }
 
 /// Findings whether open or ended, in the same order.
@@ -58,9 +84,8 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     if let Some(rule) = wanted.rule {
         query.push(" AND rule = ").push_bind(rule.as_str());
     }
-    if let Some(about) = wanted.ground_protection {
-        let rules: Vec<&str> =
-            Rule::ALL.iter().filter(|r| r.is_ground_protection() == about).map(|r| r.as_str()).collect();
+    if let Some(rules) = wanted.rules {
+        let rules: Vec<&str> = rules.iter().map(|rule| rule.as_str()).collect();
         query.push(" AND rule IN (SELECT value FROM json_each(");
         query.push_bind(serde_json::json!(rules).to_string()).push("))");
     }

@@ -1,4 +1,6 @@
 //! Long lists in pages of a hundred, with the place in the address bar.
+use std::ops::Range;
+
 pub const PER_PAGE: usize = 100;
 
 /// `1 to 100 of 1,234`, and where the next and the previous hundred are.
@@ -13,19 +15,20 @@ impl Pager {
     /// The wanted page of a list, counted from 1; `link` makes the address of another. A page beyond the end is
     /// the last one.
     pub fn cut<T>(list: Vec<T>, wanted: usize, link: impl Fn(usize) -> String) -> (Vec<T>, Self) {
-        let total = list.len();
+        let (range, pager) = Self::of(list.len(), wanted, link);
+        (list.into_iter().skip(range.start).take(range.len()).collect(), pager)
+    }
+
+    /// The same for a list of which only the length is known: which of it to fetch.
+    pub fn of(total: usize, wanted: usize, link: impl Fn(usize) -> String) -> (Range<usize>, Self) {
         let last = total.div_ceil(PER_PAGE).max(1);
         let page = wanted.clamp(1, last);
         let from = (page - 1) * PER_PAGE;
-        let shown: Vec<T> = list.into_iter().skip(from).take(PER_PAGE).collect();
-        let says = if last == 1 {
-            String::new()
-        } else {
-            format!("{} to {} of {total}", from + 1, from + shown.len())
-        };
+        let to = (from + PER_PAGE).min(total);
+        let says = if last == 1 { String::new() } else { format!("{} to {to} of {total}", from + 1) };
         let before = (page > 1).then(|| link(page - 1));
         let after = (page < last).then(|| link(page + 1));
-        (shown, Self { says, before, after })
+        (from..to, Self { says, before, after })
     }
 }
 

@@ -68,23 +68,18 @@ pub struct Note {
     pub says: String,
 }
 
-const NOTES: [(Rule, &str, &str); 2] = [
-    (Rule::Held, "repair held, of those closed lately", "repairs held, of those closed lately"),
-    (Rule::Proving, "repair on trial", "repairs on trial"),
-];
-
-pub fn is_note(finding: &Finding) -> bool {
-    NOTES.iter().any(|(rule, ..)| *rule == finding.rule)
-}
-
 /// The notes by rule; the links keep what the board was narrowed down to.
-pub fn counted(notes: &[Finding], unit: &str, class: &str) -> Vec<Note> {
-    let of = |(rule, one, many): (Rule, &str, &str)| {
-        let n = notes.iter().filter(|note| note.rule == rule).count();
+pub fn notes(counted: &BTreeMap<Rule, usize>, unit: &str, class: &str) -> Vec<Note> {
+    let of = |rule: Rule| {
+        let (one, many) = match rule {
+            Rule::Held => ("repair held, of those closed lately", "repairs held, of those closed lately"),
+            _ => ("repair on trial", "repairs on trial"),
+        };
+        let n = counted.get(&rule).copied().filter(|n| *n > 0)?;
         let path = paths::Triage.with(&[("unit", unit), ("class", class), ("rule", rule.as_str())]);
-        (n > 0).then(|| Note { path, says: text::count(n as u64, one, many) })
+        Some(Note { path, says: text::count(n as u64, one, many) })
     };
-    NOTES.into_iter().filter_map(of).collect()
+    Rule::NOTES.into_iter().filter_map(of).collect()
 }
 
 /// Single lines go under the shared cause that explains them, which takes over their rank; lines that say more about

@@ -2,6 +2,7 @@
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
+use sqlx::SqliteConnection;
 
 use super::{
     ground,
@@ -18,7 +19,7 @@ use crate::{
     },
     reports,
     rules::{
-        Finding, Rule,
+        Rule,
         store::{self, Decisions, State as Standing, Wanted},
     },
     shop::store::causes,
@@ -98,10 +99,6 @@ impl Filter {
         let no_unit = self.unit.unit.is_none() && self.unit.says.is_some();
         no_unit || self.class_says.is_some() || self.rule_says.is_some()
     }
-
-    fn takes(&self, row: &reports::store::EntryRow) -> bool {
-        self.class.as_ref().is_none_or(|c| row.class.as_deref() == Some(c.as_str()))
-    }
 }
 
 /// The rules that have lines on this board.
@@ -149,29 +146,20 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let wrong = view.wrong;
     let filter = if wrong { Filter::default() } else { asked };
     let mut db = app.desk().read().await?;
-    let wanted = Wanted {
-        unit: filter.unit.unit.as_ref(),
-        class: filter.class.as_ref().map(ClassName::as_str),
-        rule: filter.rule,
-        ground_protection: None,
-    };
-    let found = store::open_at(&mut db, &wanted, now).await?;
     let decisions = store::decisions(&mut db, now).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
-    let since = reports::store::Wanted {
-        unit: filter.unit.unit.as_ref(),
-        recorded_since: Some(yesterday(&world, now)),
-        ..Default::default()
-    };
-    let mut entries = reports::store::entries(&mut db, &since).await?;
+    let eyes = Eyes::of(&me, &world, now, &causes);
+    view.load_findings(&mut db, &filter, &decisions, &form, &eyes).await?;
+    view.load_entries(&mut db, &filter, &form, &eyes).await?;
     drop(db);
-    entries.retain(|row| filter.takes(row));
-    view.put_findings(found, &decisions, &form, &Eyes::of(&me, &world, now, &causes));
-    view.put_entries(&entries, &world, &form);
     if wrong {
         view.list_nothing();
     }
     page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
+}
+
+fn as_sql(n: usize) -> i64 {
+    i64::try_from(n).unwrap_or(i64::MAX)
 }
 
 /// The beginning of yesterday, where the railway is.
@@ -219,29 +207,63 @@ impl View {
         }
     }
 
-    fn put_findings(&mut self, found: Vec<Finding>, decisions: &Decisions, form: &TriageForm, eyes: &Eyes) {
-        let (about_ground, found): (Vec<_>, Vec<_>) =
-            found.into_iter().partition(|f| f.rule.is_ground_protection());
-        // Nothing to do about them: a number, unless they are asked for.
-        let (notes, found): (Vec<_>, Vec<_>) =
-            found.into_iter().partition(|f| lines::is_note(f) && form.rule.is_empty());
+    /// What is about ground protection, then what is certain, then what is reckoned: of the certain, which may be many,
+    /// only those that this page shows are read.
+    async fn load_findings(
+        &mut self,
+        db: &mut SqliteConnection,
+        filter: &Filter,
+        decisions: &Decisions,
+        form: &TriageForm,
+        eyes: &Eyes<'_>,
+    ) -> Result<(), sqlx::Error> {
+        let all = Wanted {
+            unit: filter.unit.unit.as_ref(),
+            class: filter.class.as_ref().map(ClassName::as_str),
+            rule: filter.rule,
+            ..Wanted::default()
+        };
+        let counted = store::count_open(db, &all, eyes.now).await?;
+        // Nothing to do about notes: a number, unless they are asked for.
+        let asked = filter.rule.filter(|rule| Rule::NOTES.contains(rule));
+        let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
+        let ground =
+            store::open_at(db, &Wanted { rules: Some(&ground::RULES), ..all.clone() }, eyes.now).await?;
+        let ground = ground::pressing(ground, decisions, eyes.now);
+        let found =
+            store::open_at(db, &Wanted { rules: Some(&Rule::RECKONED), ..all.clone() }, eyes.now).await?;
         let (found, under) = lines::fold(found);
-        let with_state = found.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
-        let (aside, shown): (Vec<_>, Vec<_>) =
-            with_state.partition(|(state, _)| *state == Standing::SetAside);
-        if !aside.is_empty() {
-            self.aside = text::count(
-                aside.len() as u64,
-                "line is set aside and not shown",
-                "lines are set aside and not shown",
-            );
-        }
-        let shown = [ground::pressing(about_ground, decisions, eyes.now), shown].concat();
-        self.open = shown.len();
-        let (shown, pager) = Pager::cut(shown, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
+        let (aside, reckoned): (Vec<_>, Vec<_>) = found
+            .into_iter()
+            .map(|f| (decisions.state(&f, eyes.now), f))
+            .partition(|(state, _)| *state == Standing::SetAside);
+        self.say_aside(aside.len());
+        let many_count: usize = many.iter().filter_map(|rule| counted.get(rule)).sum();
+        self.open = ground.len() + many_count + reckoned.len();
+        let (range, pager) = Pager::of(self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
+        let from = range.start.saturating_sub(ground.len()).min(many_count);
+        let to = range.end.saturating_sub(ground.len()).min(many_count);
+        let part = Some((as_sql(to - from), as_sql(from)));
+        let certain = store::open_at(db, &Wanted { rules: Some(&many), part, ..all }, eyes.now).await?;
+        let certain = certain.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
+        let before = ground.len().min(range.start);
+        let ahead = ground.into_iter().skip(before);
+        let skipped = range.start.saturating_sub(before + from);
+        let shown: Vec<_> =
+            ahead.chain(certain).chain(reckoned.into_iter().skip(skipped)).take(range.len()).collect();
         self.lines = shown.iter().map(|(state, finding)| Line::of(finding, *state, &under, eyes)).collect();
-        self.notes = lines::counted(&notes, &form.unit, &form.class);
+        if asked.is_none() {
+            self.notes = lines::notes(&counted, &form.unit, &form.class);
+        }
         self.pager = pager;
+        Ok(())
+    }
+
+    fn say_aside(&mut self, lines: usize) {
+        if lines > 0 {
+            let (one, many) = ("line is set aside and not shown", "lines are set aside and not shown");
+            self.aside = text::count(lines as u64, one, many);
+        }
     }
 
     /// A list of everything would pass for what was asked for.
@@ -251,13 +273,34 @@ impl View {
         (self.pager, self.days, self.aside) = (Pager::default(), Pager::default(), String::new());
     }
 
-    /// Grouped by unit; the unit written about last comes first.
-    fn put_entries(&mut self, entries: &[reports::store::EntryRow], world: &World, form: &TriageForm) {
-        self.written = entries.len();
-        let rows: Vec<_> = entries.iter().collect();
-        let (shown, pager) = Pager::cut(rows, page_of(&form.day), |n| form.link(page_of(&form.page), n));
-        // Only what is shown is put into words: a large railway writes thousands of entries a day.
-        for entry in shown.into_iter().map(|row| EntryLine::of(row, world)) {
+    /// Grouped by unit; the unit written about last comes first. Only what is shown is read: a large railway writes
+    /// thousands of entries a day.
+    async fn load_entries(
+        &mut self,
+        db: &mut SqliteConnection,
+        filter: &Filter,
+        form: &TriageForm,
+        eyes: &Eyes<'_>,
+    ) -> Result<(), sqlx::Error> {
+        let since = reports::store::Wanted {
+            unit: filter.unit.unit.as_ref(),
+            class: filter.class.as_ref(),
+            recorded_since: Some(yesterday(eyes.world, eyes.now)),
+            ..Default::default()
+        };
+        self.written = reports::store::count(db, &since).await?;
+        let (range, pager) =
+            Pager::of(self.written, page_of(&form.day), |n| form.link(page_of(&form.page), n));
+        let part =
+            reports::store::Wanted { limit: Some(as_sql(range.len())), after: as_sql(range.start), ..since };
+        let rows = reports::store::entries(db, &part).await?;
+        self.put_entries(rows.iter().map(|row| EntryLine::of(row, eyes.world)).collect());
+        self.days = pager;
+        Ok(())
+    }
+
+    fn put_entries(&mut self, entries: Vec<EntryLine>) {
+        for entry in entries {
             match self.units.iter_mut().find(|day| day.unit == entry.unit) {
                 Some(day) => day.entries.push(entry),
                 None => {
@@ -273,6 +316,5 @@ impl View {
         // Units of which only the usual was seen come last, a line each; the order within both parts stays.
         let all = std::mem::take(&mut self.units);
         (self.usual, self.units) = all.into_iter().partition(|day| day.entries.is_empty());
-        self.days = pager;
     }
 }

@@ -24,6 +24,7 @@ use crate::{
     people::{Act, Authorisation, authorisation::Scope},
     reports,
     rules::{
+        Rule,
         Finding,
         fact::Hand,
         register::Authorised,
@@ -119,7 +120,7 @@ pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: T
     let mut db = app.desk().read().await?;
     let line = oversight::store::by_id(&mut db, id).await?.ok_or_else(|| Oops::NotFound(NOT_THERE.into()))?;
     let about_unit =
-        Wanted { unit: Some(&line.bypass.unit), ground_protection: Some(true), ..Wanted::default() };
+        Wanted { unit: Some(&line.bypass.unit), rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
     let mut findings = store::all_until(&mut db, &about_unit, now).await?;
     findings.extend(oversight::joined(&world.ground(), std::slice::from_ref(&line), now));
     findings.retain(|finding| about(finding, &line.bypass));

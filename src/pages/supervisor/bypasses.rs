@@ -176,7 +176,7 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Regis
     let wrong = view.wrong;
     let filter = if wrong { Filter::default() } else { asked };
     let unit = filter.unit.unit.as_ref();
-    let about = Wanted { unit, ground_protection: Some(true), ..Wanted::default() };
+    let about = Wanted { unit, rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
     let mut findings = store::open_at(&mut db, &about, now).await?;
     let safety = Wanted { unit, rule: Some(Rule::SafetyDevice), ..Wanted::default() };
     let safety = store::open_at(&mut db, &safety, now).await?;
