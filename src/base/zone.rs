@@ -122,7 +122,25 @@ impl Zone {
 
     /// `3 Mar 2026 05:14 -06:00`, for pages.
     pub fn in_words(&self, at: Instant) -> String {
-        self.zoned(at).strftime("%-d %b %Y %H:%M %:z").to_string()
+        // Every finding's sentence has such a time, and whole histories are judged at once: no format string is read.
+        const MONTHS: [&str; 12] =
+            ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"];
+        let ts = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX);
+        let offset = self.tz.to_offset(ts);
+        let there = offset.to_datetime(ts);
+        let month =
+            usize::try_from(there.month()).ok().and_then(|m| MONTHS.get(m.wrapping_sub(1))).unwrap_or(&"");
+        let (sign, minutes) =
+            if offset.seconds() < 0 { ('-', -offset.seconds() / 60) } else { ('+', offset.seconds() / 60) };
+        format!(
+            "{} {month} {} {:02}:{:02} {sign}{:02}:{:02}",
+            there.day(),
+            there.year(),
+            there.hour(),
+            there.minute(),
+            minutes / 60,
+            minutes % 60
+        )
     }
 
     /// `3 March`, for sentences about days of this year or last.
@@ -144,6 +162,18 @@ impl Zone {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_moment_in_words_is_what_the_format_says() {
+        for name in ["America/Chicago", "Asia/Kathmandu", "Etc/UTC", "America/St_Johns"] {
+            let zone = Zone::named(name).unwrap();
+            for n in 0..2_000_i64 {
+                let at = Instant(n * 1_234_567_890_123);
+                let formatted = zone.zoned(at).strftime("%-d %b %Y %H:%M %:z").to_string();
+                assert_eq!(zone.in_words(at), formatted, "{name}");
+            }
+        }
+    }
 
     #[test]
     fn days_turn_at_local_midnight_also_when_clocks_change() {

@@ -1,12 +1,15 @@
 //! The one writer. Whoever wants something changed hands it a job and waits; the writer takes what is waiting
-//! (at most [`GROUP`] jobs), lets its [`Clerk`] decide and write them in one transaction, and answers after COMMIT.
+//! (at most [`GROUP`] jobs, [`BULK`] of an import), lets its [`Clerk`] decide and write them in one transaction, and answers after COMMIT.
 use std::{panic::AssertUnwindSafe, time::Duration};
 
 use sqlx::{Connection, SqliteConnection};
 use tokio::sync::{mpsc, watch};
 
-/// Jobs in one commit, at most.
+/// Jobs in one commit, at most, while somebody waits for each at a screen.
 pub const GROUP: usize = 64;
+/// The same for jobs that nobody waits for: what a group shares (a unit's histories, the pages of the file's trees) is
+/// read, judged and written once for more of them.
+pub const BULK: usize = 512;
 /// Jobs that may wait. Beyond it whoever comes is told to come again.
 pub const QUEUE: usize = 1024;
 
@@ -22,8 +25,9 @@ pub trait Clerk: Send + 'static {
         jobs: &mut [Self::Job],
     ) -> impl Future<Output = Result<(), sqlx::Error>>;
 
-    /// A job that cannot be decided twice, and so must not be in a group that may have to be replayed.
-    fn alone(job: &Self::Job) -> bool;
+    /// How many jobs a group with this one in it may have. 1 for a job that cannot be decided twice, and so must
+    /// not be in a group that may have to be replayed.
+    fn room(job: &Self::Job) -> usize;
 
     /// The group is on the disk: only now may caches follow.
     fn committed(&mut self);
@@ -146,18 +150,19 @@ async fn write_until_closed<C: Clerk>(
                 None => break,
             },
         };
-        let mut group = Vec::with_capacity(GROUP);
-        let mut room = if C::alone(&first) { 1 } else { GROUP };
+        let mut room = C::room(&first);
+        let mut group = Vec::with_capacity(room);
         group.push(first);
         while group.len() < room
             && let Ok(next) = jobs.try_recv()
         {
-            if C::alone(&next) {
+            let with_next = C::room(&next);
+            if with_next <= group.len() {
                 held_over = Some(next);
-                room = 0;
-            } else {
-                group.push(next);
+                break;
             }
+            room = room.min(with_next);
+            group.push(next);
         }
         write_group(&mut db, &mut clerk, group, options).await;
     }

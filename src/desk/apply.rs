@@ -62,6 +62,8 @@ impl Draft {
         let units: Vec<_> =
             self.world.roster.units.values().filter(of_class).map(|c| c.unit.clone()).collect();
         self.again.units.extend(units);
+        // A schedule says how much a device's lines weigh.
+        self.again.classes = true;
     }
 
     fn retire(&mut self, seq: u64, retired: &Retirement) {

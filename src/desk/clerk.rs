@@ -14,12 +14,17 @@ use super::{
 use crate::{
     base::Clock,
     book::Frontier,
-    db::{Clerk, writer::Trouble},
+    db::{
+        Clerk,
+        writer::{self, Trouble},
+    },
 };
 
 /// What waits at the writer: an act, or something outside the book.
 pub enum Job {
     Act(Box<dyn Errand>),
+    /// An act of an import: nobody waits for it at a screen.
+    Bulk(Box<dyn Errand>),
     /// Runs on the writer's connection in the group's transaction; only for tables outside the book.
     Aside(Box<dyn Aside>),
 }
@@ -68,8 +73,12 @@ impl DeskClerk {
 impl Clerk for DeskClerk {
     type Job = Job;
 
-    fn alone(job: &Job) -> bool {
-        matches!(job, Job::Aside(_))
+    fn room(job: &Job) -> usize {
+        match job {
+            Job::Act(_) => writer::GROUP,
+            Job::Bulk(_) => writer::BULK,
+            Job::Aside(_) => 1,
+        }
     }
 
     async fn carry_out(&mut self, db: &mut SqliteConnection, jobs: &mut [Job]) -> Result<(), sqlx::Error> {
@@ -78,14 +87,14 @@ impl Clerk for DeskClerk {
         draft.cabinet = std::mem::take(&mut self.cabinet);
         let pages: Vec<_> = jobs
             .iter()
-            .filter_map(|job| if let Job::Act(act) = job { Some(act.pages()) } else { None })
+            .filter_map(|job| if let Job::Act(act) | Job::Bulk(act) = job { Some(act.pages()) } else { None })
             .flatten()
             .collect();
         draft.load_for(db, &pages).await?;
         let now = self.clock.now();
         for job in jobs.iter_mut() {
             match job {
-                Job::Act(act) => act.carry_out(&mut draft, now),
+                Job::Act(act) | Job::Bulk(act) => act.carry_out(&mut draft, now),
                 Job::Aside(aside) => aside.run(db).await?,
             }
         }
@@ -112,7 +121,7 @@ impl Clerk for DeskClerk {
 
     fn answer(&mut self, job: Job, outcome: Result<(), &Trouble>) {
         match job {
-            Job::Act(act) => act.finish(outcome),
+            Job::Act(act) | Job::Bulk(act) => act.finish(outcome),
             Job::Aside(aside) => aside.finish(outcome),
         }
     }

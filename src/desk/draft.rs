@@ -108,7 +108,7 @@ pub struct Again {
 
 impl Again {
     pub fn is_nothing(&self) -> bool {
-        !self.everything && self.units.is_empty()
+        !self.everything && !self.classes && self.units.is_empty()
     }
 }
 
@@ -136,6 +136,8 @@ pub struct Draft {
     pub new_runs: Vec<NewRun>,
     /// Units whose history is not as the file has it.
     pub changed_units: BTreeSet<UnitName>,
+    /// Nothing is judged before all is in: of a dossier only the end is read, but for amending.
+    pub unjudged: bool,
     /// What was loaded, whether or not the file had it. Writing to anything else would wipe out what the file has.
     pub asked: BTreeSet<DossierKey>,
     pub asked_units: BTreeSet<UnitName>,
@@ -163,6 +165,7 @@ impl Draft {
             cabinet: Cabinet::default(),
             new_runs: Vec::new(),
             changed_units: BTreeSet::new(),
+            unjudged: false,
             asked: BTreeSet::new(),
             asked_units: BTreeSet::new(),
             unloaded: None,

@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
-use super::{World, draft::UnitHistory, load, runs::runs_in};
+use super::{World, draft::UnitHistory, load, parts, runs::runs_in};
 use crate::{
     base::{Instant, UnitName},
     rules::{Dossier, DossierKey, dossier::Subject, fact::RunFact, windows::windows},
@@ -37,8 +37,7 @@ pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
     for row in sqlx::query("SELECT unit, days, weather, holds FROM unit_history").fetch_all(&mut *db).await? {
         all.units.insert(load::unit(&row)?, load::history(&row)?);
     }
-    let dossiers = load::every_dossier(db).await?;
-    all.dossiers = dossiers.into_iter().map(|(key, kept)| (key, kept.dossier)).collect();
+    all.dossiers = parts::every_dossier(db).await?;
     let of_ground = all.dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
     let spans: Vec<(&UnitName, Instant, Instant)> = of_ground
         .flat_map(|(key, dossier)| windows(dossier).into_iter().map(move |(from, to)| (&key.unit, from, to)))

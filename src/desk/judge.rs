@@ -1,80 +1,89 @@
 //! Judging what a group touched, with the very function that batch judging uses.
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 
-use sqlx::{Row, SqliteConnection};
+use sha2::{Digest as _, Sha256};
+use sqlx::SqliteConnection;
 
 use super::{
-    cabinet::{Kept, Stored},
+    cabinet::{Kept, Prints},
     draft::{Draft, UnitHistory},
-    load,
     tables::{BypassRow, DossierRow, FindingRow, Judged, UnitHistoryRow, json},
     world::World,
 };
 use crate::{
     base::UnitName,
     rules::{
-        Beside, Dossier, DossierKey, Fact, Finding, Judgement,
+        Beside, Bypass, Dossier, DossierKey, Fact, Finding, Judgement,
         class_wide::class_wide,
         dossier::Subject,
         earlier::{Earlier, earlier, linked},
         fact::RunFact,
         judge::judge,
         service_days::ServiceDays,
+        weather::WeatherDays,
+        windows::watched_until,
     },
 };
 
 /// The subject that lines about a whole class are kept under.
 const CLASS_LINES: &str = "class";
 
-/// Units judged again in one go when everything is.
-const UNITS_AT_ONCE: i64 = 16;
+/// Dossiers written in one go when nothing is judged.
+const DOSSIERS_AT_ONCE: usize = 4_096;
 
 impl Draft {
-    /// Judges every loaded dossier and writes what came of it.
-    pub async fn judge_loaded(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        self.judge_unwritten(db).await?;
-        self.judged.script()?.run(db).await
-    }
-
-    /// The same, but what came of it still waits in `judged`, and other rows may wait yet.
+    /// Judges what has to be judged of the loaded dossiers. What came of it still waits in `judged`, and other rows may
+    /// wait yet.
     pub async fn judge_unwritten(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         self.check_loaded()?;
+        let first_runs = self.first_runs();
+        for (key, kept) in &mut self.dossiers {
+            kept.to_judge = kept.wants_judging(first_runs.get(&key.unit).copied());
+        }
+        self.load_the_rest(db, |_, kept| kept.to_judge).await?;
         self.watch_runs(db).await?;
-        self.put_class_lines();
         self.keep_histories();
         let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
         let blank = UnitHistory::default();
         let facts = |key: &DossierKey| self.dossiers.get(key).map(|kept| kept.dossier.facts());
         let lives = earlier_lives(&self.world, &self.units, self.dossiers.keys(), facts);
         for (key, kept) in &mut self.dossiers {
-            let clock = clocks
-                .entry(key.unit.clone())
-                .or_insert_with(|| clock(&self.world, &key.unit, self.units.get(&key.unit)));
-            let runs = kept.watch.as_ref().map_or(&[][..], |watch| watch.runs.as_slice());
-            let weather = self.units.get(&key.unit).map_or(&blank.weather, |history| &history.weather);
-            let earlier = lives.get(key).map_or(&[][..], Vec::as_slice);
-            let beside = Beside { days: clock, weather, runs, earlier };
-            let judgement = judge(key, &kept.dossier, beside, &self.world.ground());
-            put_judgement(&mut self.judged, key, kept, judgement);
+            if kept.to_judge {
+                let history = self.units.get(&key.unit).unwrap_or(&blank);
+                let days = clocks
+                    .entry(key.unit.clone())
+                    .or_insert_with(|| clock(&self.world, &key.unit, Some(history)));
+                let earlier = lives.get(key).map_or(&[][..], Vec::as_slice);
+                let judgement = judge_kept(&self.world, key, kept, (days, &history.weather), earlier);
+                put_judgement(&mut self.judged, key, kept, judgement);
+            }
+            put_parts(&mut self.judged, key, kept);
         }
         self.put_back();
         Ok(())
     }
 
-    /// Writes what was loaded and added to, unjudged: `rebuild` judges once at its end.
-    pub async fn keep_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        self.check_loaded()?;
-        self.put_class_lines();
+    /// Writes what waits in the cabinet, unjudged: `rebuild` judges once at its end.
+    pub async fn write_unjudged(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
+        self.units = self.cabinet.take_units();
         self.keep_histories();
-        for (key, kept) in &mut self.dossiers {
-            put_judgement(&mut self.judged, key, kept, Judgement::default());
+        self.units.clear();
+        self.dossiers = self.cabinet.take_all();
+        self.load_the_rest(db, |_, kept| kept.wants_the_rest()).await?;
+        for (n, (key, mut kept)) in std::mem::take(&mut self.dossiers).into_iter().enumerate() {
+            if kept.stored.is_none() {
+                self.judged.dossiers.add(&dossier_row(&key, &Prints::default()));
+            }
+            put_parts(&mut self.judged, &key, &mut kept);
+            if n % DOSSIERS_AT_ONCE == 0 {
+                self.judged.script()?.run(&mut *db).await?;
+            }
         }
-        self.put_back();
         self.judged.script()?.run(db).await
     }
 
     /// A group whose pages touch what was not loaded is undone; replayed one by one, each loads its own.
-    fn check_loaded(&self) -> Result<(), sqlx::Error> {
+    pub(super) fn check_loaded(&self) -> Result<(), sqlx::Error> {
         match &self.unloaded {
             None => Ok(()),
             Some(what) => {
@@ -83,15 +92,14 @@ impl Draft {
         }
     }
 
-    /// Lines about a whole class belong to no unit: they stand under an empty name.
-    fn put_class_lines(&mut self) {
-        if !std::mem::take(&mut self.again.classes) {
-            return;
-        }
-        let nobody = UnitName::from("");
-        self.judged.cleared.add(&(&nobody, CLASS_LINES));
+    /// Lines about a whole class belong to no unit: they stand under an empty name, and follow from the class figures, the
+    /// schedules and the thresholds in force alone.
+    pub(super) fn put_class_lines(&mut self) {
+        let nobody = DossierKey { unit: UnitName::from(""), subject: Subject::Unit };
+        self.judged.cleared.add(&(&nobody.unit, CLASS_LINES));
         for finding in class_wide(&self.world.ground()) {
-            self.judged.findings.add(&finding_row(&finding, &nobody, CLASS_LINES));
+            let print = print(&finding);
+            self.judged.findings.add(&finding_row(&nobody, CLASS_LINES, &finding, print));
         }
     }
 
@@ -106,62 +114,10 @@ impl Draft {
             });
         }
     }
-
-    /// Judges again what administration changed: whole units, or the whole book.
-    pub async fn judge_again(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
-        let again = std::mem::take(&mut self.again);
-        if !again.is_nothing() {
-            // What was judged so far is judged otherwise from here on.
-            self.cabinet.empty();
-        }
-        let mut after = String::new();
-        loop {
-            let units: Vec<String> = if again.everything {
-                let sql = "SELECT DISTINCT unit FROM dossier WHERE unit > ? ORDER BY unit LIMIT ?";
-                sqlx::query_scalar(sql).bind(&after).bind(UNITS_AT_ONCE).fetch_all(&mut *db).await?
-            } else {
-                let rest = again.units.iter().map(|u| u.as_str().to_owned()).filter(|u| *u > after);
-                rest.take(usize::try_from(UNITS_AT_ONCE).unwrap_or(1)).collect()
-            };
-            let Some(last) = units.last() else { return Ok(()) };
-            after.clone_from(last);
-            let units = self.with_linked(units);
-            self.load_whole_units(db, &units).await?;
-            self.judge_loaded(db).await?;
-            self.cabinet.empty();
-        }
-    }
-
-    /// With the units that their parts went to or came from: these are judged by each other.
-    fn with_linked(&self, units: Vec<String>) -> Vec<String> {
-        let moved = &self.world.moved;
-        let of = |unit: &String| {
-            let unit = UnitName::from(unit.as_str());
-            moved.iter().flat_map(move |m| linked(moved, &unit, &m.device)).map(|u| u.to_string())
-        };
-        let mut all: BTreeSet<String> = units.iter().flat_map(of).collect();
-        all.extend(units);
-        all.into_iter().collect()
-    }
-
-    async fn load_whole_units(
-        &mut self,
-        db: &mut SqliteConnection,
-        units: &[String],
-    ) -> Result<(), sqlx::Error> {
-        let names = json(&units);
-        let sql = "SELECT unit, days, weather, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
-        for row in sqlx::query(sql).bind(&names).fetch_all(&mut *db).await? {
-            self.units.insert(UnitName::from(row.try_get::<&str, _>("unit")?), load::history(&row)?);
-        }
-        let units: Vec<&str> = units.iter().map(String::as_str).collect();
-        self.dossiers = load::dossiers_of_units(db, &units).await?;
-        Ok(())
-    }
 }
 
 /// The lives on other units of parts that were put in, for each device of which any was.
-fn earlier_lives<'a>(
+pub(super) fn earlier_lives<'a>(
     world: &World,
     units: &BTreeMap<UnitName, UnitHistory>,
     keys: impl Iterator<Item = &'a DossierKey>,
@@ -193,62 +149,104 @@ pub fn clock(world: &World, unit: &UnitName, history: Option<&UnitHistory>) -> S
     ServiceDays::of(world.roster.unit(unit), &history.days, &history.holds, &world.railway.zone)
 }
 
-/// Makes the file's rows of a dossier those of this judgement, leaving alone what is so already.
+/// Judges a dossier that is whole in hand.
+pub(super) fn judge_kept(
+    world: &World,
+    key: &DossierKey,
+    kept: &Kept,
+    (days, weather): (&ServiceDays, &WeatherDays),
+    earlier: &[Earlier],
+) -> Judgement {
+    let runs = kept.watch.as_ref().map_or(&[][..], |watch| watch.runs.as_slice());
+    judge(key, &kept.dossier, Beside { days, weather, runs, earlier }, &world.ground())
+}
+
+impl Prints {
+    /// What is compared of a judgement, and with it each finding's print.
+    pub(super) fn of(judgement: &Judgement, kept: &Kept) -> (Self, Vec<i64>) {
+        let each: Vec<i64> = judgement.findings.iter().map(print).collect();
+        let mut findings = each.clone();
+        findings.sort_unstable();
+        let prints = Self {
+            settled_after: judgement.settled_after,
+            watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
+            findings,
+            bypasses: if judgement.bypasses.is_empty() { 0 } else { print(&judgement.bypasses) },
+        };
+        (prints, each)
+    }
+}
+
+/// Eight bytes of a digest: enough to tell what a rule says now from what it said before.
+fn print(said: &impl serde::Serialize) -> i64 {
+    let digest = Sha256::digest(postcard::to_stdvec(said).unwrap_or_default());
+    digest.first_chunk::<8>().map_or(0, |first| i64::from_be_bytes(*first))
+}
+
+/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
 fn put_judgement(judged: &mut Judged, key: &DossierKey, kept: &mut Kept, now: Judgement) {
+    let (prints, each) = Prints::of(&now, kept);
+    put_changes(judged, key, &mut kept.stored, &now, (prints, &each));
+}
+
+/// The same with the prints in hand.
+pub(super) fn put_changes(
+    judged: &mut Judged,
+    key: &DossierKey,
+    stored: &mut Option<Prints>,
+    now: &Judgement,
+    (prints, each): (Prints, &[i64]),
+) {
+    if stored.as_ref() == Some(&prints) {
+        return;
+    }
+    judged.dossiers.add(&dossier_row(key, &prints));
     let subject = key.subject.to_string();
-    put_parts(judged, key, &subject, kept);
-    let same = matches!(&kept.stored, Stored::This(then)
-        if then.settled_after == now.settled_after && then.findings.len() == now.findings.len());
-    if !same {
-        judged.dossiers.add(&DossierRow {
-            unit: key.unit.clone(),
-            subject: subject.clone(),
-            settled_after: now.settled_after,
-            findings: now.findings.len(),
-        });
-    }
-    put_findings(judged, key, &subject, &kept.stored, &now);
-    if key.subject == Subject::GroundProtection {
-        put_bypasses(judged, key, &kept.stored, &now);
-    }
-    kept.stored = Stored::This(now);
-}
-
-fn put_parts(judged: &mut Judged, key: &DossierKey, subject: &str, kept: &mut Kept) {
-    for fortnight in std::mem::take(&mut kept.changed) {
-        let facts = kept.dossier.of_fortnight(fortnight);
-        if facts.is_empty() {
-            judged.empty_parts.add(&(&key.unit, subject, fortnight));
-        } else {
-            let (place, length) = judged.parts.put_beside(&postcard::to_stdvec(facts).unwrap_or_default());
-            judged.parts.add(&(&key.unit, subject, fortnight, place, length));
+    let then = stored.take().unwrap_or_default();
+    let gone = then.findings.iter().filter(|print| prints.findings.binary_search(print).is_err());
+    gone.for_each(|print| judged.gone.add(&(&key.unit, &subject, print)));
+    for (finding, print) in now.findings.iter().zip(each) {
+        if then.findings.binary_search(print).is_err() {
+            judged.findings.add(&finding_row(key, &subject, finding, *print));
         }
     }
+    if then.bypasses != prints.bypasses {
+        put_bypasses(judged, key, &now.bypasses);
+    }
+    *stored = Some(prints);
 }
 
-fn put_findings(judged: &mut Judged, key: &DossierKey, subject: &str, stored: &Stored, now: &Judgement) {
-    let known: &[Finding] = match stored {
-        Stored::Nothing | Stored::Unread { findings: 0 } => &[],
-        Stored::Unread { .. } => {
-            judged.cleared.add(&(&key.unit, subject));
-            &[]
-        }
-        Stored::This(then) => &then.findings,
-    };
-    // Both are sorted by key; a key stands once.
-    let same = |one: &Finding, all: &[Finding]| {
-        all.binary_search_by(|f| f.key.cmp(&one.key)).is_ok_and(|place| all[place] == *one)
-    };
-    known.iter().filter(|old| !same(old, &now.findings)).for_each(|old| judged.gone.add(&old.key));
-    for finding in now.findings.iter().filter(|new| !same(new, known)) {
-        judged.findings.add(&finding_row(finding, &key.unit, subject));
+fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
+    let findings = prints.findings.iter().flat_map(|print| print.to_be_bytes());
+    DossierRow {
+        unit: key.unit.clone(),
+        subject: key.subject.to_string(),
+        settled_after: prints.settled_after,
+        findings: hex::encode(findings.collect::<Vec<u8>>()),
+        bypasses: prints.bypasses,
+        watched_until: prints.watched_until,
     }
 }
 
-fn finding_row(finding: &Finding, unit: &UnitName, subject: &str) -> FindingRow {
+fn put_parts(judged: &mut Judged, key: &DossierKey, kept: &mut Kept) {
+    let (parts, surplus) = kept.changed_parts();
+    if parts.is_empty() && surplus.is_none() {
+        return;
+    }
+    let subject = key.subject.to_string();
+    for (part, facts) in parts {
+        let (place, length) = judged.parts.put_beside(&postcard::to_stdvec(facts).unwrap_or_default());
+        judged.parts.add(&(&key.unit, &subject, part, place, length));
+    }
+    if let Some(from) = surplus {
+        judged.surplus_parts.add(&(&key.unit, &subject, from));
+    }
+}
+
+fn finding_row(key: &DossierKey, subject: &str, finding: &Finding, print: i64) -> FindingRow {
     FindingRow {
         key: finding.key.clone(),
-        unit: unit.clone(),
+        unit: key.unit.clone(),
         subject: subject.to_owned(),
         rule: finding.rule,
         device: finding.device.clone(),
@@ -257,17 +255,14 @@ fn finding_row(finding: &Finding, unit: &UnitName, subject: &str) -> FindingRow 
         until: finding.until,
         severity: finding.severity,
         rank: finding.rank,
+        print,
         data: json(finding),
     }
 }
 
-fn put_bypasses(judged: &mut Judged, key: &DossierKey, stored: &Stored, now: &Judgement) {
-    match stored {
-        Stored::This(then) if then.bypasses == now.bypasses => return,
-        Stored::Nothing => {}
-        Stored::Unread { .. } | Stored::This(_) => judged.cleared_bypasses.add(&key.unit),
-    }
-    for bypass in &now.bypasses {
+fn put_bypasses(judged: &mut Judged, key: &DossierKey, now: &[Bypass]) {
+    judged.cleared_bypasses.add(&key.unit);
+    for bypass in now {
         judged.bypasses.add(&BypassRow {
             id: bypass.id,
             unit: bypass.unit.clone(),

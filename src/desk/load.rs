@@ -4,16 +4,17 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    cabinet::{Kept, Stored},
+    cabinet::Kept,
     draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
+    parts,
     tables::json,
-    wanted::Wanted,
+    wanted::{Need, Wanted},
 };
 use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
-    reports::stored,
-    rules::{Bypass, Dossier, DossierKey, dossier::Subject, service_days::DaySet, weather::WeatherDays},
+    reports::{stored, validity},
+    rules::{Bypass, DossierKey, Fact, service_days::DaySet, weather::WeatherDays},
 };
 
 impl Draft {
@@ -28,7 +29,7 @@ impl Draft {
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
         wanted.add_subjects(pages, self);
-        self.asked.extend(wanted.dossiers.iter().cloned());
+        self.asked.extend(wanted.dossiers.keys().cloned());
         self.load_units(db, &wanted.units).await?;
         self.asked_units.extend(wanted.units.keys().cloned());
         self.load_dossiers(db, &wanted).await
@@ -177,19 +178,57 @@ impl Draft {
 
     /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
     async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let mut keys = self.dependent_on_days(db, wanted).await?;
-        keys.extend(wanted.dossiers.iter().cloned());
+        let dependent =
+            if self.unjudged { BTreeSet::new() } else { self.dependent_on_days(db, wanted).await? };
         let mut missing = Vec::new();
-        for key in keys {
-            match self.cabinet.take(&key) {
-                Some(kept) => drop(self.dossiers.insert(key, kept)),
-                None => missing.push((key.unit, key.subject.to_string())),
+        for key in wanted.dossiers.keys().chain(&dependent) {
+            if self.dossiers.contains_key(key) {
+                continue;
+            }
+            match self.cabinet.take(key) {
+                Some(kept) => drop(self.dossiers.insert(key.clone(), kept)),
+                None => missing.push((&key.unit, key.subject.to_string())),
             }
         }
-        let some = "WHERE (d.unit, d.subject) IN (SELECT value->>0, value->>1 FROM json_each(?))";
-        for row in fetch(db, &dossiers_sql(some), &missing).await? {
-            add_part(&mut self.dossiers, &row)?;
+        for row in fetch(db, parts::ENDS, &missing).await? {
+            let (key, kept) = parts::kept(&row)?;
+            self.dossiers.insert(key, kept);
         }
+        dependent.iter().for_each(|key| {
+            self.dossiers.entry(key.clone()).and_modify(|kept| kept.to_judge = true);
+        });
+        let least = if self.unjudged { Need::ToAmend } else { Need::ToJudge };
+        let whole = wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key);
+        let whole: BTreeSet<DossierKey> = whole.cloned().chain(dependent).collect();
+        // What others told at about the same time may lie in an earlier part.
+        let too_late = |key: &DossierKey, kept: &Kept| {
+            let from = wanted.looks.get(key).map(|at| at.minus(validity::SAME_TIME));
+            from.is_some_and(|from| kept.dossier.facts().first().is_none_or(|first| first.at > from))
+        };
+        let unjudged = self.unjudged;
+        self.load_the_rest(db, |key, kept| whole.contains(key) || (!unjudged && too_late(key, kept))).await
+    }
+
+    /// The parts that are not in hand, of those dossiers that are wanted whole.
+    pub(super) async fn load_the_rest(
+        &mut self,
+        db: &mut SqliteConnection,
+        wanted: impl Fn(&DossierKey, &Kept) -> bool,
+    ) -> Result<(), sqlx::Error> {
+        let partial = self.dossiers.iter_mut().filter(|(key, kept)| kept.first_part > 0 && wanted(key, kept));
+        let mut partial: Vec<(&DossierKey, &mut Kept)> = partial.collect();
+        let asked: Vec<_> =
+            partial.iter().map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part)).collect();
+        let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
+            ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part < c.value->>2 ORDER BY n, p.part";
+        let mut earlier: Vec<Vec<Fact>> = vec![Vec::new(); partial.len()];
+        for row in fetch(db, sql, &asked).await? {
+            let place = usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX);
+            if let Some(facts) = earlier.get_mut(place) {
+                facts.append(&mut parts::unpack(row.try_get("facts")?)?);
+            }
+        }
+        partial.iter_mut().zip(earlier).for_each(|((_, kept), facts)| kept.complete(facts));
         Ok(())
     }
 
@@ -210,7 +249,7 @@ impl Draft {
         let changed: Vec<(UnitName, Instant)> = wanted.units.iter().filter_map(first_change).collect();
         let sql = "SELECT d.unit, d.subject FROM json_each(?) c
             JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
-        fetch(db, sql, &changed).await?.iter().map(key).collect()
+        fetch(db, sql, &changed).await?.iter().map(parts::key).collect()
     }
 
     /// What was in hand goes back into the cabinet.
@@ -234,35 +273,6 @@ async fn any_filed(db: &mut SqliteConnection, wanted: &Wanted) -> Result<bool, s
     sqlx::query_scalar(sql).bind(json(&wanted.reports)).bind(json(&wanted.entries)).fetch_one(db).await
 }
 
-/// Dossiers with their parts, the earliest part first.
-fn dossiers_sql(some: &str) -> String {
-    format!(
-        "SELECT d.unit, d.subject, d.findings, p.facts FROM dossier d
-            LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject {some}
-            ORDER BY d.unit, d.subject, p.fortnight"
-    )
-}
-
-type Dossiers = BTreeMap<DossierKey, Kept>;
-
-pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
-    let mut all = Dossiers::new();
-    for row in sqlx::query(AssertSqlSafe(dossiers_sql(""))).fetch_all(db).await? {
-        add_part(&mut all, &row)?;
-    }
-    Ok(all)
-}
-
-/// Everything the book knows of these units, by subject.
-pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
-    let mut all = Dossiers::new();
-    let some = "WHERE d.unit IN (SELECT value FROM json_each(?))";
-    for row in sqlx::query(AssertSqlSafe(dossiers_sql(some))).bind(json(&units)).fetch_all(db).await? {
-        add_part(&mut all, &row)?;
-    }
-    Ok(all)
-}
-
 /// The units coupled together, as the row's report says.
 fn consist(row: &SqliteRow) -> Result<Vec<UnitName>, sqlx::Error> {
     let told = row.try_get::<Option<&str>, _>("consist")?;
@@ -271,39 +281,6 @@ fn consist(row: &SqliteRow) -> Result<Vec<UnitName>, sqlx::Error> {
         .transpose()
         .map_err(|why| damaged(why.to_string()))?
         .unwrap_or_default())
-}
-
-/// The same, only the parts of dossiers from one fortnight on.
-pub async fn recent_of_units(
-    db: &mut SqliteConnection,
-    units: &[&str],
-    fortnight: i64,
-) -> Result<Dossiers, sqlx::Error> {
-    let mut all = Dossiers::new();
-    let some = "WHERE d.unit IN (SELECT value FROM json_each(?)) AND p.fortnight >= ?";
-    let sql = sqlx::query(AssertSqlSafe(dossiers_sql(some))).bind(json(&units)).bind(fortnight);
-    for row in sql.fetch_all(db).await? {
-        add_part(&mut all, &row)?;
-    }
-    Ok(all)
-}
-
-/// The cells of a flipped file may hold anything: none is read in a way that panics.
-fn add_part(dossiers: &mut Dossiers, row: &SqliteRow) -> Result<(), sqlx::Error> {
-    let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);
-    let blank = || Kept { stored: Stored::Unread { findings }, ..Kept::default() };
-    let kept = dossiers.entry(key(row)?).or_insert_with(blank);
-    if let Some(packed) = row.try_get::<Option<&[u8]>, _>("facts")? {
-        let part: Dossier = postcard::from_bytes(packed).map_err(|why| damaged(why.to_string()))?;
-        kept.dossier.append(part);
-    }
-    Ok(())
-}
-
-fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {
-    let subject =
-        Subject::parse(row.try_get("subject")?).ok_or_else(|| damaged("an unknown subject".to_owned()))?;
-    Ok(DossierKey { unit: text(row, "unit")?, subject })
 }
 
 pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
@@ -353,7 +330,7 @@ fn seq(row: &SqliteRow, column: &str) -> Result<u64, sqlx::Error> {
     Ok(u64::try_from(row.try_get::<i64, _>(column)?).unwrap_or(0))
 }
 
-fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
+pub(super) fn text<T: for<'a> From<&'a str>>(row: &SqliteRow, column: &str) -> Result<T, sqlx::Error> {
     Ok(T::from(row.try_get::<&str, _>(column)?))
 }
 

@@ -7,14 +7,17 @@ pub mod begin;
 pub mod body;
 pub mod cabinet;
 pub mod clerk;
+mod cores;
 pub mod draft;
 pub mod figures;
 pub mod history;
 pub mod judge;
+mod judge_again;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;
 pub mod oversee;
+pub mod parts;
 pub mod rebuild;
 pub mod refused;
 pub mod reports;
@@ -144,14 +147,14 @@ impl Desk {
         Ok(Pending(answer))
     }
 
-    /// The same for imports: waits for a place in the queue.
+    /// The same for imports: waits for a place in the queue, and shares its commit with many more.
     pub async fn hand_over_patiently<A: Act>(
         &self,
         act: A,
         at: Option<Instant>,
     ) -> Result<Pending<A::Answer>, Refused> {
         let (reply, answer) = oneshot::channel();
-        let job = Job::Act(Box::new(Waiting { act, at, answer: None, reply }));
+        let job = Job::Bulk(Box::new(Waiting { act, at, answer: None, reply }));
         self.writing
             .hand(job)
             .await

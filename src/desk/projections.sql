@@ -1,7 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 3
--- JUDGING 6: findings say other things than before, and every book judges itself again at its next start.
+-- PACKING 4
+-- JUDGING 7: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -52,6 +52,8 @@ CREATE TABLE report (
     root        TEXT NOT NULL
 ) STRICT;
 CREATE INDEX report_of_unit ON report (unit, started);
+-- Runs of more than ten days, see desk/runs.rs.
+CREATE INDEX report_that_lasted ON report (unit, started) WHERE coalesce(ended, signed_at) - started > 864000000000;
 CREATE INDEX report_of_author ON report (author, seq);
 
 CREATE TABLE entry (
@@ -93,22 +95,27 @@ CREATE INDEX handover_of_unit ON handover_read (unit, seq);
 CREATE TABLE unit_history (
     unit TEXT PRIMARY KEY, days BLOB NOT NULL, weather BLOB NOT NULL, holds TEXT NOT NULL
 ) STRICT;
+-- What is known of a dossier without reading its facts; a unit's lie together, so that a report touches a page of them.
 CREATE TABLE dossier (
-    unit            TEXT NOT NULL,
-    subject         TEXT NOT NULL,
+    unit          TEXT NOT NULL,
+    subject       TEXT NOT NULL,
     settled_after INTEGER,
-    findings        INTEGER NOT NULL
-) STRICT;
-CREATE UNIQUE INDEX dossier_of_unit ON dossier (unit, subject);
--- The facts of a dossier, packed, a row for each fortnight in which any of them happened.
-CREATE TABLE dossier_part (
-    unit      TEXT NOT NULL,
-    subject   TEXT NOT NULL,
-    fortnight INTEGER NOT NULL,
-    -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
-    facts     BLOB,
-    PRIMARY KEY (unit, subject, fortnight)
+    -- Prints of its findings, eight bytes each in ascending order, and one of its bypasses: what they say is compared by these.
+    findings      BLOB NOT NULL,
+    bypasses      INTEGER NOT NULL,
+    -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
+    watched_until INTEGER,
+    PRIMARY KEY (unit, subject)
 ) STRICT, WITHOUT ROWID;
+-- The facts of a dossier in order, packed; where a part ends is a matter of its last entry alone.
+CREATE TABLE dossier_part (
+    unit    TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    part    INTEGER NOT NULL,
+    -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
+    facts   BLOB
+) STRICT;
+CREATE UNIQUE INDEX dossier_part_of_subject ON dossier_part (unit, subject, part);
 
 CREATE TABLE finding (
     key      TEXT PRIMARY KEY,
@@ -121,9 +128,12 @@ CREATE TABLE finding (
     until    INTEGER,
     severity REAL NOT NULL,
     rank     REAL,
+    print    INTEGER NOT NULL,
     data     TEXT NOT NULL
 ) STRICT;
-CREATE INDEX finding_of_subject ON finding (unit, subject);
+-- Few of all there ever were are open.
+CREATE INDEX finding_until ON finding (until);
+CREATE INDEX finding_of_subject ON finding (unit, subject, print);
 
 -- An entry that was amended to tell of another cutout has a line for each: the withdrawn one stays.
 CREATE TABLE bypass (

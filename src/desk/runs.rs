@@ -53,12 +53,22 @@ fn moved(occasion: Occasion, position: Option<RunPosition>) -> bool {
 }
 
 impl Draft {
-    /// Brings the runs of every loaded ground-protection dossier up to date. Reads only for those whose spans are
-    /// others than before; then the rows of this group's reports go into the file first.
+    /// When the first of each unit's new runs began.
+    pub(super) fn first_runs(&self) -> BTreeMap<UnitName, Instant> {
+        let mut first: BTreeMap<UnitName, Instant> = BTreeMap::new();
+        for NewRun { run, .. } in &self.new_runs {
+            let known = first.entry(run.unit.clone()).or_insert(run.started);
+            *known = run.started.min(*known);
+        }
+        first
+    }
+
+    /// Brings the runs of every ground-protection dossier that will be judged up to date. Reads only for those whose
+    /// spans are others than before; then the rows of this group's reports go into the file first.
     pub(super) async fn watch_runs(&mut self, db: &mut SqliteConnection) -> Result<(), sqlx::Error> {
         let mut unread: Vec<(UnitName, Instant, Instant)> = Vec::new();
         for (key, kept) in &mut self.dossiers {
-            if key.subject != Subject::GroundProtection {
+            if key.subject != Subject::GroundProtection || !kept.to_judge {
                 continue;
             }
             let spans = windows(&kept.dossier);
@@ -68,7 +78,7 @@ impl Draft {
                 }
                 other => {
                     unread.extend(spans.iter().map(|(from, to)| (key.unit.clone(), *from, *to)));
-                    *other = Some(Watch { spans, runs: Vec::new() });
+                    *other = Some(Watch::new(spans));
                 }
             }
         }
@@ -89,6 +99,15 @@ impl Draft {
 }
 
 impl Watch {
+    /// What has to be known of the runs that are not read yet.
+    pub fn new(spans: Vec<Span>) -> Self {
+        Self { spans, runs: Vec::new() }
+    }
+
+    pub fn spans(&self) -> &[Span] {
+        &self.spans
+    }
+
     fn take_up<'a>(&mut self, new: impl Iterator<Item = &'a NewRun>) {
         let overlaps =
             |new: &&NewRun| self.spans.iter().any(|(from, to)| new.run.started <= *to && new.over >= *from);
@@ -109,10 +128,19 @@ pub async fn runs_in(
     if spans.is_empty() {
         return Ok(runs);
     }
-    let sql = "SELECT DISTINCT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended,
-            r.symbol, r.occasion, r.position
-        FROM json_each(?) w JOIN report r ON r.unit = w.value->>0 AND r.started <= w.value->>2
-        WHERE coalesce(r.ended, r.signed_at) >= w.value->>1 ORDER BY r.started, r.id";
+    // What overlaps a span began in it, or shortly before it, or is one of the few that lasted long: so that a span of
+    // last week does not lead through years of a unit's runs. The index of the long ones says how long that is.
+    let sql = "WITH span (unit, begin, until) AS MATERIALIZED (
+            SELECT value->>0, value->>1, value->>2 FROM json_each(?)),
+        overlapping (seq) AS (
+            SELECT r.seq FROM span JOIN report r ON r.unit = span.unit
+                AND r.started >= span.begin - 864000000000 AND r.started <= span.until
+                WHERE coalesce(r.ended, r.signed_at) >= span.begin
+            UNION SELECT r.seq FROM span JOIN report r ON r.unit = span.unit AND r.started < span.begin - 864000000000
+                AND coalesce(r.ended, r.signed_at) - r.started > 864000000000
+                WHERE coalesce(r.ended, r.signed_at) >= span.begin)
+        SELECT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended, r.symbol, r.occasion, r.position
+        FROM overlapping JOIN report r ON r.seq = overlapping.seq ORDER BY r.started, r.id";
     let mut seen = BTreeSet::new();
     for row in sqlx::query(sql).bind(json(&spans)).fetch_all(db).await? {
         let Ok(report) = row.try_get::<&str, _>("id")?.parse() else { continue };

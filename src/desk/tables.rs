@@ -69,14 +69,15 @@ holds = excluded.holds"] { unit: UnitName, days: String as bytes, weather: Strin
 table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: Instant, reason: String, changes: String, settings: String, } }
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
-        findings = excluded.findings"] {
-        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: usize,
+        findings = excluded.findings, bypasses = excluded.bypasses, watched_until = excluded.watched_until"] {
+        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, bypasses: i64,
+        watched_until: Option<Instant>,
     }
 }
 table_row! {
     FindingRow into "finding" [""] {
         key: String, unit: UnitName, subject: String, rule: Rule, device: Option<Tag>, class: Option<ClassName>,
-        since: Instant, until: Option<Instant>, severity: f64, rank: Option<f64>, data: String,
+        since: Instant, until: Option<Instant>, severity: f64, rank: Option<f64>, print: i64, data: String,
     }
 }
 table_row! { BypassRow into "bypass" [""] { id: EntryId, unit: UnitName, device: Tag, begins: Instant, closed_at: Option<Instant>, data: String, } }
@@ -135,11 +136,12 @@ waiting! {
 pub struct Judged {
     pub histories: Rows,
     pub dossiers: Rows,
-    /// Parts of dossiers that have no facts any more.
-    pub empty_parts: Rows,
+    /// Dossiers with fewer parts than before, and from which part on there are none.
+    pub surplus_parts: Rows,
     pub parts: Rows,
-    /// Subjects whose old findings go before the new ones come, and single findings that go.
+    /// Subjects of which every finding goes before the new ones come.
     pub cleared: Rows,
+    /// Single findings that go, by print.
     pub gone: Rows,
     pub findings: Rows,
     /// Units whose bypasses go before the new ones come.
@@ -147,14 +149,15 @@ pub struct Judged {
     pub bypasses: Rows,
 }
 
-const EMPTY_PARTS: &str = "DELETE FROM dossier_part WHERE (unit, subject, fortnight) IN
-    (SELECT value->>0, value->>1, value->>2 FROM jsonb_each(?))";
-const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, fortnight, facts)
+const SURPLUS_PARTS: &str = "DELETE FROM dossier_part WHERE rowid IN (SELECT p.rowid FROM jsonb_each(?) g
+    JOIN dossier_part p ON p.unit = g.value->>0 AND p.subject = g.value->>1 AND p.part >= g.value->>2)";
+const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts)
     SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
-    ON CONFLICT (unit, subject, fortnight) DO UPDATE SET facts = excluded.facts";
+    ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts";
 const CLEARED: &str =
     "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
-const GONE: &str = "DELETE FROM finding WHERE key IN (SELECT value FROM jsonb_each(?))";
+const GONE: &str = "DELETE FROM finding WHERE rowid IN (SELECT f.rowid FROM jsonb_each(?) g
+    JOIN finding f ON f.unit = g.value->>0 AND f.subject = g.value->>1 AND f.print = g.value->>2)";
 const CLEARED_BYPASSES: &str = "DELETE FROM bypass WHERE unit IN (SELECT value FROM jsonb_each(?))";
 
 impl Default for Judged {
@@ -162,7 +165,7 @@ impl Default for Judged {
         Self {
             histories: UnitHistoryRow::table(),
             dossiers: DossierRow::table(),
-            empty_parts: Rows::running(EMPTY_PARTS),
+            surplus_parts: Rows::running(SURPLUS_PARTS),
             parts: Rows::cutting(PARTS),
             cleared: Rows::running(CLEARED),
             gone: Rows::running(GONE),
@@ -179,7 +182,7 @@ impl Judged {
         Script::of([
             &mut self.histories,
             &mut self.dossiers,
-            &mut self.empty_parts,
+            &mut self.surplus_parts,
             &mut self.parts,
             &mut self.cleared,
             &mut self.gone,

@@ -5,7 +5,7 @@ use std::{collections::BTreeMap, sync::Arc, time::Duration};
 use sqlx::{Row, SqliteConnection};
 use tokio::{sync::Semaphore, time::Instant as Stopwatch};
 
-use super::{Desk, judge::judge_batch, load, refused::Refused, tables::json, world::World};
+use super::{Desk, judge::judge_batch, load, parts, refused::Refused, tables::json, world::World};
 use crate::{
     base::{Instant, UnitName, instant::DAY},
     db::writer::Trouble,
@@ -96,10 +96,10 @@ impl Batch {
         let histories = rows.iter().map(|row| Ok((load::unit(row)?, load::history(row)?)));
         let histories = histories.collect::<Result<_, sqlx::Error>>()?;
         let names: Vec<&str> = units.iter().map(String::as_str).collect();
-        let dossiers = load::dossiers_of_units(db, &names).await?;
+        let dossiers = parts::dossiers_of_units(db, &names).await?;
         // No setting changes what is said about ground protection.
         let wanted = dossiers.into_iter().filter(|(key, _)| key.subject != Subject::GroundProtection);
-        Ok(Self { units: histories, dossiers: wanted.map(|(key, kept)| (key, kept.dossier)).collect() })
+        Ok(Self { units: histories, dossiers: wanted.collect() })
     }
 
     fn judged(&self, world: &World, now: Instant, class_lines: bool) -> Counted {

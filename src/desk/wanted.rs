@@ -7,15 +7,26 @@ use super::{
     draft::{Draft, Page},
 };
 use crate::{
-    base::{AmendmentId, EntryId, ReportId, Tag, UnitName, zone::Day},
+    base::{AmendmentId, EntryId, Instant, ReportId, Tag, UnitName, zone::Day},
     reports::{Amendment, Entry},
     rules::{
         DossierKey,
         dossier::Subject,
         earlier::{Moved, linked},
-        routing, together,
+        quiet, routing, together,
     },
 };
+
+/// How much of a dossier a page looks at.
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Debug)]
+pub enum Need {
+    /// Its last part: what comes in may well say nothing new.
+    End,
+    /// All of it, since it will be judged again.
+    ToJudge,
+    /// All of it, since something may be taken out.
+    ToAmend,
+}
 
 /// Everything that filing some pages will look at.
 #[derive(Debug, Default)]
@@ -29,7 +40,9 @@ pub struct Wanted {
     pub units: BTreeMap<UnitName, BTreeSet<Day>>,
     /// What the pages tell of the weather: a day, and whether it was wet.
     pub weather: BTreeMap<UnitName, BTreeSet<(Day, bool)>>,
-    pub dossiers: BTreeSet<DossierKey>,
+    pub dossiers: BTreeMap<DossierKey, Need>,
+    /// The earliest look that comes to a dossier: others may have told of the device at about that time.
+    pub looks: BTreeMap<DossierKey, Instant>,
 }
 
 /// An entry, the unit it is about, and the units coupled to that.
@@ -133,7 +146,7 @@ impl Wanted {
             // What is reported of a unit counts its service days, too, by which all of these go.
             if linked.iter().any(|unit| self.units.contains_key(unit)) {
                 for unit in linked {
-                    self.want(&unit, Subject::Device(one.device.clone()));
+                    self.want(&unit, Subject::Device(one.device.clone()), Need::ToJudge);
                     self.units.entry(unit).or_default();
                 }
             }
@@ -147,11 +160,12 @@ impl Wanted {
                 self.units.entry(report.unit.clone()).or_default().insert(day);
                 let told = apply_reports::weather_days(report, &draft.world.railway.zone);
                 self.weather.entry(report.unit.clone()).or_default().extend(told);
-                self.want(&report.unit, Subject::GroundProtection);
+                self.want(&report.unit, Subject::GroundProtection, Need::End);
                 for entry in &report.entries {
-                    self.entry_subjects((&report.unit, &report.consist, entry), draft);
+                    let need = if quiet::is_look(entry) { Need::End } else { Need::ToJudge };
+                    self.entry_subjects((&report.unit, &report.consist, entry), need, draft);
                     if together.roster_changes {
-                        self.any_subjects(&report.unit, entry);
+                        self.any_subjects(&report.unit, entry, need);
                     }
                 }
             }
@@ -161,13 +175,13 @@ impl Wanted {
             }
             Body::UnitReleased(release) => {
                 self.units.entry(release.unit.clone()).or_default();
-                self.want(&release.unit, Subject::GroundProtection);
-                self.want(&release.unit, Subject::Unit);
+                self.want(&release.unit, Subject::GroundProtection, Need::ToJudge);
+                self.want(&release.unit, Subject::Unit, Need::ToJudge);
             }
             Body::RepairClosed(closed) => self.repair_subjects(closed, together, draft),
             Body::UnitAdded(card) | Body::UnitChanged(card) => {
                 self.units.entry(card.unit.clone()).or_default();
-                self.want(&card.unit, Subject::Together);
+                self.want(&card.unit, Subject::Together, Need::ToJudge);
             }
             _ => {}
         }
@@ -180,8 +194,8 @@ impl Wanted {
         let Some((unit, consist, entry)) = told else { return };
         self.units.entry(unit.clone()).or_default();
         for entry in std::iter::once(entry).chain(&amendment.replacement) {
-            self.entry_subjects((unit, consist, entry), draft);
-            self.any_subjects(unit, entry);
+            self.entry_subjects((unit, consist, entry), Need::ToAmend, draft);
+            self.any_subjects(unit, entry, Need::ToAmend);
         }
     }
 
@@ -190,33 +204,39 @@ impl Wanted {
         for unit in [Some(unit), closed.came_from(unit)].into_iter().flatten() {
             self.units.entry(unit.clone()).or_default();
             if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
-                self.want(unit, Subject::Unit);
+                self.want(unit, Subject::Unit, Need::ToJudge);
             }
-            device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone())));
-            self.want(unit, Subject::Together);
+            device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone()), Need::ToJudge));
+            self.want(unit, Subject::Together, Need::ToJudge);
         }
     }
 
-    fn want(&mut self, unit: &UnitName, subject: Subject) {
-        self.dossiers.insert(DossierKey { unit: unit.clone(), subject });
+    fn want(&mut self, unit: &UnitName, subject: Subject, need: Need) {
+        let known = self.dossiers.entry(DossierKey { unit: unit.clone(), subject }).or_insert(need);
+        *known = need.max(*known);
     }
 
-    fn entry_subjects(&mut self, (unit, consist, entry): Told<'_>, draft: &Draft) {
+    fn entry_subjects(&mut self, (unit, consist, entry): Told<'_>, need: Need, draft: &Draft) {
         for unit in together::units(unit, consist, entry) {
-            self.want(&unit, Subject::Together);
+            self.want(&unit, Subject::Together, need.max(Need::ToJudge));
             self.units.entry(unit).or_default();
         }
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
-            self.want(unit, subject);
+            if need == Need::End {
+                let key = DossierKey { unit: unit.clone(), subject: subject.clone() };
+                let first = self.looks.entry(key).or_insert(entry.when.at());
+                *first = entry.when.at().min(*first);
+            }
+            self.want(unit, subject, need);
         }
     }
 
     /// Whatever an entry can come under by some schedule: the one it will be held against, or was, may be another
     /// than the one in force now.
-    fn any_subjects(&mut self, unit: &UnitName, entry: &Entry) {
+    fn any_subjects(&mut self, unit: &UnitName, entry: &Entry, need: Need) {
         for subject in routing::any_subjects(entry) {
-            self.want(unit, subject);
+            self.want(unit, subject, need);
         }
     }
 }

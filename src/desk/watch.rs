@@ -3,11 +3,11 @@ use std::collections::BTreeMap;
 
 use sqlx::SqliteConnection;
 
-use super::{judge::clock, load, world::World};
+use super::{judge::clock, load, parts, world::World};
 use crate::{
     base::{Instant, Tag, UnitName, instant::DAY},
     rules::{
-        dossier::{Subject, fortnight},
+        dossier::Subject,
         occurrence::occurrences,
         service_days::ServiceDays,
         watch::{Watched, looks_back, watched},
@@ -24,13 +24,12 @@ pub struct WatchLine {
 }
 
 /// Devices with as many occurrences within as many service days as the watch list asks for; most occurrences first.
-/// Only the last fortnights of each dossier are read.
 pub async fn watch_list(
     db: &mut SqliteConnection,
     world: &World,
     now: Instant,
 ) -> Result<Vec<WatchLine>, sqlx::Error> {
-    let since = fortnight(now.minus(looks_back(&world.thresholds) * DAY));
+    let since = now.minus(looks_back(&world.thresholds) * DAY);
     let today = world.railway.zone.day_of(now);
     let (mut lines, mut after) = (Vec::new(), String::new());
     loop {
@@ -43,14 +42,14 @@ pub async fn watch_list(
         let Some((last, _)) = units.last() else { break };
         after = last.as_str().to_owned();
         let names: Vec<&str> = units.iter().map(|(unit, _)| unit.as_str()).collect();
-        let dossiers = load::recent_of_units(db, &names, since).await?;
+        let dossiers = parts::dossiers_of_units(db, &names).await?;
         let clocks = units.iter().map(|(unit, history)| (unit, clock(world, unit, Some(history))));
         let clocks: BTreeMap<&UnitName, ServiceDays> = clocks.collect();
-        for (key, kept) in &dossiers {
+        for (key, dossier) in &dossiers {
             let (Subject::Device(device), Some(clock)) = (&key.subject, clocks.get(&key.unit)) else {
                 continue;
             };
-            let occurrences = occurrences(kept.dossier.facts());
+            let occurrences = occurrences(dossier.between(since, now));
             let zone = &world.railway.zone;
             if let Some(watched) = watched(&occurrences, clock, zone, today, &world.thresholds) {
                 lines.push(WatchLine { unit: key.unit.clone(), device: device.clone(), watched });

@@ -2,7 +2,7 @@
 use super::{
     DossierKey, Ground,
     earlier::Earlier,
-    fact::{Fact, RunFact},
+    fact::{Fact, RunFact, Told},
     finding::{Finding, Rule},
     service_days::ServiceDays,
     weather::WeatherDays,
@@ -41,6 +41,12 @@ impl<'a> Case<'a> {
     /// Facts that stand: those an amendment replaced are for the register only.
     pub fn standing(&self) -> impl Iterator<Item = &'a Fact> + use<'a> {
         self.facts.iter().filter(|f| f.withdrawn.is_none())
+    }
+
+    /// When repairs were closed, oldest first.
+    pub fn repairs(&self) -> Vec<Instant> {
+        let closed = self.standing().filter(|f| matches!(f.told, Told::RepairClosed { .. }));
+        closed.map(|f| f.at).collect()
     }
 
     /// `TC2 (traction control)`, or the tag alone when the schedule does not have it.

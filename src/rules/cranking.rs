@@ -3,14 +3,19 @@ use std::collections::BTreeMap;
 
 use super::{
     Dossier, DossierKey, Fact, Told,
-    dossier::{Subject, fortnight},
+    dossier::Subject,
     figures::{ClassFigures, Cranking, LOOK_BACK, Taken},
     statistics::median,
 };
 use crate::{
-    base::{ClassName, Instant},
+    base::{ClassName, Instant, instant::DAY},
     reports::vocabulary::Motors,
 };
+
+/// The number of the fortnight in which something happened.
+pub fn fortnight(at: Instant) -> i64 {
+    at.0.div_euclid(14 * DAY)
+}
 
 /// A median of fewer units than this says nothing of the class: the one looked at, and five others.
 const UNITS: u32 = 6;

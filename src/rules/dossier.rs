@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::fact::Fact;
-use crate::base::{EntryId, Instant, Tag, UnitName, instant::DAY};
+use crate::base::{EntryId, Instant, Tag, UnitName};
 
 /// Whose history: the unit, and what of it.
 #[derive(Clone, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
@@ -47,12 +47,25 @@ impl Subject {
     }
 }
 
-const FORTNIGHT: i64 = 14 * DAY;
+/// Where a fact stands in its dossier.
+pub type Place = (Instant, EntryId, u64);
 
-/// The number of the fortnight in which something happened. Dossiers are kept in such parts, so that a report does
-/// not have a whole year of a device written again.
-pub fn fortnight(at: Instant) -> i64 {
-    at.0.div_euclid(FORTNIGHT)
+impl Fact {
+    pub fn place(&self) -> Place {
+        (self.at, self.entry, self.seq)
+    }
+}
+
+/// One entry in so many ends a part.
+const PER_PART_BITS: u32 = 4;
+
+/// Whether a part of a dossier ends with this entry. Dossiers are kept in parts, so that a report does not have years of
+/// a device read and written again; and where one ends is a matter of the entry alone, so that the same facts lie
+/// in the same parts in whatever order they came. Never with an act of the shop, whose number tells when it came.
+pub fn ends_part(entry: EntryId) -> bool {
+    let (high, low) = entry.0.as_u64_pair();
+    // The multiplier of Fibonacci hashing (Knuth, The Art of Computer Programming 3, 6.4): ids may be counted numbers.
+    high != 0 && (high ^ low).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> (64 - PER_PART_BITS) == 0
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -63,7 +76,7 @@ pub struct Dossier {
 
 impl Dossier {
     pub fn of(mut facts: Vec<Fact>) -> Self {
-        facts.sort_by_key(|f| (f.at, f.entry, f.seq));
+        facts.sort_by_key(Fact::place);
         Self { facts }
     }
 
@@ -76,6 +89,16 @@ impl Dossier {
         self.facts.extend(later.facts);
     }
 
+    /// Facts of before these, of which a late one may still belong among them.
+    pub fn put_before(&mut self, earlier: Vec<Fact>) {
+        let later = std::mem::replace(&mut self.facts, earlier);
+        let sorted = self.facts.last().map(Fact::place) <= later.first().map(Fact::place);
+        self.facts.extend(later);
+        if !sorted {
+            self.facts.sort_by_key(Fact::place);
+        }
+    }
+
     /// Those that happened between two moments, both included.
     pub fn between(&self, from: Instant, to: Instant) -> &[Fact] {
         let (from, to) =
@@ -83,16 +106,18 @@ impl Dossier {
         self.facts.get(from..to).unwrap_or(&[])
     }
 
-    /// Those of one fortnight, see [`fortnight`].
-    pub fn of_fortnight(&self, number: i64) -> &[Fact] {
-        let first = Instant(number.saturating_mul(FORTNIGHT));
-        self.between(first, first.plus(FORTNIGHT - 1))
+    /// The parts in which it is kept, see [`ends_part`]; the last may be one that has not ended.
+    pub fn parts(&self) -> impl Iterator<Item = &[Fact]> {
+        self.facts.split_inclusive(|fact| ends_part(fact.entry))
+    }
+
+    /// How many facts stand before a place.
+    pub fn before(&self, place: Place) -> usize {
+        self.facts.partition_point(|fact| fact.place() < place)
     }
 
     pub fn add(&mut self, fact: Fact) {
-        let key = (fact.at, fact.entry, fact.seq);
-        let place = self.facts.partition_point(|f| (f.at, f.entry, f.seq) < key);
-        self.facts.insert(place, fact);
+        self.facts.insert(self.before(fact.place()), fact);
     }
 
     /// Takes out every version of an entry and hands them back.

@@ -81,7 +81,7 @@ fn is_zero(n: &u32) -> bool {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Cranking {
     pub class: ClassName,
-    /// See [`super::dossier::fortnight`].
+    /// See [`super::cranking::fortnight`].
     pub fortnight: i64,
     pub volts: f64,
     pub units: u32,

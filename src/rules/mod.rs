@@ -27,6 +27,7 @@ pub mod pair;
 #[cfg(test)]
 mod properties;
 pub mod proving;
+pub mod quiet;
 pub mod reclosed;
 pub mod register;
 pub mod reported;

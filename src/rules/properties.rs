@@ -9,8 +9,10 @@ use super::{
     fact::{FuseFact, Hand, On, ResetFact, RunFact, Withdrawn},
     figures::{ClassDays, ClassFigures, Cranking, DeviceFigures},
     judge,
+    quiet::say_nothing_new,
     sample::{Railway, at, bypass, device, entry, fact, position, start, trip_with, word},
     service_days::{DaySet, ServiceDays},
+    windows::{watched_until, windows},
 };
 use crate::{
     base::{
@@ -191,7 +193,7 @@ fn railway_where(d1_is_a_cutout: bool) -> Railway {
 }
 
 fn cranking_row(when: Instant) -> Cranking {
-    Cranking { class: "C1".into(), fortnight: super::dossier::fortnight(when), volts: 52.0, units: 9 }
+    Cranking { class: "C1".into(), fortnight: super::cranking::fortnight(when), volts: 52.0, units: 9 }
 }
 
 fn runs() -> Vec<RunFact> {
@@ -302,6 +304,50 @@ proptest! {
         if untouched {
             prop_assert_eq!(was, judged(&railway, &subject, &dossier, &after, &[]));
         }
+    }
+
+    /// A look put away unjudged must leave the judgement as it is, and the spans in which it matters who had the unit.
+    #[test]
+    fn a_look_that_says_nothing_new_changes_nothing(
+        facts in any_facts(), of_device in any::<bool>(), cutout in any::<bool>(), looks in proptest::collection::vec((4_000..9_000_i64,
+            select(vec![None, Some("20417"), Some("20418"), Some("broken")]), any::<bool>()), 1..4),
+    ) {
+        let railway = railway_where(cutout);
+        let subject = if of_device { Subject::Device("D1".into()) } else { Subject::GroundProtection };
+        let mut dossier = Dossier::of(facts);
+        for (n, (minutes, seal, found)) in looks.into_iter().enumerate() {
+            let mut look = position(BEGIN, "D1", "closed", None);
+            if let Told::Position(told) = &mut look.told {
+                told.seal = seal.map(str::to_owned);
+            }
+            let n = 1_000 + n as u64;
+            let look = Fact { at: at(BEGIN).plus(minutes * 10 * MINUTE), found, entry: entry(n), seq: n, ..look };
+            let mut after = dossier.clone();
+            after.add(look.clone());
+            let spans = windows(&dossier);
+            let last = after.facts().last().map(Fact::place) == Some(look.place());
+            if last && say_nothing_new(after.facts(), after.facts().len() - 1, watched_until(&spans)) {
+                prop_assert_eq!(&spans, &windows(&after));
+                prop_assert_eq!(
+                    judged(&railway, &subject, &dossier, &railway.days, &runs()),
+                    judged(&railway, &subject, &after, &railway.days, &runs())
+                );
+            }
+            dossier = after;
+        }
+    }
+
+    /// Parts are a matter of the facts alone, and together they are the dossier.
+    #[test]
+    fn the_parts_of_a_dossier_are_the_same_in_whatever_order_it_grew(facts in any_facts(), seed in any::<u64>()) {
+        let whole = Dossier::of(facts.clone());
+        let mut shuffled = facts;
+        shuffled.sort_by_key(|f| f.seq.wrapping_mul(seed | 1).rotate_left(17));
+        let mut grown = Dossier::default();
+        shuffled.into_iter().for_each(|f| grown.add(f));
+        let parts: Vec<&[Fact]> = whole.parts().collect();
+        prop_assert_eq!(&parts, &grown.parts().collect::<Vec<_>>());
+        prop_assert_eq!(parts.concat(), whole.facts());
     }
 
     #[test]

@@ -1,5 +1,7 @@
 //! *reclosed_again* and *kept_tripping*: lines about a device, naming nobody. Practice of 29 CFR 1910.334(b)(2):
 //! no closing again, by hand or through a new fuse, until somebody has determined that it is safe.
+use std::collections::BTreeMap;
+
 use super::{
     case::Case,
     fact::{Fact, Hand, PositionFact, Told},
@@ -92,6 +94,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
     if closings.is_empty() {
         return;
     }
+    let repairs = case.repairs();
     let mut open: Option<Finding> = None;
     let (mut since_repair, mut stale_at) = (0, Instant::MAX);
     for (i, closing) in closings.iter().enumerate() {
@@ -99,7 +102,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
             out.extend(open.take().map(|f| f.until(Some(stale_at))));
         }
         let previous = if i == 0 { Instant(i64::MIN) } else { closings[i - 1].at };
-        if let Some(repair) = repair_between(case, previous, closing.at) {
+        if let Some(repair) = repair_between(&repairs, previous, closing.at) {
             out.extend(open.take().map(|f| f.until(Some(repair.min(stale_at)))));
             since_repair = i;
         }
@@ -115,7 +118,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
         }
     }
     let last = closings.last().map_or(Instant::MAX, |c| c.at);
-    let repair = repair_between(case, last, Instant::MAX);
+    let repair = repair_between(&repairs, last, Instant::MAX);
     out.extend(open.map(|mut f| {
         f.entries.dedup();
         f.until(Some(repair.map_or(stale_at, |repair| repair.min(stale_at))))
@@ -123,13 +126,13 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
 }
 
 /// The first repair closed after one closing and no later than the next.
-fn repair_between(case: &Case<'_>, after: Instant, upto: Instant) -> Option<Instant> {
-    let mut repairs = case.standing().filter(|f| matches!(f.told, Told::RepairClosed { .. })).map(|f| f.at);
-    repairs.find(|at| after < *at && *at <= upto)
+fn repair_between(repairs: &[Instant], after: Instant, upto: Instant) -> Option<Instant> {
+    let first = repairs.get(repairs.partition_point(|at| *at <= after)).copied();
+    first.filter(|at| *at <= upto)
 }
 
 fn why_again(case: &Case<'_>, tag: &Tag, before: &[Reclosing], closing: Reclosing) -> Option<String> {
-    let last = before.iter().rev().find(|b| closing.at.since(b.at) <= DAY);
+    let last = before.last().filter(|b| closing.at.since(b.at) <= DAY);
     if let (true, Some(last)) = (closing.is_undetermined(), last) {
         let gap = crate::base::text::span(closing.at.since(last.at));
         return Some(format!("closed again {gap} after the last time, with nothing determined"));
@@ -137,8 +140,8 @@ fn why_again(case: &Case<'_>, tag: &Tag, before: &[Reclosing], closing: Reclosin
     let allowed = case.device(tag, closing.at)?.crew_resets;
     let times = allowed.times.filter(|_| closing.is_crews_own())?;
     let hours = allowed.hours.unwrap_or(24.0);
-    let within = |b: &&Reclosing| b.is_crews_own() && closing.at.hours_since(b.at) <= hours;
-    let n = before.iter().filter(within).count() + 1;
+    let within = before.iter().rev().take_while(|b| closing.at.hours_since(b.at) <= hours);
+    let n = within.filter(|b| b.is_crews_own()).count() + 1;
     let n = u32::try_from(n).unwrap_or(u32::MAX);
     (n > times).then(|| {
         let made = count(u64::from(n), "crew reset", "crew resets");
@@ -156,22 +159,20 @@ fn told(case: &Case<'_>, tag: &Tag, before: &[Reclosing], closing: Reclosing, wh
 
 /// Three operations or more in one run: certain until a repair answers it.
 pub fn kept_tripping(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
-    // (run, operations so far, facts); few runs, so a list.
-    let mut runs: Vec<(Instant, u32, Vec<&Fact>)> = Vec::new();
+    // By run: operations so far, facts.
+    let mut runs: BTreeMap<Instant, (u32, Vec<&Fact>)> = BTreeMap::new();
     for fact in case.standing() {
         let (Some(run), more @ 1..) = (fact.run, if fact.found { 0 } else { operations(fact) }) else {
             continue;
         };
-        let place = runs.iter().position(|r| r.0 == run).unwrap_or_else(|| {
-            runs.push((run, 0, Vec::new()));
-            runs.len() - 1
-        });
-        runs[place].1 = runs[place].1.saturating_add(more);
-        runs[place].2.push(fact);
+        let of_run = runs.entry(run).or_default();
+        of_run.0 = of_run.0.saturating_add(more);
+        of_run.1.push(fact);
     }
-    for (run, operations, facts) in runs.into_iter().filter(|r| r.1 >= KEPT) {
+    let repairs = case.repairs();
+    for (run, (operations, facts)) in runs.into_iter().filter(|(_, (operations, _))| *operations >= KEPT) {
         let since = third(&facts);
-        let repair = case.standing().find(|f| matches!(f.told, Told::RepairClosed { .. }) && f.at >= since);
+        let repair = repairs.get(repairs.partition_point(|at| *at < since)).copied();
         let says = format!(
             "{} {} {operations} times in the run that began {}.",
             case.named(tag, since),
@@ -180,7 +181,7 @@ pub fn kept_tripping(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
         );
         out.push(
             case.finding(Rule::KeptTripping, Some(tag), &run.to_z(), since)
-                .until(repair.map(|f| f.at))
+                .until(repair)
                 .weighs(super::pair::severity(case, tag, since))
                 .says(says)
                 .rests_on(facts.iter().map(|f| f.entry))

@@ -113,13 +113,14 @@ fn how(fact: &Fact) -> &'static str {
 
 /// Defects with 'restricted' or 'no', and shutdowns by the crankcase device or overspeed.
 pub fn told_of_unit(case: &Case<'_>, out: &mut Vec<Finding>) {
+    let repairs = case.repairs();
     for fact in case.standing() {
         let Some((says, weight)) = unit_trouble(fact) else { continue };
-        let repair = case.standing().find(|f| matches!(f.told, Told::RepairClosed { .. }) && f.at >= fact.at);
+        let repair = repairs.get(repairs.partition_point(|at| *at < fact.at)).copied();
         let when = case.when(fact.at);
         out.push(
             case.finding(Rule::Reported, None, &fact.entry.to_string(), fact.at)
-                .until(repair.map(|f| f.at))
+                .until(repair)
                 .weighs(weight)
                 .says(format!("{says} Written {when}."))
                 .rests_on([fact.entry]),

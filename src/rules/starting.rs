@@ -344,7 +344,8 @@ mod tests {
     use super::*;
     use crate::rules::{
         Judgement,
-        dossier::{Subject, fortnight},
+        cranking::fortnight,
+        dossier::Subject,
         figures::{ClassFigures, Cranking},
         sample::{Railway, at, fact, repair, start},
         service_days::ServiceDays,

@@ -41,3 +41,9 @@ pub fn windows(dossier: &Dossier) -> Vec<(Instant, Instant)> {
     spans.extend(open.into_values().map(|since| (since, Instant::MAX)));
     spans
 }
+
+/// The last moment of these spans, [`Instant::MAX`] while a cutout stands open: who has the unit after it changes
+/// nothing. `None` if nothing was ever open.
+pub fn watched_until(spans: &[(Instant, Instant)]) -> Option<Instant> {
+    spans.iter().map(|(_, to)| *to).max()
+}

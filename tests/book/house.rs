@@ -225,10 +225,14 @@ pub async fn contents(db: &mut SqliteConnection) -> BTreeMap<String, Vec<String>
 /// Columns that say how and when something came in.
 const CAME_IN: &[&str] = &["seq", "channel", "entered_by", "recorded_at", "root", "last_seq"];
 
+/// Columns that are digests of what other tables hold with such columns in it.
+const PRINTS: &[&str] = &["print", "findings", "bypasses"];
+
 fn line(row: &sqlx::sqlite::SqliteRow) -> String {
     use sqlx::{Column, TypeInfo, ValueRef};
     let mut cells = Vec::new();
-    for column in row.columns().iter().filter(|c| !CAME_IN.contains(&c.name())) {
+    let left_out = |name: &str| CAME_IN.contains(&name) || PRINTS.contains(&name);
+    for column in row.columns().iter().filter(|c| !left_out(c.name())) {
         let (name, place) = (column.name(), column.ordinal());
         let kind = row.try_get_raw(place).unwrap().type_info().name().to_owned();
         let cell = match (name, kind.as_str()) {

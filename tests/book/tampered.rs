@@ -166,9 +166,10 @@ async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str
 /// One row of a table, by rowid or, where there is none, by key.
 fn last_of(table: &str) -> String {
     match table {
-        "dossier_part" => "(unit, subject, fortnight) = (SELECT unit, subject, fortnight FROM dossier_part
-            ORDER BY unit DESC, subject DESC, fortnight DESC LIMIT 1)"
-            .to_owned(),
+        "dossier" => {
+            "(unit, subject) = (SELECT unit, subject FROM dossier ORDER BY unit DESC, subject DESC LIMIT 1)"
+                .to_owned()
+        }
         _ => format!("rowid = (SELECT max(rowid) FROM {table})"),
     }
 }

@@ -23,7 +23,7 @@ struct RejectedReport<'a> {
 }
 
 /// Reports under way at once: a few groups' worth, so that the writer never waits.
-const UNDER_WAY: usize = 256;
+const UNDER_WAY: usize = 4 * crate::db::writer::BULK;
 
 pub async fn run(file: File) -> Outcome {
     let desk = open(&file.book).await?;

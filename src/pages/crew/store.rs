@@ -4,7 +4,7 @@ use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 use super::draft::{Draft, Kept};
 use crate::{
     base::{Instant, ReportId, SignIn, UnitName},
-    desk::load,
+    desk::parts,
     rules::{Dossier, DossierKey},
 };
 
@@ -81,8 +81,7 @@ fn kept(row: &SqliteRow) -> Sql<Kept> {
 
 /// Everything the book knows of one unit, by subject.
 pub async fn dossiers_of(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<(DossierKey, Dossier)>> {
-    let dossiers = load::dossiers_of_units(db, &[unit.as_str()]).await?;
-    Ok(dossiers.into_iter().map(|(key, kept)| (key, kept.dossier)).collect())
+    Ok(parts::dossiers_of_units(db, &[unit.as_str()]).await?.into_iter().collect())
 }
 
 /// When this person last signed for having read this unit's handover.

@@ -167,7 +167,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     drop(db);
     entries.retain(|row| filter.takes(row));
     view.put_findings(found, &decisions, &form, &Eyes::of(&me, &world, now, &causes));
-    view.put_entries(entries.iter().map(|row| EntryLine::of(row, &world)).collect(), &form);
+    view.put_entries(&entries, &world, &form);
     if wrong {
         view.list_nothing();
     }
@@ -252,10 +252,12 @@ impl View {
     }
 
     /// Grouped by unit; the unit written about last comes first.
-    fn put_entries(&mut self, entries: Vec<EntryLine>, form: &TriageForm) {
+    fn put_entries(&mut self, entries: &[reports::store::EntryRow], world: &World, form: &TriageForm) {
         self.written = entries.len();
-        let (shown, pager) = Pager::cut(entries, page_of(&form.day), |n| form.link(page_of(&form.page), n));
-        for entry in shown {
+        let rows: Vec<_> = entries.iter().collect();
+        let (shown, pager) = Pager::cut(rows, page_of(&form.day), |n| form.link(page_of(&form.page), n));
+        // Only what is shown is put into words: a large railway writes thousands of entries a day.
+        for entry in shown.into_iter().map(|row| EntryLine::of(row, world)) {
             match self.units.iter_mut().find(|day| day.unit == entry.unit) {
                 Some(day) => day.entries.push(entry),
                 None => {

@@ -1,0 +1,80 @@
+//! What filing and judging one report costs, by the desk itself, in a small book and in a large one.
+use std::{path::Path, time::Instant as Moment};
+
+use breakerbook::{
+    base::{
+        Instant, SignIn,
+        instant::{HOUR, MINUTE},
+    },
+    book::Channel,
+    desk::{
+        Desk, DeskOptions,
+        reports::{FileReport, Filer},
+    },
+};
+use rand::{SeedableRng as _, rngs::StdRng, seq::SliceRandom as _};
+
+use super::railway::{Railway, UNITS, crew};
+use crate::common::server;
+
+/// Of each kind, in each measured round.
+const REPORTS: usize = 512;
+
+/// What one report cost, in microseconds.
+#[derive(Clone, Copy)]
+pub struct Cost {
+    pub wall: f64,
+    pub cpu: f64,
+}
+
+/// One at a time with a cold and with a warm cabinet, 64 at a time with a cold and with a warm one.
+pub const NAMES: [&str; 4] = ["alone, cold", "alone, warm", "64 at once, cold", "64 at once, warm"];
+
+pub fn measure(book: &Path) -> [Cost; 4] {
+    let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
+    runtime.block_on(async {
+        let desk = Desk::open(book, DeskOptions::default()).await.unwrap();
+        let mut units: Vec<usize> = (0..UNITS).collect();
+        units.shuffle(&mut StdRng::seed_from_u64(11));
+        let mut railway = Railway::new(12);
+        let mut costs = Vec::new();
+        // Others than those of before are cold; the same again are warm.
+        for (some, at_once) in [(0, 1), (1, 64)] {
+            let units = &units[some * REPORTS..(some + 1) * REPORTS];
+            let now = desk.clock().now();
+            let bodies = write(&mut railway, units, now.minus(70 * MINUTE), 3 * HOUR);
+            costs.push(round(&desk, &bodies, at_once).await);
+            let bodies = write(&mut railway, units, now.minus(MINUTE), HOUR);
+            costs.push(round(&desk, &bodies, at_once).await);
+        }
+        desk.close().await;
+        costs.try_into().unwrap_or_else(|_| unreachable!("four rounds"))
+    })
+}
+
+/// A report of each unit, each later than what the book has of nearly all of them.
+fn write(railway: &mut Railway, units: &[usize], signed: Instant, length: i64) -> Vec<(String, SignIn)> {
+    let one = |unit: &usize| {
+        let author = crew(*unit);
+        (railway.report_body(*unit, signed, length, &author), author)
+    };
+    units.iter().map(one).collect()
+}
+
+async fn round(desk: &Desk, bodies: &[(String, SignIn)], at_once: usize) -> Cost {
+    let (began, cpu) = (Moment::now(), server::own_cpu());
+    for some in bodies.chunks(at_once) {
+        let mut pending = Vec::new();
+        for (body, author) in some {
+            let filer = Filer { by: Some(author.clone()), channel: Channel::Token };
+            let act = FileReport::read(body.as_bytes(), &filer, &desk.world(), desk.clock().now()).unwrap();
+            pending.push(desk.hand_over(act, None).unwrap_or_else(|why| unreachable!("{}", why.says())));
+        }
+        for one in pending {
+            let receipt = one.answer().await.unwrap_or_else(|why| unreachable!("{}", why.says()));
+            assert!(receipt.is_new);
+        }
+    }
+    let each = 1e6 / bodies.len() as f64;
+    Cost { wall: began.elapsed().as_secs_f64() * each, cpu: (server::own_cpu() - cpu) * each }
+}

@@ -1,0 +1,119 @@
+//! The book at ten thousand, a million and ten million entries: filing, judging all of it again, the two busiest pages.
+//! `BREAKERBOOK_BENCH_ENTRIES=1000000` tries it with another largest size.
+#![expect(clippy::unwrap_used, reason = "a benchmark that cannot go on has nothing to say")]
+#[path = "../common/mod.rs"]
+mod common;
+
+mod boards;
+mod filing;
+mod filled;
+mod judging;
+mod railway;
+
+use common::{
+    book::DemoBook,
+    only_looking,
+    table::{Table, note},
+    wanted,
+};
+use filled::Filled;
+
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
+const SMALL: usize = 10_000;
+const MIDDLE: usize = 1_000_000;
+
+fn main() {
+    if only_looking() {
+        return;
+    }
+    let large =
+        std::env::var("BREAKERBOOK_BENCH_ENTRIES").ok().and_then(|n| n.parse().ok()).unwrap_or(10_000_000);
+    note(railway::SHAPE);
+    let mut table = Table::new("The book at scale");
+    if wanted("pages") {
+        let middle = Filled::build(MIDDLE.min(large));
+        pages(&middle, &mut table);
+        filled::remove(&middle.path);
+    }
+    if wanted("filing") || wanted("judging") {
+        let book = Filled::build(large);
+        book.told(&mut table);
+        if wanted("judging") {
+            judging(&book, &mut table);
+        }
+        if wanted("filing") {
+            let small = Filled::build(SMALL);
+            filing(&small, &book, &mut table);
+            filled::remove(&small.path);
+        }
+        filled::remove(&book.path);
+    }
+    table.print();
+}
+
+fn pages(book: &Filled, table: &mut Table) {
+    note("asking for pages");
+    let demo = DemoBook::fill(0);
+    let waits = boards::measure(&demo.copy("pages.db"), &book.path);
+    for (name, pair) in ["Handover", "Triage"].iter().zip(waits.chunks(2)) {
+        for (which, waits) in ["demo", "large"].iter().zip(pair) {
+            let both = format!("{:.2} ms, {:.2} ms", waits.middle * 1e3, waits.late * 1e3);
+            table.figure(&format!("{name}, {which} ({} entries): median, 99 in 100", book.entries), both);
+        }
+        for (what, demo, large) in
+            [("median", pair[0].middle, pair[1].middle), ("99 in 100", pair[0].late, pair[1].late)]
+        {
+            let most = (demo * 1.5).max(demo + 0.002) * 1e3;
+            table.at_most(
+                &format!("{name}: {what} at most 1.5 x the demo's or + 2 ms"),
+                large * 1e3,
+                most,
+                " ms",
+            );
+        }
+    }
+}
+
+fn judging(book: &Filled, table: &mut Table) {
+    note("judging all of it again");
+    let runs: Vec<(f64, f64)> = (0..3).map(|_| judging::again(&book.path)).collect();
+    let best = |n: fn(&(f64, f64)) -> f64| runs.iter().map(n).fold(f64::INFINITY, f64::min);
+    table.figure("judged again, every rule: best of 3", format!("{:.2} s", best(|run| run.0)));
+    table.figure("  processor time", format!("{:.2} s", best(|run| run.1)));
+    note("asking the outside engine");
+    match judging::outside(&book.path) {
+        Some(outside) => {
+            table.figure(
+                "3 in 30 days over all pairs, outside engine, best of 3",
+                format!("{:.2} s", outside.seconds),
+            );
+            table.figure("  it said (s, lines, pairs)", outside.said);
+            table.at_least(
+                "outside engine's time : judging again",
+                outside.seconds / best(|run| run.0),
+                1.0,
+                "",
+            );
+        }
+        None => table.figure(
+            "3 in 30 days over all pairs, outside engine",
+            "NOT MEASURED: PyPI out of reach".to_owned(),
+        ),
+    }
+}
+
+fn filing(small: &Filled, large: &Filled, table: &mut Table) {
+    note("filing into the small book, then into the large one");
+    let costs = [filing::measure(&small.path), filing::measure(&large.path)];
+    for (n, name) in filing::NAMES.iter().enumerate() {
+        for (book, cost) in [(small, costs[0][n]), (large, costs[1][n])] {
+            let both = format!("{:.0} us, {:.0} us", cost.cpu, cost.wall);
+            table.figure(&format!("one report, {name}, at {} entries: processor, wall", book.entries), both);
+        }
+        let ratio = |of: fn(&filing::Cost) -> f64| of(&costs[1][n]) / of(&costs[0][n]);
+        table.at_most(&format!("  large : small, {name}, processor"), ratio(|c| c.cpu), 2.0, "");
+        table.at_most(&format!("  large : small, {name}, wall"), ratio(|c| c.wall), 2.0, "");
+    }
+}
