@@ -189,8 +189,8 @@ impl<'a> Line<'a> {
         let found = parts(says, "Repair closed {}; {}. {}: {}.").ok_or("other words")?;
         let closed = found[0].strip_suffix(" with no fault found");
         let closed_day = date(closed.unwrap_or(found[0]))?;
-        let repair = self.book.now.repairs_of(self.unit, self.device);
-        let repair = repair.filter(|r| r.at <= self.first().at).next_back().ok_or("no repair before it")?;
+        let mut repairs = self.book.now.repairs_of(self.unit, self.device);
+        let repair = repairs.rfind(|r| r.at <= self.first().at).ok_or("no repair before it")?;
         same("repair closed", closed_day, repair.day)?;
         same("no fault found", closed.is_some(), repair.no_fault_found)?;
         let answers = self.named[0] == 0 || self.all[self.named[0] - 1].at < repair.at;
