@@ -194,12 +194,13 @@ impl Draft {
             let (key, kept) = parts::kept(&row)?;
             self.dossiers.insert(key, kept);
         }
-        dependent.iter().for_each(|key| {
-            self.dossiers.entry(key.clone()).and_modify(|kept| kept.to_judge = true);
-        });
         let least = if self.unjudged { Need::ToAmend } else { Need::ToJudge };
         let whole = wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key);
         let whole: BTreeSet<DossierKey> = whole.cloned().chain(dependent).collect();
+        // Where a part went round, what came in on one unit is judged on another, to which nothing came.
+        for key in whole.iter().filter(|_| !self.unjudged) {
+            self.dossiers.entry(key.clone()).and_modify(|kept| kept.to_judge = true);
+        }
         // What others told at about the same time may lie in an earlier part.
         let too_late = |key: &DossierKey, kept: &Kept| {
             let from = wanted.looks.get(key).map(|at| at.minus(validity::SAME_TIME));

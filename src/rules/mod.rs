@@ -18,6 +18,8 @@ pub mod forecast;
 pub mod fuse;
 pub mod ground;
 pub mod ground_open;
+#[cfg(test)]
+mod how_long;
 pub mod joined;
 pub mod judge;
 pub mod monthly;

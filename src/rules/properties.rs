@@ -25,7 +25,7 @@ use crate::{
     },
 };
 
-const BEGIN: &str = "2026-01-01T00:00:00Z";
+pub(super) const BEGIN: &str = "2026-01-01T00:00:00Z";
 
 fn any_told() -> impl Strategy<Value = Told> {
     let reset = (0..4_000_i64, select(Basis::ALL), proptest::option::of(select(ResetResult::ALL)));
@@ -156,7 +156,7 @@ fn any_subject() -> impl Strategy<Value = Subject> {
 }
 
 /// `D1` is everything at once, on a railway where one in 30 days is normal.
-fn railway() -> Railway {
+pub(super) fn railway() -> Railway {
     railway_where(false)
 }
 
@@ -210,7 +210,7 @@ fn runs() -> Vec<RunFact> {
     (0..30).step_by(3).map(run).collect()
 }
 
-fn judged(
+pub(super) fn judged(
     railway: &Railway,
     subject: &Subject,
     dossier: &Dossier,
@@ -221,7 +221,7 @@ fn judged(
     judge(&key, dossier, Beside { days, weather: &railway.weather, runs, earlier: &[] }, &railway.ground())
 }
 
-fn days_of(reports: &DaySet, railway: &Railway) -> ServiceDays {
+pub(super) fn days_of(reports: &DaySet, railway: &Railway) -> ServiceDays {
     ServiceDays::of(railway.roster.unit(&"QHB 412".into()), reports, &[], &railway.zone)
 }
 
@@ -380,63 +380,4 @@ proptest! {
         let packed = postcard::to_stdvec(&dossier).unwrap();
         prop_assert_eq!(postcard::from_bytes::<Dossier>(&packed).unwrap(), dossier);
     }
-}
-
-/// Not a check but a figure: `cargo test --lib rules -- --ignored --nocapture how_long`.
-#[test]
-#[ignore = "prints a duration"]
-fn how_long_one_judgement_takes() {
-    let railway = railway();
-    let trips: Vec<Fact> = (0..20)
-        .map(|i| Fact { at: at(BEGIN).plus(i * 20 * DAY), ..trip_with(BEGIN, "D1", vec![], Left::On) })
-        .collect();
-    let burst: Vec<Fact> = (0..20)
-        .map(|i| Fact { at: at(BEGIN).plus(i * DAY), ..trip_with(BEGIN, "D1", vec![], Left::On) })
-        .collect();
-    let heard_of: DaySet = (20_000..21_500).map(Day).collect();
-    let days = days_of(&heard_of, &railway);
-    for (name, facts) in [("20 facts, nothing found", trips), ("20 facts, a burst", burst)] {
-        let dossier = Dossier::of(facts);
-        let begun = std::time::Instant::now();
-        let found: usize = (0..10_000)
-            .map(|_| judged(&railway, &Subject::Device("D1".into()), &dossier, &days, &[]).findings.len())
-            .sum();
-        println!("{name}: {:?} each, {found} findings", begun.elapsed() / 10_000);
-    }
-    let reports: DaySet = (17_000..20_650).map(Day).collect();
-    let begun = std::time::Instant::now();
-    for _ in 0..10_000 {
-        std::hint::black_box(days_of(&reports, &railway));
-    }
-    println!("service days of ten years: {:?}", begun.elapsed() / 10_000);
-    let begin = at(BEGIN);
-    let begun = std::time::Instant::now();
-    for i in 0..10_000 {
-        std::hint::black_box(railway.zone.start_of(Day(20_500 + std::hint::black_box(i) % 300)));
-    }
-    println!("start of a day: {:?}", begun.elapsed() / 10_000);
-    let begun = std::time::Instant::now();
-    for i in 0..10_000 {
-        std::hint::black_box(railway.zone.day_of(begin.plus(std::hint::black_box(i) * DAY)));
-    }
-    println!("a day in the zone: {:?}", begun.elapsed() / 10_000);
-    let begun = std::time::Instant::now();
-    for i in 0..10_000 {
-        std::hint::black_box(super::statistics::gamma_quantile(0.8, f64::from(i % 100 + 6)));
-    }
-    println!("a gamma quantile: {:?}", begun.elapsed() / 10_000);
-    let positions =
-        (0..3_000).map(|i| Fact { at: begin.plus(i * DAY), ..position(BEGIN, "D1", "closed", None) });
-    let ground_protection = Dossier::of(positions.collect());
-    let begun = std::time::Instant::now();
-    for _ in 0..100 {
-        std::hint::black_box(judged(&railway, &Subject::GroundProtection, &ground_protection, &days, &[]));
-    }
-    println!("3,000 times seen closed: {:?}", begun.elapsed() / 100);
-    let packed = postcard::to_stdvec(&ground_protection).unwrap();
-    let begun = std::time::Instant::now();
-    for _ in 0..100 {
-        std::hint::black_box(postcard::from_bytes::<Dossier>(&packed).unwrap());
-    }
-    println!("unpacking them, {} bytes: {:?}", packed.len(), begun.elapsed() / 100);
 }

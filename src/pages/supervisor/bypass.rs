@@ -24,8 +24,7 @@ use crate::{
     people::{Act, Authorisation, authorisation::Scope},
     reports,
     rules::{
-        Rule,
-        Finding,
+        Finding, Rule,
         fact::Hand,
         register::Authorised,
         store::{self, Wanted},
