@@ -273,6 +273,21 @@ fn consist(row: &SqliteRow) -> Result<Vec<UnitName>, sqlx::Error> {
         .unwrap_or_default())
 }
 
+/// The same, only the parts of dossiers from one fortnight on.
+pub async fn recent_of_units(
+    db: &mut SqliteConnection,
+    units: &[&str],
+    fortnight: i64,
+) -> Result<Dossiers, sqlx::Error> {
+    let mut all = Dossiers::new();
+    let some = "WHERE d.unit IN (SELECT value FROM json_each(?)) AND p.fortnight >= ?";
+    let sql = sqlx::query(AssertSqlSafe(dossiers_sql(some))).bind(json(&units)).bind(fortnight);
+    for row in sql.fetch_all(db).await? {
+        add_part(&mut all, &row)?;
+    }
+    Ok(all)
+}
+
 /// The cells of a flipped file may hold anything: none is read in a way that panics.
 fn add_part(dossiers: &mut Dossiers, row: &SqliteRow) -> Result<(), sqlx::Error> {
     let findings = usize::try_from(row.try_get::<i64, _>("findings")?).unwrap_or(0);

@@ -22,8 +22,11 @@ pub mod rows;
 pub mod runs;
 pub mod shop;
 pub mod tables;
+pub mod thresholds;
+pub mod trial;
 pub mod verify;
 pub mod wanted;
+pub mod watch;
 pub mod world;
 
 use std::{path::Path, sync::Arc};

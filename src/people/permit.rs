@@ -17,6 +17,7 @@ words! {
         KeepRoster = "keep_roster",
         KeepPeople = "keep_people",
         ReadPages = "read_pages",
+        ChangeThresholds = "change_thresholds",
     }
 }
 
@@ -35,7 +36,7 @@ impl Act {
             Self::ReadBypasses => &[Supervisor, Administrator],
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
-            Self::ReadPages => &[Supervisor, Administrator],
+            Self::ReadPages | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }
 }

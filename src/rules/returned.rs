@@ -2,6 +2,7 @@
 //! Judged against the class, not against the bad run before: shops repair after a bad run, and the next spell is
 //! better whatever they did.
 use super::{
+    ClassFigures, Thresholds,
     figures::Normal,
     finding::{Finding, Rule},
     pair::{Pair, Repaired, normal_in_words, one_in, round},
@@ -50,7 +51,7 @@ fn first_telling(
         let days = pair.case.days.between(repair.day, pair.days[i]).max(1);
         let expected = normal.pooled() * days as f64;
         let (chance, at_most) = match i - first {
-            0 => (-(-expected).exp_m1(), first_return_at_most(pair)),
+            0 => (-(-expected).exp_m1(), first_return_at_most(set, pair.case.ground.figures)),
             more => (poisson_at_least(more as u64 + 1, expected)?, set.returned_tail),
         };
         if chance <= at_most {
@@ -61,9 +62,8 @@ fn first_telling(
 }
 
 /// Every repair is looked at once, so the chance of a line shrinks with how many a railway closes.
-fn first_return_at_most(pair: &Pair<'_>) -> f64 {
-    let set = pair.case.ground.thresholds;
-    let Some(figures) = pair.case.ground.figures else { return set.returned_chance };
+pub fn first_return_at_most(set: &Thresholds, figures: Option<&ClassFigures>) -> f64 {
+    let Some(figures) = figures else { return set.returned_chance };
     let repairs = f64::from(figures.repairs);
     let budget = set.returned_budget * figures.pairs() / BUDGET_FOR;
     if repairs > 0.0 { set.returned_chance.min(budget / repairs) } else { set.returned_chance }

@@ -50,7 +50,12 @@ pub struct Fields(pub Vec<(String, String)>);
 
 impl Fields {
     pub fn get(&self, name: &str) -> &str {
-        self.0.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value)
+        self.value(name).unwrap_or_default()
+    }
+
+    /// `None`: the form has no such field.
+    pub fn value(&self, name: &str) -> Option<&str> {
+        self.0.iter().find(|(n, _)| n == name).map(|(_, value)| value.as_str())
     }
 }
 

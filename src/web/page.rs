@@ -84,6 +84,7 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadUnits, paths::Units.to_string(), "Units"),
         (Act::ReadBoard, paths::Triage.to_string(), "Triage"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
+        (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));
     mine.map(|(_, href, text)| Link { here: href == here, href, text: text.to_owned() }).collect()

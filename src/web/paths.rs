@@ -69,6 +69,9 @@ paths! {
 
     Triage = "/triage";
     Finding(String) = "/findings/{key}";
+    /// The rule of thumb 'k in T'.
+    Watch = "/watch";
+    Thresholds = "/thresholds";
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";
     BypassReview(EntryId) = "/bypasses/{id}/review";

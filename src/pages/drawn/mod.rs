@@ -6,6 +6,7 @@ pub mod panel;
 pub mod rules;
 pub mod state;
 pub mod told;
+pub mod watch;
 
 #[cfg(test)]
 mod look;

@@ -3,8 +3,12 @@ mod home;
 mod kept;
 mod password;
 mod sign_in;
+mod thresholds;
 
-use crate::web::{Door, Route, paths};
+use crate::{
+    people::Act,
+    web::{Door, Route, paths},
+};
 
 pub fn routes() -> Vec<Route> {
     vec![
@@ -16,5 +20,7 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::Password::PATTERN, Door::SignedIn, password::send),
         Route::get(paths::Kept::PATTERN, Door::SignedIn, kept::show),
         Route::post(paths::KeptDrop::PATTERN, Door::SignedIn, kept::drop_one),
+        Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),
+        Route::post(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::sign),
     ]
 }

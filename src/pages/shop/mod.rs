@@ -3,6 +3,7 @@ mod finding;
 pub mod ground;
 mod lines;
 mod triage;
+mod watch;
 
 use crate::{
     people::Act,
@@ -13,5 +14,6 @@ pub fn routes() -> Vec<Route> {
     vec![
         Route::get(paths::Triage::PATTERN, Act::ReadBoard, triage::show),
         Route::get(paths::Finding::PATTERN, Act::ReadBoard, finding::show),
+        Route::get(paths::Watch::PATTERN, Act::ReadBoard, watch::show),
     ]
 }

@@ -8,6 +8,7 @@ pub mod cusum;
 pub mod discovery;
 pub mod posterior;
 pub mod rates;
+pub mod scan;
 pub mod slope;
 pub mod tails;
 pub mod trend;

@@ -15,6 +15,7 @@ use crate::{
         discovery::adjusted,
         posterior::{Posterior, clamped, marshall},
         rates::{Ended, Exposed, Sides, TwoRates, mean_gap},
+        scan::{alm, naus, quiet_over_two_and_three, some_window},
         tails::{
             binomial_at_least, gamma_quantile, poisson_at_least, poisson_at_most, predictive_at_least,
             predictive_at_most,
@@ -27,6 +28,8 @@ use crate::{
 pub fn compute(id: &str, inputs: &Value) -> Value {
     match id {
         "u01" => run_lengths(inputs),
+        "a01" | "a02" | "a03" | "a04" | "a05" => scan(inputs),
+        "a11" => rule_of_thumb(inputs),
         "b01" | "b02" | "b03" | "b04" | "b05" | "b08" | "b09" => gap_bounds(inputs),
         "b06" => gap_bound_of_none(inputs),
         "c01" => trend_rows::trend_to_time(inputs),
@@ -68,6 +71,20 @@ pub fn compute(id: &str, inputs: &Value) -> Value {
 fn run_lengths(inputs: &Value) -> Value {
     let pairs = numbers(&inputs["r"]).into_iter().zip(numbers(&inputs["h"]));
     json!({"arl": pairs.map(|(r, h)| Cusum::new(r).run_length(h)).collect::<Vec<_>>()})
+}
+
+fn scan(inputs: &Value) -> Value {
+    let (k, mean, windows) = (whole(inputs, "k"), number(inputs, "psi"), number(inputs, "L"));
+    let (two, three) = quiet_over_two_and_three(i64::try_from(k).unwrap(), mean);
+    let naus = naus(k, mean, windows);
+    json!({"exact": naus, "naus": naus, "alm": alm(k, mean, windows), "Q2": two, "Q3": three})
+}
+
+fn rule_of_thumb(inputs: &Value) -> Value {
+    let (k, days) = (whole(inputs, "k"), number(inputs, "w_days"));
+    let windows = number(inputs, "horizon_days") / days;
+    let chance = |gap: f64| some_window(k, days / gap, windows);
+    json!({"naus": numbers(&inputs["mtbt_days"]).into_iter().map(chance).collect::<Vec<_>>()})
 }
 
 fn gap_bounds(inputs: &Value) -> Value {

@@ -5,7 +5,7 @@ use super::{data, rows};
 
 /// The rows that must be there, all of them and no other.
 const ROWS: &[&str] = &[
-    "u01", "b01", "b02", "b03", "b04", "b05", "b06", "b08", "b09", "c01", "c02", "c06", "c07", "c08", "c09",
+    "u01", "a01", "a02", "a03", "a04", "a05", "a11", "b01", "b02", "b03", "b04", "b05", "b06", "b08", "b09", "c01", "c02", "c06", "c07", "c08", "c09",
     "c11", "c12", "d01", "d02", "d03", "d04", "d05", "d06", "d07", "d09", "e01", "e02", "e03", "e04", "e05",
     "e06", "e07", "e08", "e09", "f01", "f03", "g01", "g02", "g03", "g04", "g08", "g09", "h01", "h02", "h03",
     "h04", "h05", "h07", "i01", "i02", "i03", "m01", "m02",
@@ -22,6 +22,10 @@ fn tolerance(row: &str, path: &[String]) -> f64 {
     // The row prints these with seven digits, the others with twelve: half a unit of the seventh.
     if path.iter().any(|name| name == "penalised_profile") {
         return 5e-7;
+    }
+    // What is asked for is Naus's approximation: so near does it come to the exact chance.
+    if path.iter().any(|name| name == "exact") {
+        return 3e-4;
     }
     if path.iter().any(|name| BY_NORMAL_TAIL.contains(&name.as_str())) { 1e-8 } else { 1e-9 }
 }
