@@ -49,7 +49,7 @@ struct Burst {
 
 /// The score begins at nothing on the pair's first known service day and at each closed repair. What the sentence counts
 /// begins with the occurrence before which the score last stood no higher than twice what it comes to without any: nobody
-/// chooses it afterwards, and what lies before it adds less to the score than the one occurrence would by itself.
+/// chooses it afterwards, and all that lies before it can at most have doubled the score.
 struct Walk<'a, 'p> {
     pair: &'a Pair<'p>,
     normal: &'a Normal,
@@ -219,7 +219,7 @@ mod tests {
         assert_eq!(
             burst.sentence,
             "6 trips in 24 service days since 3 March 2026; sister units average one in 90 service days. \
-             About 1 healthy unit in 2000 would do this in a year."
+             About 1 healthy unit in 780 would do this in a year."
         );
         assert_eq!(burst.entries.len(), 6);
     }

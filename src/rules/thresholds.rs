@@ -62,7 +62,7 @@ settings! {
         "Tried on simulated fleets: finds most jumps of 3, 5 and 10 times for the chance lines allowed; 7 misses those of 3.";
     burst_chance = 2.6e-3, 1e-6..=1.0, real, "chance lines of burst per pair and year, about",
         "52 a year on 20,000 pairs: one a week, what a shop will look into without learning to ignore the board.";
-    burst_at_least = 3.0, 2.0..=20.0, count, "occurrences since its score last stood near its rest, for burst",
+    burst_at_least = 3.0, 2.0..=20.0, count, "occurrences since its score was last near what it is without any, for burst",
         "Two close together happen to every healthy fleet.";
     often_at_least = 3.0, 2.0..=100.0, count, "occurrences in 365 service days, for often",
         "Fewer say nothing about a rate.";
@@ -124,9 +124,10 @@ settings! {
         "The same.";
 }
 
-/// Score of the burst rule, in service days, times the chance lines a pair and year that it brings. A score of 30,000 was
-/// found to bring 2.6e-3 at a ratio of 5, averaged over rates of one in 90 to 1,500 service days: fewer on the rare ones,
-/// more on the frequent. For other ratios it is about right; the forecast tells what a fleet should expect.
+/// Score of the burst rule, in service days, times the chance lines a pair and year that it brings: 30,000 times 2.6e-3.
+/// At a ratio of 5 a score of 30,000 brings 5.1e-3 to a device that operates once in 90 service days and 0.5e-3 to one of
+/// once in 1,500; 2.9e-3 as the mean over ln rate between them. For other ratios it is about right; the forecast tells what a
+/// fleet should expect.
 const SCORE_TIMES_CHANCE: f64 = 78.0;
 
 impl Thresholds {

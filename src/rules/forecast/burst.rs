@@ -3,13 +3,17 @@
 use super::{Kind, Year, whole};
 use crate::rules::{
     Thresholds,
-    statistics::{bad_spell::{SETTLED, Score}, crossings::Crossings},
+    statistics::{
+        bad_spell::{SETTLED, Score},
+        crossings::Crossings,
+    },
 };
 
 const DAYS: u32 = 365;
 
 /// Lines in a service year on one healthy device of this true rate. How long a line stands is put in as its average; what a
-/// healthy device's operations while it stands add to the score is left out.
+/// healthy device's operations while it stands add to the score is left out, which makes the lines of devices that operate
+/// once in 1,500 days an eighth too few.
 pub fn lines_a_year(kind: &Kind, rate: f64, set: &Thresholds, year: Year) -> f64 {
     let score = Score::of(set.burst_ratio, kind.normal.cautious());
     let at_least = usize::try_from(whole(set.burst_at_least)).unwrap_or(usize::MAX);

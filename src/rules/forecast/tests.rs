@@ -84,8 +84,23 @@ fn the_chance_lines_of_burst_are_those_of_a_simulation() {
         let years = 2_500.0 / want;
         let got = bursts(&Dice(7).days(rate, years), &kind, set) as f64 / years;
         println!("one in {gap}, {others} others: forecast {want:.3e}, simulated {got:.3e}");
-        assert!((got / want - 1.0).abs() < 0.12, "one in {gap}, {others} others: {got} for {want}");
+        assert!((got / want - 1.0).abs() < 0.16, "one in {gap}, {others} others: {got} for {want}");
     }
+}
+
+/// What the setting promises is a mean over rates; one score for all of them finds most.
+#[test]
+fn the_score_brings_the_chance_lines_that_the_setting_promises() {
+    let set = Thresholds::default();
+    let lines = |year| {
+        let at = |n: u32| kind(90.0 * (1_500_f64 / 90.0).powf((f64::from(n) + 0.5) / 12.0), 5_000);
+        let of = |kind: Kind| burst::lines_a_year(&kind, kind.normal.average(), &set, year);
+        (0..12).map(|n| of(at(n))).sum::<f64>() / 12.0
+    };
+    let (settled, first) = (lines(Year::Settled), lines(Year::First));
+    println!("settled {settled:.2e}, in a book's first year {first:.2e}");
+    assert!((settled / set.burst_chance - 1.0).abs() < 0.2, "{settled}");
+    assert!((0.25..0.5).contains(&(first / settled)), "scores come up from nothing: {first}");
 }
 
 /// Lines by the words of *often*.
@@ -229,13 +244,25 @@ fn nothing_known_gives_nothing_and_never_a_number_that_is_none() {
     }
 }
 
+/// Its average is so well known that one reckoning is enough.
+fn well_known(repairs: u32) -> ClassFigures {
+    fleet(|figures| {
+        figures.repairs = repairs;
+        for device in &mut figures.devices {
+            device.occurrences.values_mut().for_each(|n| *n *= 10);
+            device.total *= 10;
+        }
+        figures.class_days.values_mut().for_each(|class| class.days *= 10);
+    })
+}
+
 #[test]
 fn every_corner_of_the_bounds_has_a_forecast() {
     for setting in crate::rules::thresholds::SETTINGS {
         for value in [setting.least, setting.most] {
             let mut set = Thresholds::default();
             set.set(setting.name, value).unwrap();
-            let told = forecast(&set, &fleet(|figures| figures.repairs = 5));
+            let told = forecast(&set, &well_known(5));
             let all = told.lines.iter().map(|l| l.lines).chain(told.watch);
             all.for_each(|x| assert!(x.is_finite() && x >= 0.0, "{} {value}: {told:?}", setting.name));
         }

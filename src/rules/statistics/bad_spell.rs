@@ -187,9 +187,9 @@ mod tests {
     #[test]
     fn between_the_nodes_it_is_what_the_recursion_says() {
         for (ratio, most) in [(2.0, 0.03), (5.0, 0.05)] {
-            for n in 0..40 {
-                let gap = 5.0 * 300_f64.powf(f64::from(n * 7 % 40) / 39.0);
-                let to = 1e3 * 2e3_f64.powf(f64::from(n) / 39.0);
+            for n in 0..12 {
+                let gap = 5.0 * 300_f64.powf(f64::from(n * 5 % 12) / 11.0);
+                let to = 3e3 * 300_f64.powf(f64::from(n) / 11.0);
                 let want = reckoned(ratio, 1.0 / gap, to);
                 if (1e-5..0.067).contains(&want) {
                     let got = chance_in_a_year(ratio, 1.0 / gap, to);
@@ -211,12 +211,15 @@ mod tests {
     #[test]
     fn it_falls_as_the_score_grows_and_never_passes_what_is_certain() {
         // Rare devices have plateaus, on which the recursion's parabolas leave a ripple.
-        for rate in [1e-7, 1.0 / 400.0, 0.05, 3.0, 40.0] {
+        for rate in [1e-7, 0.01, 40.0] {
             let mut last = 1.0;
-            for n in 0..60 {
-                let to = (f64::from(n) * 0.6).exp();
+            for n in 0..9 {
+                let to = (f64::from(n) * 3.0).exp();
                 let chance = chance_in_a_year(5.0, rate, to);
-                assert!(chance <= last * 1.02 && chance <= 730.0 / to && chance >= 0.0, "{rate} {to}: {chance}");
+                assert!(
+                    chance <= last * 1.02 && chance <= 730.0 / to && chance >= 0.0,
+                    "{rate} {to}: {chance}"
+                );
                 last = chance;
             }
         }
@@ -225,7 +228,9 @@ mod tests {
     #[test]
     fn nonsense_accuses_nobody() {
         for wild in [f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -1.0, 0.0] {
-            for (ratio, rate, to) in [(wild, 0.01, 3e4), (5.0, wild, 3e4), (5.0, 0.01, wild), (1.0, 0.01, 3e4)] {
+            for (ratio, rate, to) in
+                [(wild, 0.01, 3e4), (5.0, wild, 3e4), (5.0, 0.01, wild), (1.0, 0.01, 3e4)]
+            {
                 assert!((chance_in_a_year(ratio, rate, to) - 1.0).abs() < 1e-12, "{ratio} {rate} {to}");
             }
         }

@@ -3,9 +3,9 @@
 use super::bad_spell::Score;
 
 /// A cell at most, in units of ln R; half of it changes the third figure.
-const CELL: f64 = 0.08;
+const CELL: f64 = 0.1;
 /// Heights above the goal that are told apart, in rises.
-const ABOVE: usize = 3;
+const ABOVE: usize = 2;
 
 /// The lines to expect with some service days to go; if there is at most one, that is the chance of it. A rise is a whole
 /// number of cells, and the score to reach lies half way between two.
@@ -134,7 +134,7 @@ fn at(cells: &[f64], (cell, shares): Place) -> f64 {
 fn on_a_day(rate: f64) -> Vec<f64> {
     let mut shares = vec![(-rate).exp()];
     let mut left = 1.0 - shares[0];
-    while left > 1e-9 && shares.len() < 13 {
+    while left > 1e-7 && shares.len() < 13 {
         let next = shares[shares.len() - 1] * rate / shares.len() as f64;
         shares.push(next);
         left -= next;
@@ -147,7 +147,11 @@ fn on_a_day(rate: f64) -> Vec<f64> {
 
 /// A number of cells, all of them far below a million.
 fn whole(x: f64) -> usize {
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped; not a number counts as none")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        reason = "clamped; not a number counts as none"
+    )]
     let whole = x.clamp(0.0, 1e6) as usize;
     whole
 }
