@@ -219,7 +219,7 @@ mod tests {
         assert_eq!(
             burst.sentence,
             "6 trips in 24 service days since 3 March 2026; sister units average one in 90 service days. \
-             About 1 healthy unit in 780 would do this in a year."
+             About 1 healthy unit in 790 would do this in a year."
         );
         assert_eq!(burst.entries.len(), 6);
     }

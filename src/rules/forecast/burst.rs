@@ -12,8 +12,8 @@ use crate::rules::{
 const DAYS: u32 = 365;
 
 /// Lines in a service year on one healthy device of this true rate. How long a line stands is put in as its average; what a
-/// healthy device's operations while it stands add to the score is left out, which makes the lines of devices that operate
-/// once in 1,500 days an eighth too few.
+/// healthy device's operations while it stands add to the score is left out: a tenth too few lines for devices that operate
+/// once in 1,500 days, a fifth where settings end a line after half a gap.
 pub fn lines_a_year(kind: &Kind, rate: f64, set: &Thresholds, year: Year) -> f64 {
     let score = Score::of(set.burst_ratio, kind.normal.cautious());
     let at_least = usize::try_from(whole(set.burst_at_least)).unwrap_or(usize::MAX);
