@@ -1,13 +1,14 @@
-//! *burst*: a device that operates far more often than the other units' do, found by a Poisson CUSUM.
-use std::sync::{Arc, PoisonError, RwLock};
-
+//! *burst*: a device that operates far more often than the other units' do, found by a Shiryaev-Roberts score.
 use super::{
     figures::Normal,
     finding::{Finding, Rule},
-    pair::{Pair, YEAR, normal_in_words, one_in, round},
-    statistics::Cusum,
+    pair::{Pair, normal_in_words, one_in, round},
+    statistics::bad_spell::{self, Score},
 };
 use crate::base::{Day, Instant, text::count};
+
+/// Scores beyond are all the same to everybody.
+const MOST: f64 = 1e30;
 
 /// What the rule finds.
 pub fn burst(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
@@ -15,18 +16,11 @@ pub fn burst(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
     if (pair.occurrences.len() as f64) < set.burst_at_least {
         return;
     }
-    let cusum = cusum(set.burst_ratio);
-    // What stays under the line at the average rate stays under it at the upper bound too, which is dear to
-    // reckon: most devices need only this first walk.
-    let bursts = Walk::new(pair, normal, normal.average(), &cusum).through();
+    let bursts = Walk::new(pair, normal).through();
     pair.settle(day_after_last(pair));
-    if bursts.is_empty() {
-        return;
-    }
-    let rate = normal.upper();
-    for burst in Walk::new(pair, normal, rate, &cusum).through() {
-        let until = burst.until(pair, normal);
-        out.push(burst.told(pair, normal, rate, &cusum).until(until));
+    for burst in bursts {
+        let until = pair.ends(burst.last, normal);
+        out.push(burst.told(pair, normal).until(until));
     }
 }
 
@@ -35,63 +29,55 @@ fn day_after_last(pair: &Pair<'_>) -> Instant {
     pair.case.ground.zone.start_of(last.plus(1))
 }
 
-/// Reckoned once for each ratio that a railway sets.
-fn cusum(ratio: f64) -> Arc<Cusum> {
-    static LAST: RwLock<Option<(f64, Arc<Cusum>)>> = RwLock::new(None);
-    let known = LAST.read().unwrap_or_else(PoisonError::into_inner).clone();
-    match known {
-        Some((of, cusum)) if of.to_bits() == ratio.to_bits() => cusum,
-        _ => {
-            let cusum = Arc::new(Cusum::new(ratio));
-            *LAST.write().unwrap_or_else(PoisonError::into_inner) = Some((ratio, Arc::clone(&cusum)));
-            cusum
-        }
-    }
+/// What the score looks for on this pair.
+fn score(pair: &Pair<'_>, normal: &Normal) -> Score {
+    Score::of(pair.case.ground.thresholds.burst_ratio, normal.cautious())
 }
 
 /// One stretch during which the line stands.
 #[derive(Clone, Copy, Debug)]
 struct Burst {
-    /// The first occurrence since the score stood at zero, the one that crossed, the last one.
+    /// The occurrence that the sentence counts from, the one that crossed, the last one.
     first: usize,
     crossed: usize,
     last: usize,
+    /// The score before the first.
+    before: f64,
     /// The highest score reached.
     top: f64,
 }
 
+/// The score begins at nothing on the pair's first known service day and at each closed repair. What the sentence counts
+/// begins with the occurrence before which the score last stood no higher than twice what it comes to without any: nobody
+/// chooses it afterwards, and all that lies before it can at most have doubled the score.
 struct Walk<'a, 'p> {
     pair: &'a Pair<'p>,
     normal: &'a Normal,
-    /// Occurrences per service day that count as normal.
-    rate: f64,
-    cusum: &'a Cusum,
-    /// Mean gaps that the score's run length has to reach.
-    long: f64,
-    score: f64,
-    since_zero: u32,
+    score: Score,
+    now: f64,
+    /// The day that `now` stands for.
+    day: Day,
+    counted: u32,
     first: usize,
+    before: f64,
     open: Option<Burst>,
     done: Vec<Burst>,
 }
 
 impl<'a, 'p> Walk<'a, 'p> {
-    fn new(pair: &'a Pair<'p>, normal: &'a Normal, rate: f64, cusum: &'a Cusum) -> Self {
-        let long = YEAR * rate / pair.case.ground.thresholds.burst_chance;
-        let (score, since_zero, first, open) = (0.0, 0, 0, None);
-        Self { pair, normal, rate, cusum, long, score, since_zero, first, open, done: Vec::new() }
+    fn new(pair: &'a Pair<'p>, normal: &'a Normal) -> Self {
+        let score = score(pair, normal);
+        let (day, done) = (Day(i32::MIN), Vec::new());
+        Self { pair, normal, score, now: 0.0, day, counted: 0, first: 0, before: 0.0, open: None, done }
     }
 
     fn through(mut self) -> Vec<Burst> {
-        let mut repairs = self.pair.repairs.iter().map(|r| r.at).peekable();
+        let mut repairs = self.pair.repairs.iter().peekable();
         for i in 0..self.pair.occurrences.len() {
-            let mut repaired = false;
-            while repairs.next_if(|at| *at <= self.pair.occurrences[i].at).is_some() {
-                repaired = true;
-            }
-            if repaired {
+            while let Some(repair) = repairs.next_if(|r| r.at <= self.pair.occurrences[i].at) {
                 self.done.extend(self.open.take());
-                (self.score, self.since_zero) = (0.0, 0);
+                // The rest of the repair's day is a service day of its own.
+                (self.now, self.counted, self.day) = (0.0, 0, repair.day.plus(-1));
             }
             self.occurred(i);
         }
@@ -100,42 +86,35 @@ impl<'a, 'p> Walk<'a, 'p> {
     }
 
     fn occurred(&mut self, i: usize) {
-        if i > 0 && self.since_zero > 0 {
-            let gap = self.pair.case.days.between(self.pair.days[i - 1], self.pair.days[i]) as f64;
-            self.score -= self.cusum.fall() * self.rate * gap;
-            if self.score <= 0.0 {
-                (self.score, self.since_zero) = (0.0, 0);
-            }
+        let days = self.pair.case.days.between(self.day, self.pair.days[i]);
+        let before = self.score.passed(self.now, days as f64);
+        if self.counted == 0 || self.score.begins_after(before) {
+            (self.counted, self.first, self.before) = (0, i, before);
         }
-        if self.since_zero == 0 {
-            self.first = i;
-        }
-        self.score += self.cusum.rise();
-        self.since_zero += 1;
+        self.counted += 1;
+        self.day = self.pair.days[i];
+        self.now = self.score.risen(before).min(MOST);
         if self.open.is_some_and(|open| self.pair.ended_before(open.last, i, self.normal)) {
             self.done.extend(self.open.take());
         }
-        let enough = f64::from(self.since_zero) >= self.pair.case.ground.thresholds.burst_at_least;
+        let set = self.pair.case.ground.thresholds;
         if let Some(open) = &mut self.open {
             open.last = i;
-            open.top = open.top.max(self.score);
-        } else if enough && self.cusum.run_length(self.score) >= self.long {
-            self.open = Some(Burst { first: self.first, crossed: i, last: i, top: self.score });
+            open.top = open.top.max(self.now);
+        } else if f64::from(self.counted) >= set.burst_at_least && self.now >= set.burst_score() {
+            let (first, before, top) = (self.first, self.before, self.now);
+            self.open = Some(Burst { first, crossed: i, last: i, before, top });
         }
     }
 }
 
 impl Burst {
-    fn until(&self, pair: &mut Pair<'_>, normal: &Normal) -> Option<Instant> {
-        pair.ends(self.last, normal)
-    }
-
-    fn told(&self, pair: &Pair<'_>, normal: &Normal, rate: f64, cusum: &Cusum) -> Finding {
+    fn told(&self, pair: &Pair<'_>, normal: &Normal) -> Finding {
         let crossed = pair.occurrences[self.crossed].at;
         let told = &pair.occurrences[self.first..=self.last];
         let days = pair.case.days.between(pair.days[self.first].plus(-1), pair.days[self.last]);
-        let length = cusum.run_length(self.top);
-        let healthy = length / (YEAR * rate);
+        let (set, rate) = (pair.case.ground.thresholds, normal.cautious());
+        let healthy = 1.0 / bad_spell::chance_in_a_year(set.burst_ratio, rate, self.top);
         let says = format!(
             "{} in {} since {}; {}. {} would do this in a year.",
             pair.counted(told.len()),
@@ -144,17 +123,17 @@ impl Burst {
             normal_in_words(normal),
             one_in("healthy unit", healthy)
         );
-        let set = pair.case.ground.thresholds;
         pair.line(Rule::Burst, &pair.days[self.crossed].to_string(), crossed, self.last, normal)
             .says(says)
             .rests_on(pair.entries(told))
             .figure("occurrences", told.len())
             .figure("operations", told.iter().map(|o| o.operations).sum::<u32>())
             .figure("service_days", days)
-            .figure("rate_upper_per_day", rate)
+            .figure("rate_per_day", rate)
+            .figure("looks_for_times", set.burst_ratio)
+            .figure("score_before", round(self.before))
             .figure("score", round(self.top))
-            .figure("threshold", round(cusum.threshold(YEAR * rate / set.burst_chance)))
-            .figure("run_length", length.round())
+            .figure("threshold", round(set.burst_score()))
             .figure("one_in", healthy.round())
     }
 }
@@ -181,10 +160,18 @@ mod tests {
         let found = railway(90).judge_device("TC2", facts);
         let burst = found.iter().find(|f| f.rule == Rule::Burst).unwrap();
         let n = |name: &str| burst.figures[name].as_f64().unwrap();
-        let rate = n("rate_upper_per_day");
-        assert!((n("run_length") / (365.0 * rate) - n("one_in")).abs() <= 1.0);
-        let score = 6.0 * 7_f64.ln() - 23.0 * 6.0 * rate;
-        assert!((n("score") - score).abs() < 0.001, "{} {score}", n("score"));
+        let (rate, times) = (n("rate_per_day"), n("looks_for_times"));
+        assert!((rate - 41.0 / 3_600.0).abs() < 1e-12, "{rate}");
+        let fall = (times - 1.0) * rate + 1.0 / 365.0;
+        let mut score = n("score_before");
+        assert!(score <= 2.0 / fall);
+        for (place, gap) in [0.0, 2.0, 7.0, 3.0, 5.0, 6.0].into_iter().enumerate() {
+            let left = (-fall * gap).exp();
+            score = times * (score * left + (1.0 - left) / fall);
+            assert!(place == 5 || score < n("threshold"), "{place}: {score}");
+        }
+        assert!((n("score") / score - 1.0).abs() < 1e-4, "{} {score}", n("score"));
+        assert!((n("threshold") - 30_000.0).abs() < 1e-6 && n("one_in") >= n("score") / 730.0);
         let mean = 1.0 / n("normal_gap_days");
         let expected = (n("class_counts_as_occurrences") + n("year_occurrences"))
             / (n("class_counts_as_days") + n("year_service_days"));
@@ -232,7 +219,7 @@ mod tests {
         assert_eq!(
             burst.sentence,
             "6 trips in 24 service days since 3 March 2026; sister units average one in 90 service days. \
-             About 1 healthy unit in 2000 would do this in a year."
+             About 1 healthy unit in 790 would do this in a year."
         );
         assert_eq!(burst.entries.len(), 6);
     }

@@ -43,11 +43,13 @@ pub fn spelled(rule: Rule) -> &'static str {
 const SPELLED: &[(Rule, &str)] = &[
     (
         Rule::Burst,
-        "A score for each device of each unit rises with every operation and falls with every service day without one, \
-             weighing 'seven times the sister units' rate' against 'their rate'. A line is written once the score passes a height \
+        "A score for each device of each unit weighs 'five times the sister units' rate, for a year or so, since some day' against \
+             'their rate', over all days on which that may have begun (Shiryaev and Roberts). Every operation multiplies it by 5; \
+             every service day without one adds a day and takes a share away. A line is written once the score passes a height \
              that chance alone would pass about 52 times a year in a fleet of 20,000 devices, and never for fewer than 3 \
-             operations. Operations within 60 minutes of the first count as one. The score starts \
-             afresh when a repair closes.",
+             operations, counted since the score last stood near what it comes to without any. Operations within 60 minutes of the \
+             first count as one. The score starts afresh when a repair closes. The numbers are those that come with the \
+             program; the Thresholds page has those in force.",
     ),
     (
         Rule::Reported,
@@ -202,10 +204,11 @@ const FIGURES: &[(&str, &str)] = &[
     ("normal_gap_days", "Sister units: service days from one to the next, on average"),
     ("others_occurrences", "Sister units: occurrences in 365 days"),
     ("others_service_days", "Sister units: service days in 365 days"),
-    ("rate_upper_per_day", "Sister units: occurrences a service day, 80 % upper bound (the score uses this)"),
-    ("score", "Score reached"),
-    ("threshold", "Height at which a line is written"),
-    ("run_length", "Average gaps until a healthy device reaches that score"),
+    ("rate_per_day", "Sister units: occurrences and one more, a service day (the score uses this)"),
+    ("looks_for_times", "Looks for so many times that rate"),
+    ("score_before", "Score before the first, service days"),
+    ("score", "Highest score reached, service days"),
+    ("threshold", "Score at which a line is written, service days"),
     ("year_occurrences", "This unit: occurrences in its last 365 service days"),
     ("year_service_days", "This unit: service days of those that are known"),
     ("class_counts_as_occurrences", "The class counts as evidence: occurrences"),

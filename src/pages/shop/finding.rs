@@ -17,7 +17,6 @@ use crate::{
     rules::{
         Finding, Rule, Thresholds,
         explained::{explained_by, take_over_ranks},
-        pair::round,
         store,
         store::{State as Standing, Wanted},
         thresholds::SETTINGS,
@@ -144,7 +143,7 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         certain: finding.rank.is_none(),
         rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
         severity: finding.severity.to_string(),
-        reckoned: reckoned(finding, &world.thresholds),
+        reckoned: reckoned(finding),
         figures: finding
             .figures
             .iter()
@@ -179,33 +178,41 @@ fn state_says(state: Standing) -> &'static str {
 }
 
 /// The sums behind a burst's figures; nothing for rules that reckon nothing.
-fn reckoned(finding: &Finding, set: &Thresholds) -> Vec<String> {
-    burst_reckoned(finding, set.burst_ratio).map(Vec::from).unwrap_or_default()
+fn reckoned(finding: &Finding) -> Vec<String> {
+    burst_reckoned(finding).map(Vec::from).unwrap_or_default()
 }
 
-/// What is judged, is judged by the ratio in force now.
-fn burst_reckoned(finding: &Finding, ratio: f64) -> Option<[String; 3]> {
+fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
     let n = |name: &str| finding.figures.get(name).and_then(serde_json::Value::as_f64);
-    let (rate, length, one_in) = (n("rate_upper_per_day")?, n("run_length")?, n("one_in")?);
+    let (rate, times, before) = (n("rate_per_day")?, n("looks_for_times")?, n("score_before")?);
+    let (score, threshold, one_in) = (n("score")?, n("threshold")?, n("one_in")?);
     let (own, days, gap) = (n("year_occurrences")?, n("year_service_days")?, n("normal_gap_days")?);
     let (class, class_days) = (n("class_counts_as_occurrences")?, n("class_counts_as_days")?);
     let (extra, rank) = (n("extra_in_30_days")?, finding.rank?);
+    let fall = (times - 1.0) * rate + 1.0 / 365.0;
     Some([
         format!(
-            "The score: every occurrence counted adds {} (the natural logarithm of {ratio}), every service day from one to the \
-             next takes off {} × {} = {}; it never falls below 0.",
-            four(ratio.ln()),
-            round(ratio - 1.0),
+            "The score: {} just before the first of them. Every occurrence multiplies it by {times}. From one to the next, so many \
+             service days later, it becomes (score − {rest}) × e^(−{fall} × days) + {rest}. There {fall} is {} × {} + 1 ÷ 365, \
+             what a day takes away; {rest} is 1 ÷ {fall}, what the score comes to without any. A line is written at {}; the highest \
+             was {}. Counting begins with an occurrence before which the score was {} at most, twice what it comes to without any.",
+            four(before),
+            four(times - 1.0),
             four(rate),
-            four((ratio - 1.0) * rate)
+            four(threshold),
+            four(score),
+            four(2.0 / fall),
+            rest = four(1.0 / fall),
+            fall = four(fall),
         ),
         format!(
-            "The luck: a healthy device that operates at the upper bound, by chance alone, gets to such a score once in {length} \
-             of its average gaps. A year of service holds 365 × {} = {} gaps. {length} ÷ {} = {one_in}: one healthy \
-             unit in {one_in} would do this in a year. The number of gaps is the program's own reckoning.",
+            "The luck: a healthy device that operates {} times a service day gets to such a score in one of {one_in} years of \
+             service. That number is the program's own reckoning. To check it: a healthy device's score grows by one a service \
+             day on average at most, and is 365 at most on average to begin with, so it can't be there more often than once in \
+             {} ÷ 730 = {} years.",
             four(rate),
-            four(365.0 * rate),
-            four(365.0 * rate)
+            four(score),
+            four(score / 730.0)
         ),
         format!(
             "The weight: 30 × (({class} + {own}) ÷ ({class_days} + {days}) − 1 ÷ {gap}) = {extra} more occurrences to expect \
@@ -219,7 +226,7 @@ fn burst_reckoned(finding: &Finding, ratio: f64) -> Option<[String; 3]> {
 /// A rule's figures by the names it gave them; numbers to four figures.
 fn figure(name: &str, value: &serde_json::Value) -> Figure {
     let value = match value {
-        serde_json::Value::Number(n) if name == "rate_upper_per_day" => {
+        serde_json::Value::Number(n) if name == "rate_per_day" => {
             let rate = n.as_f64().unwrap_or(0.0);
             format!("{}, that is one in {:.0} service days", four(rate), 1.0 / rate)
         }
@@ -256,20 +263,25 @@ mod tests {
     fn a_burst_tells_how_its_figures_come_about() {
         let finding = serde_json::json!({"rule": "burst", "key": "k", "unit": "QHB 412", "device": "TC2", "units": [], "devices": [],
             "class": null, "since": 0, "until": null, "severity": 2.0, "rank": 0.6, "sentence": "", "entries": [], "figures": {
-                "rate_upper_per_day": 0.005_848, "run_length": 23480, "one_in": 11000, "year_occurrences": 6, "year_service_days": 365,
+                "rate_per_day": 0.005, "looks_for_times": 5.0, "score_before": 44.25, "score": 52_560.0, "threshold": 30_000.0,
+                "one_in": 310, "year_occurrences": 6, "year_service_days": 365,
                 "normal_gap_days": 209.1, "class_counts_as_occurrences": 1.5, "class_counts_as_days": 313.65, "extra_in_30_days": 0.3}});
         let mut finding: Finding = serde_json::from_value(finding).unwrap();
-        let says = reckoned(&finding, &Thresholds::default()).join("\n");
+        let says = reckoned(&finding).join("\n");
         for want in [
-            "6 × 0.005848 = 0.03509",
-            "23480 ÷ 2.135 = 11000: one healthy unit in 11000",
+            "44.25 just before the first of them. Every occurrence multiplies it by 5.",
+            "(score − 43.98) × e^(−0.02274 × days) + 43.98.",
+            "0.02274 is 4.000 × 0.005000 + 1 ÷ 365",
+            "written at 30000; the highest was 52560. Counting begins with an occurrence before which the score was 87.95 at most",
+            "one of 310 years of service",
+            "52560 ÷ 730 = 72.00 years",
             "30 × ((1.5 + 6) ÷ (313.65 + 365) − 1 ÷ 209.1) = 0.3",
             "times 2, how much one matters, is 0.6.",
         ] {
             assert!(says.contains(want), "{says} has not {want:?}");
         }
         finding.figures.clear();
-        assert!(reckoned(&finding, &Thresholds::default()).is_empty());
+        assert!(reckoned(&finding).is_empty());
     }
 
     #[test]
@@ -277,9 +289,9 @@ mod tests {
         for (n, want) in [(0.011_111_1, "0.01111"), (7.0, "7.000"), (1234.56, "1235"), (0.0, "0")] {
             assert_eq!(four(n), want);
         }
-        let rate = figure("rate_upper_per_day", &serde_json::json!(0.005_848));
+        let rate = figure("rate_per_day", &serde_json::json!(0.005_848));
         assert_eq!(rate.value, "0.005848, that is one in 171 service days");
-        assert!(rate.name.contains("80 % upper bound"));
+        assert!(rate.name.contains("one more"));
         let gap = figure("normal_gap_days", &serde_json::json!(209.1));
         assert!(gap.name.ends_with("on average") && !gap.name.contains("worst"), "{}", gap.name);
         assert_eq!(figure("some_new_name", &serde_json::json!(90)).name, "some new name");

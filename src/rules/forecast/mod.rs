@@ -7,11 +7,8 @@ mod returned;
 mod tests;
 
 use super::{
-    ClassFigures, Rule, Thresholds,
-    figures::Normal,
-    pair::YEAR,
-    returned::first_return_at_most,
-    statistics::{Cusum, scan::some_window},
+    ClassFigures, Rule, Thresholds, figures::Normal, pair::YEAR, returned::first_return_at_most,
+    statistics::scan::some_window,
 };
 use crate::base::UnitName;
 
@@ -57,9 +54,22 @@ struct Kind {
     occurrences: f64,
 }
 
-/// What these thresholds should be expected to say by chance alone on the fleet that these figures were taken from.
-/// Takes some milliseconds for each hundred devices of the schedules.
+/// Which year of a book: in its first, scores come up from nothing, and rare devices draw fewer lines.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Year {
+    First,
+    /// Where scores began is forgotten.
+    Settled,
+}
+
+/// What these thresholds should be expected to say by chance alone on the fleet that these figures were taken from, a year.
+/// Takes some milliseconds for each device of a class of which few occurrences are known, one for others.
 pub fn forecast(set: &Thresholds, figures: &ClassFigures) -> Forecast {
+    forecast_of(Year::Settled, set, figures)
+}
+
+/// The same for one year of a book.
+pub fn forecast_of(year: Year, set: &Thresholds, figures: &ClassFigures) -> Forecast {
     let kinds = kinds(figures);
     let began = |month: &super::monthly::Monthly| {
         let recent =
@@ -72,7 +82,7 @@ pub fn forecast(set: &Thresholds, figures: &ClassFigures) -> Forecast {
     let watched = watched(figures);
     let repairs = f64::from(figures.repairs) / watched;
     let returned = repairs * did_not_hold(set, &kinds, first_return_at_most(set, Some(figures)));
-    let mut forecast = of_kinds(set, &kinds, returned);
+    let mut forecast = of_kinds(year, set, &kinds, returned);
     if forecast.pairs > 0.0 {
         // False discoveries are this share of what a list has, and of months whose list has only false ones.
         let listed = |share: f64, lines: f64| share * lines.max(LISTS_A_YEAR);
@@ -89,15 +99,14 @@ pub fn forecast_unknown(set: &Thresholds) -> Forecast {
     let days = i64::from(others) * UNKNOWN_GAP;
     let normal = Normal { others, days, fleet: false, all: others, all_days: days };
     let kind = Kind { normal, weight: 2.0, pairs: UNKNOWN_FLEET, years: UNKNOWN_FLEET, occurrences: 1.0 };
-    Forecast { assumed: true, ..of_kinds(set, &[kind], 0.0) }
+    Forecast { assumed: true, ..of_kinds(Year::Settled, set, &[kind], 0.0) }
 }
 
-fn of_kinds(set: &Thresholds, kinds: &[Kind], returned: f64) -> Forecast {
-    let cusum = Cusum::new(set.burst_ratio);
+fn of_kinds(year: Year, set: &Thresholds, kinds: &[Kind], returned: f64) -> Forecast {
     let sum = |of: &dyn Fn(&Kind) -> f64| kinds.iter().map(of).sum::<f64>();
     let pairs = sum(&|kind| kind.pairs);
     let expected = |rule, lines| Expected { rule, lines, at_most: false };
-    let burst = sum(&|kind| kind.years * kind.averaged(|rate| burst::lines_a_year(kind, rate, set, &cusum)));
+    let burst = sum(&|kind| kind.years * kind.averaged(|rate| burst::lines_a_year(kind, rate, set, year)));
     let often = sum(&|kind| kind.years * kind.averaged(|rate| often::lines_a_year(kind, rate, set)));
     Forecast {
         pairs,

@@ -8,7 +8,7 @@ use crate::{
     reports::vocabulary::Left,
     rules::{
         sample::{Railway, trip, with_gap},
-        statistics::posterior::Posterior,
+        statistics::{bad_spell::Score, posterior::Posterior},
     },
 };
 
@@ -49,19 +49,16 @@ fn kind(gap: f64, others: u32) -> Kind {
 
 /// Lines by the words of the burst rule.
 fn bursts(days: &[f64], kind: &Kind, set: &Thresholds) -> usize {
-    let (cusum, judged) = (Cusum::new(set.burst_ratio), kind.normal.upper());
-    let height = cusum.threshold(YEAR * judged / set.burst_chance);
+    let score = Score::of(set.burst_ratio, kind.normal.cautious());
     let quiet = (set.quiet_gaps * kind.normal.gap()).min(set.quiet_days).ceil();
-    let (mut score, mut n, mut line, mut lines) = (0.0_f64, 0.0, false, 0);
+    let (mut now, mut n, mut line, mut lines) = (0.0_f64, 0.0, false, 0);
     for (i, day) in days.iter().enumerate() {
         let gap = if i > 0 { day - days[i - 1] } else { 1e9 };
-        score -= cusum.fall() * judged * gap;
-        if score <= 0.0 {
-            (score, n) = (0.0, 0.0);
-        }
-        (score, n) = (score + cusum.rise(), n + 1.0);
+        now = score.passed(now, gap);
+        n = if now <= 2.0 / score.fall { 1.0 } else { n + 1.0 };
+        now *= set.burst_ratio;
         line &= gap <= quiet;
-        if !line && n >= set.burst_at_least && score >= height {
+        if !line && n >= set.burst_at_least && now >= 78.0 / set.burst_chance {
             (line, lines) = (true, lines + 1);
         }
     }
@@ -85,12 +82,27 @@ fn the_chance_lines_of_burst_are_those_of_a_simulation() {
     ] {
         let kind = kind(gap, others);
         let rate = kind.normal.average();
-        let want = burst::lines_a_year(&kind, rate, set, &Cusum::new(set.burst_ratio));
-        let years = 1_500.0 / want;
+        let want = burst::lines_a_year(&kind, rate, set, Year::Settled);
+        let years = 2_000.0 / want;
         let got = bursts(&Dice(7).days(rate, years), &kind, set) as f64 / years;
         println!("one in {gap}, {others} others: forecast {want:.3e}, simulated {got:.3e}");
-        assert!((got / want - 1.0).abs() < 0.12, "one in {gap}, {others} others: {got} for {want}");
+        assert!((got / want - 1.0).abs() < 0.22, "one in {gap}, {others} others: {got} for {want}");
     }
+}
+
+/// What the setting promises is a mean over rates; one score for all of them finds most.
+#[test]
+fn the_score_brings_the_chance_lines_that_the_setting_promises() {
+    let set = Thresholds::default();
+    let lines = |year| {
+        let at = |n: u32| kind(90.0 * (1_500_f64 / 90.0).powf((f64::from(n) + 0.5) / 12.0), 5_000);
+        let of = |kind: Kind| burst::lines_a_year(&kind, kind.normal.average(), &set, year);
+        (0..12).map(|n| of(at(n))).sum::<f64>() / 12.0
+    };
+    let (settled, first) = (lines(Year::Settled), lines(Year::First));
+    println!("settled {settled:.2e}, in a book's first year {first:.2e}");
+    assert!((settled / set.burst_chance - 1.0).abs() < 0.2, "{settled}");
+    assert!((0.25..0.5).contains(&(first / settled)), "scores come up from nothing: {first}");
 }
 
 /// Lines by the words of *often*.
@@ -172,7 +184,7 @@ fn the_judge_itself_says_what_the_forecast_expects() {
     railway.thresholds.burst_chance = 0.05;
     let figures = railway.figures.as_ref().unwrap();
     let kind = &kinds(figures)[0];
-    let want = burst::lines_a_year(kind, 1.0 / 90.0, &railway.thresholds, &Cusum::new(7.0));
+    let want = burst::lines_a_year(kind, 1.0 / 90.0, &railway.thresholds, Year::Settled);
     let (mut dice, mut lines, runs, years) = (Dice(3), 0, 2_500, 1_520.0 / YEAR);
     for _ in 0..runs {
         let days = dice.days(1.0 / 90.0, years);
@@ -202,9 +214,10 @@ fn a_fleet_is_forecast_from_its_figures() {
     let set = Thresholds::default();
     let ours = forecast(&set, &fleet(|_| {}));
     assert!((ours.pairs - 40.0).abs() < 1e-9 && !ours.assumed);
-    // 40 pairs watched 90 days of the 90 that the book knows: forty years a year, at 2.6e-3 at the very most.
+    // 40 pairs watched 90 days of the 90 that the book knows: forty years a year; at one in 90 days a little more than the
+    // 2.6e-3 that is an average over rates.
     let burst = ours.of(Rule::Burst).unwrap();
-    assert!(!burst.at_most && (0.02..0.104).contains(&burst.lines), "{burst:?}");
+    assert!(!burst.at_most && (0.104..0.3).contains(&burst.lines), "{burst:?}");
     assert!(ours.of(Rule::DidNotHold).unwrap().lines.abs() < 1e-12, "nothing was repaired");
     assert!(ours.of(Rule::Held).is_none() && ours.of(Rule::Worsening).unwrap().at_most);
     assert!((ours.watch.unwrap() / 0.130_060_060_111 - 1.0).abs() < 1e-9, "check-values.csv a11");
@@ -236,13 +249,25 @@ fn nothing_known_gives_nothing_and_never_a_number_that_is_none() {
     }
 }
 
+/// Its average is so well known that one reckoning is enough.
+fn well_known(repairs: u32) -> ClassFigures {
+    fleet(|figures| {
+        figures.repairs = repairs;
+        for device in &mut figures.devices {
+            device.occurrences.values_mut().for_each(|n| *n *= 10);
+            device.total *= 10;
+        }
+        figures.class_days.values_mut().for_each(|class| class.days *= 10);
+    })
+}
+
 #[test]
 fn every_corner_of_the_bounds_has_a_forecast() {
     for setting in crate::rules::thresholds::SETTINGS {
         for value in [setting.least, setting.most] {
             let mut set = Thresholds::default();
             set.set(setting.name, value).unwrap();
-            let told = forecast(&set, &fleet(|figures| figures.repairs = 5));
+            let told = forecast(&set, &well_known(5));
             let all = told.lines.iter().map(|l| l.lines).chain(told.watch);
             all.for_each(|x| assert!(x.is_finite() && x >= 0.0, "{} {value}: {told:?}", setting.name));
         }

@@ -3,8 +3,9 @@
 //! rate of zero) gives `None`, or where a bare number is returned the value that accuses nobody.
 //!
 //! Formulas, sources and the guards around `statrs`: statistics.md; `tests` holds its check values as a table.
+pub mod bad_spell;
 pub mod coincidence;
-pub mod cusum;
+pub mod crossings;
 pub mod discovery;
 pub mod posterior;
 pub mod rates;
@@ -17,7 +18,6 @@ pub mod wet;
 #[cfg(test)]
 mod tests;
 
-pub use cusum::{Cusum, SEVENFOLD};
 pub use tails::{gamma_quantile, poisson_at_least};
 
 /// A number above zero with room to multiply and divide: no rate, count or number of days lies outside.

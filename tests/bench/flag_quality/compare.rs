@@ -4,13 +4,11 @@ use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
 
 use super::{
     common::{median, percentile, table::Table},
-    lines::{Seen, Tally, Trace},
+    lines::{Chance, Seen, Tally, Trace},
 };
 
-/// Chance lines that *burst* promises, per healthy pair and year.
-const PROMISED: f64 = 2.6e-3;
 const RESAMPLES: usize = 2_000;
-/// Chance lines observed, for one promised.
+/// Chance lines observed, for one forecast.
 const CHANCE: (f64, f64) = (0.6, 1.4);
 
 /// A detector: when it opens lines on one pair.
@@ -58,14 +56,22 @@ pub fn tell(seen: &[Seen], options: &Options, pass: Option<f64>, table: &mut Tab
 
 fn chance(seen: &[Seen], judged: bool, table: &mut Table) {
     let years: f64 = seen.iter().map(|seen| seen.healthy_years).sum();
-    let observed: usize = seen.iter().map(|seen| seen.chance_lines).sum();
-    let forecast = PROMISED * years;
-    let ratio = observed as f64 / forecast;
-    let what = "burst lines by chance, observed / forecast";
-    table.figure(
-        "burst lines by chance: observed; forecast of 2.6e-3 a year for each pair with a class rate",
-        format!("{observed}; {forecast:.0}"),
-    );
+    table.figure("healthy years of pairs with a class rate", format!("{years:.0}"));
+    let sum = |of: fn(&Seen) -> Chance| {
+        seen.iter().map(of).fold(Chance::default(), |sum, one| Chance {
+            observed: sum.observed + one.observed,
+            forecast: sum.forecast + one.forecast,
+        })
+    };
+    let (burst, often) = (sum(|seen| seen.burst), sum(|seen| seen.often));
+    for (name, chance) in [("burst", burst), ("often", often)] {
+        table.figure(
+            &format!("{name} lines by chance: observed; forecast"),
+            format!("{}; {:.1}", chance.observed, chance.forecast),
+        );
+    }
+    let ratio = (burst.observed + often.observed) as f64 / (burst.forecast + often.forecast);
+    let what = "lines by chance, observed / forecast";
     if judged {
         table.at_least(what, ratio, CHANCE.0, "");
         table.at_most(what, ratio, CHANCE.1, "");

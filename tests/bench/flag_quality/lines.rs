@@ -4,7 +4,11 @@ use std::collections::HashMap;
 use breakerbook::{
     base::{Instant, instant::DAY},
     cli::simulate::fleet::Pair,
-    rules::{Finding, Rule, occurrence::occurrences},
+    rules::{
+        Finding, Rule, Thresholds,
+        forecast::{Year, forecast_of},
+        occurrence::occurrences,
+    },
 };
 
 use super::{oracle, railway::Railway};
@@ -34,8 +38,15 @@ pub struct Seen {
     pub traces: Vec<Trace>,
     /// Years that pairs with a usable class rate served at less than 1.5 times it.
     pub healthy_years: f64,
-    /// Lines of *burst* opened in those.
-    pub chance_lines: usize,
+    /// Lines opened in those, and what the program's own forecast expects.
+    pub burst: Chance,
+    pub often: Chance,
+}
+
+#[derive(Clone, Copy, Debug, Default)]
+pub struct Chance {
+    pub observed: usize,
+    pub forecast: f64,
 }
 
 /// What became of the lines of one detector on one fleet.
@@ -52,14 +63,16 @@ pub fn see(railway: &Railway, findings: &[Finding], jump: f64) -> Seen {
         of.entry((finding.unit.as_ref(), finding.device.as_ref())).or_default().push(finding);
     }
     let spread = railway.fleet.options.spread;
-    let mut seen = Seen { traces: Vec::new(), healthy_years: healthy_years(railway), chance_lines: 0 };
+    let mut seen = forecast(railway);
     for (number, key, dossier) in &railway.dossiers {
         let pair = railway.fleet.pairs[*number].clone();
         let tag = railway.fleet.tag(pair.device);
         let found = of.get(&(Some(&key.unit), Some(&tag))).map_or(&[][..], Vec::as_slice);
         let day = |at: Instant| at.since(railway.starts) as f64 / DAY as f64;
-        let bursts = found.iter().filter(|finding| finding.rule == Rule::Burst);
-        seen.chance_lines += bursts.filter(|finding| is_false(&pair, day(finding.since))).count();
+        for finding in found.iter().filter(|finding| is_false(&pair, day(finding.since))) {
+            let chance = if finding.rule == Rule::Burst { &mut seen.burst } else { &mut seen.often };
+            chance.observed += 1;
+        }
         let clock = &railway.days[pair.unit];
         let before = railway.fleet.options.starts.plus(-1);
         let (mut days, mut service) = (Vec::new(), Vec::new());
@@ -92,19 +105,29 @@ fn is_false(pair: &Pair, day: f64) -> bool {
     pair.times_class(day) < FALSE_UNDER
 }
 
-fn healthy_years(railway: &Railway) -> f64 {
+/// What the Thresholds page would expect of these figures in a book's first year, for the part of it that pairs were
+/// healthy. Nothing is seen yet.
+fn forecast(railway: &Railway) -> Seen {
     let options = &railway.fleet.options;
     let (before, last) = (options.starts.plus(-1), options.ends().plus(-1));
-    let years_of = |pair: &Pair| {
+    let (mut healthy_years, mut years) = (0.0, 0.0);
+    for pair in &railway.fleet.pairs {
         let card = railway.unit(pair.unit);
-        let tag = railway.fleet.tag(pair.device);
-        let usable = railway.figures.normal(&card.unit, &card.class, &tag).is_some();
-        let days = railway.days[pair.unit].between(before, last) as f64;
+        if railway.figures.normal(&card.unit, &card.class, &railway.fleet.tag(pair.device)).is_none() {
+            continue;
+        }
+        let served = railway.days[pair.unit].between(before, last) as f64 / 365.0;
         let steps = 365 * options.years;
         let healthy = (0..steps).filter(|day| is_false(pair, f64::from(*day) + 0.5)).count();
-        if usable { days / 365.0 * healthy as f64 / f64::from(steps) } else { 0.0 }
+        years += served;
+        healthy_years += served * healthy as f64 / f64::from(steps);
+    }
+    let expected = forecast_of(Year::First, &Thresholds::default(), &railway.figures);
+    let of = |rule: Rule| {
+        let lines = expected.of(rule).map_or(0.0, |expected| expected.lines);
+        Chance { observed: 0, forecast: lines * healthy_years / years }
     };
-    railway.fleet.pairs.iter().map(years_of).sum()
+    Seen { traces: Vec::new(), healthy_years, burst: of(Rule::Burst), often: of(Rule::Often) }
 }
 
 impl Trace {

@@ -1,5 +1,6 @@
 //! The statistics against published figures (`table`, `fleets`), against another library (`second_opinion`) and
 //! against nonsense (`nonsense`).
+mod cusum;
 mod data;
 mod fleets;
 mod handbook;

@@ -3,6 +3,7 @@ use serde_json::{Map, Value, json};
 use statrs::stats_tests::{Alternative, fishers_exact};
 
 use super::{
+    cusum::Cusum,
     data::{self, counts, number, numbers, size, whole},
     handbook::{self, Fit},
     trend_rows,
@@ -11,7 +12,6 @@ use crate::{
     book::{Hash, tree},
     rules::statistics::{
         coincidence::{by_chance, on_consist},
-        cusum::Cusum,
         discovery::adjusted,
         posterior::{Posterior, clamped, marshall},
         rates::{Ended, Exposed, Sides, TwoRates, mean_gap},

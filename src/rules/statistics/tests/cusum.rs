@@ -1,5 +1,5 @@
-//! Run length of the burst rule's CUSUM: our own closed form, no crate has it.
-use std::sync::LazyLock;
+//! Run length of a Poisson CUSUM, which the burst rule went by before its present score (row u01): our own closed form,
+//! no crate has it.
 
 /// Run length of a Poisson CUSUM that falls by `r - 1` per mean gap, rises by `ln r` at each occurrence, and
 /// signals when it reaches a score. Source: statistics.md section 6.
@@ -21,9 +21,6 @@ pub struct Cusum {
     far: f64,
 }
 
-/// The burst rule looks for units at seven times the normal rate.
-pub static SEVENFOLD: LazyLock<Cusum> = LazyLock::new(|| Cusum::new(7.0));
-
 impl Cusum {
     /// From here on the run length grows by `e` for each unit of score.
     const FAR: f64 = 30.0;
@@ -44,32 +41,9 @@ impl Cusum {
         this
     }
 
-    /// What an occurrence adds.
-    pub fn rise(&self) -> f64 {
-        self.b
-    }
-
-    /// What a mean gap takes away.
-    pub fn fall(&self) -> f64 {
-        self.c
-    }
-
     /// Mean gaps until a healthy unit first reaches this score, from zero.
     pub fn run_length(&self, score: f64) -> f64 {
         if score <= Self::FAR { self.near(score) } else { self.far * (score - Self::FAR).exp() }
-    }
-
-    /// The score whose run length this is: least such score, at least one occurrence's worth.
-    pub fn threshold(&self, run_length: f64) -> f64 {
-        if run_length > self.far {
-            return Self::FAR + (run_length / self.far).ln();
-        }
-        let (mut low, mut high) = (self.b, Self::FAR);
-        for _ in 0..60 {
-            let middle = low.midpoint(high);
-            if self.near(middle) < run_length { low = middle } else { high = middle }
-        }
-        high
     }
 
     fn near(&self, score: f64) -> f64 {
@@ -111,7 +85,6 @@ fn moment(k: usize, b: f64, c: f64) -> f64 {
     sum
 }
 
-#[cfg(test)]
 mod tests {
     use super::*;
 
@@ -169,15 +142,5 @@ mod tests {
         let want = w[10 * steps].powi(2) / slope - area;
         let got = Cusum::new(7.0).run_length(h);
         assert!((got / want - 1.0).abs() < 0.01, "{got} for {want}");
-    }
-
-    #[test]
-    fn threshold_answers_run_length() {
-        for target in [1.5, 20.0, 301.689, 1_560.0, 1e6, 1e20] {
-            let h = SEVENFOLD.threshold(target);
-            assert!(SEVENFOLD.run_length(h) >= target * (1.0 - 1e-9), "{target} -> {h}");
-            assert!(h <= SEVENFOLD.b + 1e-9 || SEVENFOLD.run_length(h - 1e-6) < target, "{target} -> {h}");
-        }
-        assert!((SEVENFOLD.threshold(301.689) - 6.5).abs() < 1e-5);
     }
 }
