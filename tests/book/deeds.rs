@@ -372,12 +372,11 @@ fn ordinary() -> impl Iterator<Item = Report> {
     })
 }
 
-fn quiet_report(u: u64, unit: &str, n: i64, at: Instant) -> Report {
-    let stamp = |minutes: i64| Stamp { at: at.plus(minutes * MINUTE), offset_min: -360 };
-    let own = |k: u64| uuid::Uuid::from_u64_pair(u << 32 | n as u64, k);
-    let entry = |k: u64, minutes: i64, what: What| Entry {
-        id: EntryId(own(k)),
-        when: When::At(stamp(minutes)),
+/// An entry of which nothing is stated but what and when by the clock.
+fn plain(id: EntryId, at: Stamp, what: What) -> Entry {
+    Entry {
+        id,
+        when: When::At(at),
         at_how: AtHow::Clock,
         place: None,
         throttle: None,
@@ -388,7 +387,13 @@ fn quiet_report(u: u64, unit: &str, n: i64, at: Instant) -> Report {
         signs: None,
         what,
         note: None,
-    };
+    }
+}
+
+fn quiet_report(u: u64, unit: &str, n: i64, at: Instant) -> Report {
+    let stamp = |minutes: i64| Stamp { at: at.plus(minutes * MINUTE), offset_min: -360 };
+    let own = |k: u64| uuid::Uuid::from_u64_pair(u << 32 | n.cast_unsigned(), k);
+    let entry = |k: u64, minutes: i64, what: What| plain(EntryId(own(k)), stamp(minutes), what);
     let tc1 = || {
         What::BreakerTrip(BreakerTrip {
             device: DeviceRef::Tag("TC1".into()),
