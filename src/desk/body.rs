@@ -15,7 +15,7 @@ words! {
     pub enum Judgement { InOrder = "in_order", NotInOrder = "not_in_order", CannotTell = "cannot_tell", }
 }
 words! {
-    /// Why a unit is kept from service. The last two leave the service-day clock.
+    /// Why a unit is kept from service. A day wholly held, whatever the reason, is no service day.
     pub enum HoldReason { Repair = "repair", Inspection = "inspection", Stored = "stored", Away = "away", }
 }
 

@@ -336,12 +336,12 @@ async fn figures(app: &App) {
     app.web.desk().act(ShopAct::of(body, None, Channel::Console, app.clock.now())).await.unwrap();
 }
 
-/// Three breakers together on five days: each would be a line of its own.
+/// Three breakers together on seven days: each would be a line of its own.
 #[tokio::test]
 async fn a_shared_cause_stands_for_the_lines_it_explains() {
     let app = App::start().await;
     figures(&app).await;
-    for day in 1..=5_u32 {
+    for day in 1..=7_u32 {
         let trip = |(k, tag): (u32, &str)| {
             let at = format!("2026-02-{:02}T23:{:02}:00-06:00", 20 + day, 1 + k);
             json!({"id": entry_id(10 * day + k), "kind": "breaker_trip", "at": at, "device": tag, "left": "on"})
@@ -371,10 +371,10 @@ async fn a_shared_cause_stands_for_the_lines_it_explains() {
     let sam = app.user("sam").await;
     let page = sam.get(paths::Triage).await.is(200);
     let shown = format!("{:.1} more to expect", rank(shared));
-    let page = page.says("one cause for several").says("5 such groups since 21 February 2026").says(&shown);
+    let page = page.says("one cause for several").says("7 such groups since 21 February 2026").says(&shown);
     let text = page.text();
     let (_, board) = text.split_once("What the book says").unwrap();
-    let (before, under) = board.split_once("5 such groups").unwrap();
+    let (before, under) = board.split_once("7 such groups").unwrap();
     assert!(!before.contains("operates in a burst"), "the single lines stand under it: {before}");
     assert_eq!(under.matches("operates in a burst").count(), 3, "{under}");
     sam.get("/triage?rule=burst").await.is(200).says("operates in a burst").never_says("such groups");

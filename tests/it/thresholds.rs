@@ -73,7 +73,7 @@ async fn a_change_is_tried_signed_and_judges_the_book_again() {
     let page = sue.get(paths::Thresholds).await.is(200).says("Operates in a burst");
     let page = page.says("1 line opened in the last 12 months. By chance alone: 0.0");
     page.says("52 a year on 20,000 pairs")
-        .says("In force: 7. Default 7:")
+        .says("In force: 5. Default 5:")
         .says("every setting is at its default");
     let page = sue.get(paths::Thresholds.with(&[("burst_at_least", "10")])).await.is(200);
     let page = page.says("If these were in force").says("from 3 to 10").says("operates in a burst 1 0 0.0");
@@ -102,16 +102,14 @@ async fn a_findings_sums_are_those_of_the_settings_in_force() {
     a_year(&app).await;
     let sue = app.user("sue").await;
     let finding = paths::Finding(app.finding_key("burst").await);
-    let page =
-        sue.get(&finding).await.is(200).says("adds 1.946 (the natural logarithm of 7)").says("takes off 6 ×");
+    let page = sue.get(&finding).await.is(200).says("Every occurrence multiplies it by 5.");
     page.never_says("has set other numbers");
-    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "5")])).await;
+    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "7")])).await;
     signed(page, "Slower ones.").send().await.goes_to(paths::Thresholds);
     // By another ratio the score may cross on another day: then it is another line.
     let finding = paths::Finding(app.finding_key("burst").await);
-    let page =
-        sue.get(&finding).await.is(200).says("adds 1.609 (the natural logarithm of 5)").says("takes off 4 ×");
-    page.says("so many times the other units': 5 instead of 7");
+    let page = sue.get(&finding).await.is(200).says("Every occurrence multiplies it by 7.");
+    page.says("so many times the other units': 7 instead of 5");
     is_clean(&app).await;
 }
 
@@ -121,7 +119,7 @@ async fn only_supervisors_and_administrators_come_in() {
     for name in ["ann", "sam"] {
         let who = app.user(name).await;
         who.get(paths::Thresholds).await.is(403);
-        let typed = [("burst_ratio", "5"), ("old.burst_ratio", "7"), ("reason", "mine"), ("signer", name)];
+        let typed = [("burst_ratio", "7"), ("old.burst_ratio", "5"), ("reason", "mine"), ("signer", name)];
         who.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await.is(403);
         assert!(!who.get(paths::Units).await.is(200).body.contains("/thresholds"), "no link for {name}");
     }
@@ -137,8 +135,8 @@ async fn a_young_book_has_a_page_too_and_no_number_that_is_none() {
     let page = sue.get(paths::Thresholds).await.is(200).says("Nothing is known of this fleet yet");
     let page = page.says("How many healthy devices it takes along is not known");
     page.never_says("NaN").never_says("inf ");
-    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "5")])).await.is(200);
-    signed(page.says("from 7 to 5"), "Tried on paper.").send().await.goes_to(paths::Thresholds);
+    let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "7")])).await.is(200);
+    signed(page.says("from 5 to 7"), "Tried on paper.").send().await.goes_to(paths::Thresholds);
     is_clean(&app).await;
 }
 
@@ -156,8 +154,8 @@ async fn what_does_not_fit_is_said_beside_its_field_and_stays() {
     }
     sue.get("/thresholds?burst_ratio=").await.is(422).says("a number from 2 to 50, please.");
     sue.get("/thresholds?quiet_days=30.5").await.is(422).says("a whole number, please.");
-    sue.get("/thresholds?burst_ratio=7&no_such=1").await.is(200).says("Nothing is changed");
-    let typed = [("burst_ratio", "NaN"), ("old.burst_ratio", "7"), ("reason", "Why not."), ("signer", "sue")];
+    sue.get("/thresholds?burst_ratio=5&no_such=1").await.is(200).says("Nothing is changed");
+    let typed = [("burst_ratio", "NaN"), ("old.burst_ratio", "5"), ("reason", "Why not."), ("signer", "sue")];
     let page = sue.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await;
     page.is(422).says("a number from 2 to 50, please.");
     sue.get(paths::Thresholds).await.says("every setting is at its default");
@@ -167,7 +165,7 @@ async fn what_does_not_fit_is_said_beside_its_field_and_stays() {
 async fn a_change_wants_a_reason_a_password_and_its_own_reader() {
     let app = App::start().await;
     let sue = app.user("sue").await;
-    let path = paths::Thresholds.with(&[("burst_ratio", "5")]);
+    let path = paths::Thresholds.with(&[("burst_ratio", "7")]);
     let page = sue.get(&path).await.fill("password", PASSWORD).send().await.is(422);
     let page = page
         .says("Say why in a few words")
@@ -175,9 +173,9 @@ async fn a_change_wants_a_reason_a_password_and_its_own_reader() {
         .fill("password", "wrong")
         .send();
     let page =
-        page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 7 to 5");
+        page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 5 to 7");
     page.fill("password", PASSWORD).send().await.goes_to(paths::Thresholds);
-    let typed = [("burst_ratio", "6"), ("old.burst_ratio", "5"), ("reason", "Mine."), ("signer", "stan")];
+    let typed = [("burst_ratio", "6"), ("old.burst_ratio", "7"), ("reason", "Mine."), ("signer", "stan")];
     let page = sue.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await;
     page.is(422).says("This page was opened by stan, and you are sue.");
     let typed = [("reason", "Nothing at all."), ("signer", "sue"), ("password", PASSWORD)];
@@ -195,7 +193,7 @@ async fn settings_that_would_flag_everything_are_refused_with_the_forecast() {
         page.says("lines a year by chance alone on this fleet of 3 devices: nobody would read the board.");
     assert!(!page.body.contains("name=\"password\""), "there is nothing to sign");
     assert!(page.body.contains("name=\"burst_chance\" type=\"text\" value=\"1\""), "what was typed stays");
-    let old = [("old.burst_chance", "0.0026"), ("old.burst_ratio", "7"), ("old.burst_at_least", "3")];
+    let old = [("old.burst_chance", "0.0026"), ("old.burst_ratio", "5"), ("old.burst_at_least", "3")];
     let typed = [("reason", "All of it."), ("signer", "sue"), ("password", PASSWORD)];
     let page = sue.post(paths::Thresholds, &[&wild[..], &old[..], &typed[..]].concat()).await.is(422);
     let page = page.says("by chance alone on this fleet of 3 devices");
@@ -207,18 +205,18 @@ async fn settings_that_would_flag_everything_are_refused_with_the_forecast() {
 async fn two_tabs_do_not_undo_each_other() {
     let app = App::start().await;
     let (sue, stan) = (app.user("sue").await, app.user("stan").await);
-    let late = sue.get(paths::Thresholds.with(&[("burst_ratio", "5"), ("wet_ratio", "3")])).await.is(200);
+    let late = sue.get(paths::Thresholds.with(&[("burst_ratio", "7"), ("wet_ratio", "3")])).await.is(200);
     let page = stan.get(paths::Thresholds.with(&[("burst_ratio", "6")])).await;
     signed(page, "Six will do.").send().await.goes_to(paths::Thresholds);
     let page = signed(late, "Five were better.").send().await.is(409);
-    let page = page.says("since you opened this page").says("Five were better.").says("from 6 to 5");
+    let page = page.says("since you opened this page").says("Five were better.").says("from 6 to 7");
     page.fill("password", PASSWORD).send().await.goes_to(paths::Thresholds);
     let world = app.web.desk().world();
     assert_eq!(
         (world.thresholds.get("burst_ratio"), world.thresholds.get("wet_ratio")),
-        (Some(5.0), Some(3.0))
+        (Some(7.0), Some(3.0))
     );
-    sue.get(paths::Thresholds).await.says("from 7 to 6").says("from 6 to 5").says("from 2 to 3");
+    sue.get(paths::Thresholds).await.says("from 5 to 6").says("from 6 to 7").says("from 2 to 3");
 }
 
 #[tokio::test]
@@ -228,13 +226,13 @@ async fn the_desk_takes_no_change_that_says_nothing_or_twice() {
     let world = app.web.desk().world();
     let permit = world.people.person(&"sue".into()).unwrap().permit(Act::ChangeThresholds).unwrap();
     let change = |setting: &str, old: f64, new: f64| Change { setting: setting.into(), old, new };
-    let five = || change("burst_ratio", 7.0, 5.0);
+    let five = || change("burst_ratio", 5.0, 7.0);
     for (changes, reason, says) in [
         (vec![], "Why.", "Nothing is changed"),
         (vec![five()], " ", "Say why"),
         (vec![five(), five()], "Why.", "twice"),
-        (vec![change("burst_ratio", 7.0, 7.0)], "Why.", "the value in force"),
-        (vec![change("burst_ratio", 7.0, f64::NAN)], "Why.", "from 2 to 50"),
+        (vec![change("burst_ratio", 5.0, 5.0)], "Why.", "the value in force"),
+        (vec![change("burst_ratio", 5.0, f64::NAN)], "Why.", "from 2 to 50"),
         (vec![change("no_such", 7.0, 5.0)], "Why.", "no_such"),
     ] {
         let act = ChangeThresholds::of(changes, reason.into(), &permit, now);
@@ -243,7 +241,7 @@ async fn the_desk_takes_no_change_that_says_nothing_or_twice() {
             other => panic!("{says}: {other:?}"),
         }
     }
-    let act = ChangeThresholds::of(vec![change("burst_ratio", 6.0, 5.0)], "Why.".into(), &permit, now);
+    let act = ChangeThresholds::of(vec![change("burst_ratio", 6.0, 7.0)], "Why.".into(), &permit, now);
     assert!(matches!(app.web.desk().act(act).await, Err(Refused::Stale(_))));
     assert_eq!(app.web.desk().world().thresholds, Default::default());
 }
