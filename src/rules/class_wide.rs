@@ -109,54 +109,28 @@ pub fn class_wide(ground: &Ground<'_>) -> Vec<Finding> {
 
 fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Finding {
     let (class, device) = (&line.class, &line.device);
-    let scheduled =
-        ground.roster.classes.get(class).and_then(|c| c.at(line.as_of)).and_then(|s| s.device(device));
-    let severity = match device.as_str() {
-        Tag::ENGINE_START => 3.0,
-        Tag::GROUND_RELAY => 5.0,
-        _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
-    };
-    let rates = (
-        f64::from(line.occurrences) / line.days as f64,
-        f64::from(line.rest_occurrences) / line.rest_days as f64,
-    );
-    let units = figures.class_days.get(class).map_or(0, |c| c.units);
-    let extra = 30.0 * f64::from(units) * (rates.0 - rates.1);
-    let says = format!(
-        "Class {class} has {} of {device} on {} units in {} service days up to {}: {:.1} times as often as the same device \
-         elsewhere ({} in {}), still {:.1} times without the worst unit. {} stands out so far.",
-        line.occurrences,
-        line.units,
-        line.days,
-        ground.zone.day_of(line.as_of).in_words(),
-        line.ratio,
-        line.rest_occurrences,
-        line.rest_days,
-        line.ratio_without_worst,
-        one_in("ordinary class", 1.0 / line.chance),
-    );
-    let mut finding = Finding {
+    let severity = severity(ground, line);
+    let extra = line.extra(figures);
+    let of_class = figures.device(class, device);
+    let finding = Finding {
         rule: Rule::ClassWide,
         key: format!("{}:{class}:{device}:{}", Rule::ClassWide, ground.zone.day_of(line.since)),
         unit: None,
         device: Some(device.clone()),
-        units: figures
-            .device(class, device)
-            .into_iter()
-            .flat_map(|d| d.occurrences.keys().cloned())
-            .collect(),
+        units: of_class.into_iter().flat_map(|d| d.occurrences.keys().cloned()).collect(),
         devices: vec![device.clone()],
         class: Some(class.clone()),
         since: line.since,
         until: None,
         severity,
         rank: Some(extra * severity),
-        sentence: says,
+        sentence: sentence(ground, line),
         entries: Vec::new(),
         figures: serde_json::Map::new(),
     };
-    finding = finding.figure("occurrences", line.occurrences).figure("class_service_days", line.days);
     finding
+        .figure("occurrences", line.occurrences)
+        .figure("class_service_days", line.days)
         .figure("rest_occurrences", line.rest_occurrences)
         .figure("rest_service_days", line.rest_days)
         .figure("units_with_any", line.units)
@@ -165,4 +139,42 @@ fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Findin
         .figure("extra_in_30_days", round(extra))
         .figure("ordinary_classes", (1.0 / line.chance).round())
         .figure("as_of", line.as_of.0)
+}
+
+fn severity(ground: &Ground<'_>, line: &ClassWide) -> f64 {
+    let class = ground.roster.classes.get(&line.class);
+    let scheduled = class.and_then(|c| c.at(line.as_of)).and_then(|s| s.device(&line.device));
+    match line.device.as_str() {
+        Tag::ENGINE_START => 3.0,
+        Tag::GROUND_RELAY => 5.0,
+        _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
+    }
+}
+
+impl ClassWide {
+    /// Occurrences that the class's units will have in 30 service days beyond what the rest's rate would bring.
+    fn extra(&self, figures: &ClassFigures) -> f64 {
+        let rate = |occurrences: u32, days: i64| f64::from(occurrences) / days as f64;
+        let units = figures.class_days.get(&self.class).map_or(0, |c| c.units);
+        let more = rate(self.occurrences, self.days) - rate(self.rest_occurrences, self.rest_days);
+        30.0 * f64::from(units) * more
+    }
+}
+
+fn sentence(ground: &Ground<'_>, line: &ClassWide) -> String {
+    format!(
+        "Class {} has {} of {} on {} units in {} service days up to {}: {:.1} times as often as the same device \
+         elsewhere ({} in {}), still {:.1} times without the worst unit. {} stands out so far.",
+        line.class,
+        line.occurrences,
+        line.device,
+        line.units,
+        line.days,
+        ground.zone.day_of(line.as_of).in_words(),
+        line.ratio,
+        line.rest_occurrences,
+        line.rest_days,
+        line.ratio_without_worst,
+        one_in("ordinary class", 1.0 / line.chance),
+    )
 }

@@ -78,11 +78,6 @@ impl<'a> Pair<'a> {
         self.repairs.iter().find(|r| r.at > at)
     }
 
-    /// The last repair closed by a moment.
-    pub fn repair_before(&self, at: Instant) -> Option<&Repaired> {
-        self.repairs.iter().rev().find(|r| r.at <= at)
-    }
-
     /// The repair that began the life it was in at a moment: the device was replaced.
     pub fn life_began(&self, at: Instant) -> Option<&Repaired> {
         self.repairs.iter().rev().find(|r| r.at <= at && r.new_life)
