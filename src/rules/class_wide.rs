@@ -9,7 +9,7 @@ use super::{
     pair::{one_in, round},
     statistics::{
         discovery::adjusted,
-        rates::{AgainstRest, Exposed},
+        rates::{AgainstRest, Exposed, TwoRates},
     },
 };
 use crate::base::{ClassName, Instant, Tag, instant::as_text};
@@ -50,6 +50,8 @@ fn against(figures: &ClassFigures, device: &DeviceFigures) -> Option<(AgainstRes
     let exposed =
         Exposed { occurrences: device.total.into(), days: own.days as f64, squares: own.squares as f64 };
     let against = exposed.against((f64::from(rest), rest_days as f64))?;
+    let counted = (u64::from(device.total), own.days as f64);
+    let exact = TwoRates { first: counted, second: (u64::from(rest), rest_days as f64) }.first_at_least()?;
     let worst = device.occurrences.iter().max_by_key(|(unit, x)| (**x, std::cmp::Reverse(*unit)));
     let (worst, worst_days) = worst.map_or((0, 0), |(unit, x)| (*x, days_of(unit)));
     let left = (own.days - worst_days).max(1) as f64;
@@ -66,7 +68,8 @@ fn against(figures: &ClassFigures, device: &DeviceFigures) -> Option<(AgainstRes
         units: u32::try_from(device.occurrences.len()).unwrap_or(u32::MAX),
         ratio: against.ratio,
         ratio_without_worst: without,
-        chance: against.p,
+        // The normal law over-claims where few are counted, the exact one where units differ: the larger holds.
+        chance: against.p.max(exact),
     };
     Some((against, line))
 }
@@ -177,4 +180,86 @@ fn sentence(ground: &Ground<'_>, line: &ClassWide) -> String {
         line.ratio_without_worst,
         one_in("ordinary class", 1.0 / line.chance),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+
+    use super::*;
+    use crate::{
+        base::UnitName,
+        rules::{
+            figures::{ClassDays, Derived},
+            monthly::Monthly,
+            sample::{Railway, at, device},
+        },
+    };
+
+    /// Class C1, with so many occurrences on each of its first units, and class C2 with 20 units like it.
+    fn figures(on_units: &[u32], rest: u32) -> ClassFigures {
+        let units = |class: i32| (401..=420).map(move |n| UnitName::from(format!("QHB {class}{n}")));
+        let of = |class: i32, counts: &[u32]| DeviceFigures {
+            class: format!("C{class}").as_str().into(),
+            device: "TC2".into(),
+            legend: "TC2 LEGEND".into(),
+            occurrences: units(class).zip(counts.iter().copied()).filter(|(_, x)| *x > 0).collect(),
+            total: counts.iter().sum(),
+        };
+        let class = ClassDays { days: 7_300, units: 20, squares: 20 * 365 * 365 };
+        ClassFigures {
+            as_of: at("2026-03-01T06:00:00Z"),
+            up_to_seq: 1,
+            devices: vec![of(1, on_units), of(2, &[rest])],
+            unit_days: units(1).chain(units(2)).map(|unit| (unit, 365)).collect::<BTreeMap<_, _>>(),
+            class_days: [("C1".into(), class), ("C2".into(), class)].into(),
+            repairs: 0,
+            cranking: Vec::new(),
+            monthly: None,
+            derived: Derived::default(),
+        }
+    }
+
+    #[test]
+    fn what_stands_out_of_the_other_classes() {
+        for (what, on_units, rest, want) in [
+            ("three times as often, on ten units", vec![3; 10], 10, true),
+            ("not even one and a half times", vec![1; 14], 10, false),
+            ("on two units only", vec![15, 15], 10, false),
+            ("not without the worst", vec![25, 1, 1, 1], 10, false),
+            ("three more than one: chance", vec![1; 4], 1, false),
+            ("nothing to compare with", vec![3; 10], 0, false),
+            ("nothing", vec![], 10, false),
+        ] {
+            let listed = list(&Thresholds::default(), &figures(&on_units, rest), &[]);
+            let classes: Vec<&str> = listed.iter().map(|line| line.class.as_str()).collect();
+            assert_eq!(classes.contains(&"C1"), want, "{what}: {listed:?}");
+        }
+    }
+
+    #[test]
+    fn the_months_list_stands_as_long_as_todays_figures_bear_it_out() {
+        let mut railway = Railway::with(vec![device("TC2", |d| d.severity = Some(2.0))]);
+        let first = figures(&[3; 10], 10);
+        let listed = list(&railway.thresholds, &first, &[]);
+        let again = list(
+            &railway.thresholds,
+            &ClassFigures { as_of: at("2026-04-01T05:00:00Z"), ..first.clone() },
+            &listed,
+        );
+        assert_eq!((again[0].since, again[0].as_of), (first.as_of, at("2026-04-01T05:00:00Z")));
+        let monthly = Some(Box::new(Monthly { as_of: first.as_of, worsening: vec![], class_wide: listed }));
+        railway.figures = Some(ClassFigures { monthly: monthly.clone(), ..first });
+        let [line] = &class_wide(&railway.ground())[..] else { panic!("one line") };
+        assert_eq!(
+            line.sentence,
+            "Class C1 has 30 of TC2 on 10 units in 7300 service days up to 1 March 2026: 3.0 times as often as the same \
+             device elsewhere (10 in 7300), still 2.8 times without the worst unit. About 1 ordinary class in 900 stands \
+             out so far."
+        );
+        // 20 units, each 30 x (30 - 10) / 7300 more than the rest's, counted twice.
+        assert!((line.rank.unwrap() - 2.0 * 20.0 * 30.0 * 20.0 / 7_300.0).abs() < 1e-9);
+        railway.figures = Some(ClassFigures { monthly, ..figures(&[3; 4], 10) });
+        assert_eq!(class_wide(&railway.ground()), []);
+    }
 }
