@@ -5,7 +5,7 @@ use breakerbook::{
     base::{Instant, instant::DAY},
     cli::simulate::fleet::Pair,
     rules::{
-        Finding, Rule, Thresholds,
+        Finding, Rule,
         forecast::{Year, forecast_of},
         occurrence::occurrences,
     },
@@ -122,7 +122,7 @@ fn forecast(railway: &Railway) -> Seen {
         years += served;
         healthy_years += served * healthy as f64 / f64::from(steps);
     }
-    let expected = forecast_of(Year::First, &Thresholds::default(), &railway.figures);
+    let expected = forecast_of(Year::First, &super::railway::settings(), &railway.figures);
     let of = |rule: Rule| {
         let lines = expected.of(rule).map_or(0.0, |expected| expected.lines);
         Chance { observed: 0, forecast: lines * healthy_years / years }
