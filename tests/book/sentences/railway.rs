@@ -36,6 +36,27 @@ async fn repaired_late(desk: &Desk) {
     repaired(desk, "QHB 4", "2026-04-20T18:00:00Z", None).await;
 }
 
+/// A second class, each of whose units trips the headlight breaker four times; of the first, three do once.
+async fn another_class(desk: &Desk) {
+    let mut schedule = desk.world().roster.classes[&ClassName::from("T2")].latest().unwrap().clone();
+    schedule.class = "T3".into();
+    desk.act(IssueSchedules::of(vec![schedule], None, Channel::Import)).await.unwrap();
+    let known = desk.world().roster.unit(&"QHB 1".into()).unwrap().clone();
+    let card =
+        |n: i32| UnitCard { unit: format!("QHB {n}").as_str().into(), class: "T3".into(), ..known.clone() };
+    desk.act(KeepUnits::of((21..=26).map(card).collect(), |_| false, None, Channel::Import)).await.unwrap();
+    for unit in (21..=26).chain(1..=3) {
+        for nth in (0..DAYS).step_by(40).filter(|nth| unit > 9 || *nth == 40) {
+            let n = (unit * 1_000 + nth) as u64;
+            let trip = json!({"id": id(6_000_000 + n), "kind": "breaker_trip", "at": format!("{}T09:00:00-06:00", day(nth)),
+                "device": "HL", "left": "on"});
+            file(desk, &plain(800_000 + n, unit, &day(nth), json!([trip])), "ann", Channel::Token)
+                .await
+                .unwrap();
+        }
+    }
+}
+
 /// TC1, and nobody found out why.
 async fn repaired(desk: &Desk, unit: &str, at: &str, used_from: Option<&str>) {
     let at = Instant::parse(at).unwrap();
@@ -64,6 +85,7 @@ pub async fn fill(desk: &Desk) {
     let cards = (4..=9).map(|n| UnitCard { unit: format!("QHB {n}").as_str().into(), ..known.clone() });
     desk.act(KeepUnits::of(cards.collect(), |_| false, None, Channel::Import)).await.unwrap();
     repaired_late(desk).await;
+    another_class(desk).await;
     // The part of the fifth unit, which had tripped there and goes on, ever sooner.
     repaired(desk, "QHB 9", &format!("{}T20:00:00Z", day(MOVED)), Some("QHB 5")).await;
     // The day before it tripped again.
