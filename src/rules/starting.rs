@@ -96,7 +96,7 @@ fn falling(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant
         let Some(normal) = figures.cranking_of(class, fact.at) else { continue };
         starts.push(Start { fact, class: normal, difference: volts - normal });
         let from = starts.partition_point(|s| fact.at.since(s.fact.at) > YEAR);
-        starts.drain(..from);
+        starts.drain(..from.max(starts.len().saturating_sub(LATEST)));
         let over = |weak: &Weak<'_>| {
             quiet_after(case, weak.last).is_some_and(|day| day < case.ground.zone.day_of(fact.at))
         };
@@ -116,6 +116,12 @@ fn quiet_after(case: &Case<'_>, last: Instant) -> Option<Day> {
     case.days.nth_after(case.ground.zone.day_of(last), QUIET_DAYS)
 }
 
+/// So many starts are looked at, the latest: an older battery's slope says nothing of this winter, and every pair of them
+/// has a slope.
+const LATEST: usize = 60;
+/// A start at so many times the schedule's least volts is far from it: what falls faster fails to start first.
+const NEAR: f64 = 1.15;
+
 /// Whether the volts fall, and reach the schedule's minimum in time to speak of it.
 fn fall(case: &Case<'_>, starts: &[Start<'_>]) -> Option<Fall> {
     let settings = case.ground.thresholds;
@@ -125,6 +131,9 @@ fn fall(case: &Case<'_>, starts: &[Start<'_>]) -> Option<Fall> {
     }
     let schedule = case.ground.roster.schedule_at(case.unit(), last.fact.at)?;
     let minimum = schedule.start.cranking_min_v.filter(|volts| volts.is_finite())?;
+    if last.class + last.difference > NEAR * minimum {
+        return None;
+    }
     let day = |at: Instant| at.since(first.fact.at) as f64 / DAY as f64;
     let points: Vec<(f64, f64)> = starts.iter().map(|s| (day(s.fact.at), s.difference)).collect();
     let now = day(last.fact.at);

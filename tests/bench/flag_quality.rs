@@ -98,7 +98,8 @@ fn see_all(condition: &Condition, seeds: &[u64], file_all: bool) -> Vec<Seen> {
 fn see(options: &Options, file: bool) -> Seen {
     let railway = railway::Railway::of(options);
     let mut findings = railway.judged();
-    if file {
+    // A book is judged by the settings shipped.
+    if file && railway::settings() == breakerbook::rules::Thresholds::default() {
         let filed = book::findings(options, &railway);
         let stored: Vec<Finding> = findings.iter().map(as_stored).collect();
         assert_eq!(filed.len(), stored.len(), "seed {}: the book says otherwise", options.seed);

@@ -88,7 +88,7 @@ const SPELLED: &[(Rule, &str)] = &[
     ),
     (
         Rule::StartingWeakens,
-        "Cranking volts, less the median of the class in the same fortnight (six units or more): the line through at least 8 \
+        "Cranking volts, less the median of the class in the same fortnight (six units or more): the line through at least 8, and the latest 60 at most, \
              electric starts of one life falls for certain (95 %) and meets the schedule's least volts within 60 days. The line is the \
              median of all slopes between two starts (Theil and Sen). Or two failed starts of one kind in 14 days, attempts within an \
              hour counting as one. A repair of the unit or of its starting begins afresh.",
