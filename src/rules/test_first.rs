@@ -22,6 +22,10 @@ pub fn test_first(finding: &Finding, entries: &[Entry]) -> Option<&'static str> 
             return Some("what this class has that the others lack: a fitting, a rating, a way of working");
         }
         Rule::StartingWeakens => {
+            // Failed starts of one kind, or else falling volts.
+            if let Some(kind) = finding.figures.get("kind").and_then(|kind| kind.as_str()) {
+                return Outcome::parse(kind).and_then(start);
+            }
             return Some("battery charge and cell connections, then the start circuit's drop");
         }
         _ => {}
@@ -121,5 +125,9 @@ mod tests {
             assert!(says.unwrap_or("").starts_with(want.unwrap_or("")), "{device} {says:?}");
         }
         assert!(test_first(&about(Rule::SharedCause, "TC2"), &[]).is_some());
+        let mut weak = about(Rule::StartingWeakens, Tag::ENGINE_START);
+        assert!(test_first(&weak, &[]).unwrap().starts_with("battery charge"));
+        weak.figures.insert("kind".into(), NoFire.as_str().into());
+        assert!(test_first(&weak, &[]).unwrap().starts_with("fuel at the engine"));
     }
 }
