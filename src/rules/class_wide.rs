@@ -6,7 +6,7 @@ use super::{
     Ground, Thresholds,
     figures::{ClassFigures, DeviceFigures},
     finding::{Finding, Rule},
-    pair::{one_in, round},
+    pair::{one_in, round, severity_of},
     statistics::{
         discovery::adjusted,
         rates::{AgainstRest, Exposed, TwoRates},
@@ -147,11 +147,7 @@ fn told(ground: &Ground<'_>, figures: &ClassFigures, line: &ClassWide) -> Findin
 fn severity(ground: &Ground<'_>, line: &ClassWide) -> f64 {
     let class = ground.roster.classes.get(&line.class);
     let scheduled = class.and_then(|c| c.at(line.as_of)).and_then(|s| s.device(&line.device));
-    match line.device.as_str() {
-        Tag::ENGINE_START => 3.0,
-        Tag::GROUND_RELAY => 5.0,
-        _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
-    }
+    severity_of(&line.device, scheduled)
 }
 
 impl ClassWide {

@@ -6,7 +6,10 @@ use super::{
     finding::{Finding, Rule},
     occurrence::Occurrence,
 };
-use crate::base::{Day, EntryId, Instant, Tag, text::count};
+use crate::{
+    base::{Day, EntryId, Instant, Tag, text::count},
+    roster::Device,
+};
 
 /// Rates look back over so many service days.
 pub const YEAR: f64 = 365.0;
@@ -182,10 +185,15 @@ pub struct Ahead {
 
 /// 1 unless the schedule says; failing to start 3, the ground relay 5.
 pub fn severity(case: &Case<'_>, tag: &Tag, at: Instant) -> f64 {
+    severity_of(tag, case.device(tag, at))
+}
+
+/// The same, given the device's row on the schedule.
+pub fn severity_of(tag: &Tag, scheduled: Option<&Device>) -> f64 {
     match tag.as_str() {
         Tag::ENGINE_START => 3.0,
         Tag::GROUND_RELAY => 5.0,
-        _ => case.device(tag, at).and_then(|d| d.severity).unwrap_or(1.0),
+        _ => scheduled.and_then(|d| d.severity).unwrap_or(1.0),
     }
 }
 
