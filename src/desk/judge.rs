@@ -6,6 +6,7 @@ use sqlx::SqliteConnection;
 
 use super::{
     cabinet::{Kept, Prints},
+    cores::on_every_core,
     draft::{Draft, UnitHistory},
     tables::{BypassRow, DossierRow, FindingRow, Judged, UnitHistoryRow, json},
     world::World,
@@ -43,21 +44,11 @@ impl Draft {
         self.load_the_rest(db, |_, kept| kept.to_judge).await?;
         self.watch_runs(db).await?;
         self.keep_histories();
-        let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
-        let blank = UnitHistory::default();
-        let facts = |key: &DossierKey| self.dossiers.get(key).map(|kept| kept.dossier.facts());
-        let lives = earlier_lives(&self.world, &self.units, self.dossiers.keys(), facts);
-        for (key, kept) in &mut self.dossiers {
-            if kept.to_judge {
-                let history = self.units.get(&key.unit).unwrap_or(&blank);
-                let days = clocks
-                    .entry(key.unit.clone())
-                    .or_insert_with(|| clock(&self.world, &key.unit, Some(history)));
-                let earlier = lives.get(key).map_or(&[][..], Vec::as_slice);
-                let judgement = judge_kept(&self.world, key, kept, (days, &history.weather), earlier);
-                put_judgement(&mut self.judged, key, kept, judgement);
+        for mut turn in judged_and_packed(&self.world, &self.units, &mut self.dossiers) {
+            if let Some((judgement, prints, each)) = turn.said.take() {
+                put_changes(&mut self.judged, turn.key, &mut turn.kept.stored, &judgement, (prints, &each));
             }
-            put_parts(&mut self.judged, key, kept);
+            put_parts(&mut self.judged, turn.key, turn.parts);
         }
         self.put_back();
         Ok(())
@@ -74,7 +65,7 @@ impl Draft {
             if kept.stored.is_none() {
                 self.judged.dossiers.add(&dossier_row(&key, &Prints::default()));
             }
-            put_parts(&mut self.judged, &key, &mut kept);
+            put_parts(&mut self.judged, &key, packed(&mut kept));
             if n % DOSSIERS_AT_ONCE == 0 {
                 self.judged.script()?.run(&mut *db).await?;
             }
@@ -183,13 +174,57 @@ fn print(said: &impl serde::Serialize) -> i64 {
     digest.first_chunk::<8>().map_or(0, |first| i64::from_be_bytes(*first))
 }
 
-/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
-fn put_judgement(judged: &mut Judged, key: &DossierKey, kept: &mut Kept, now: Judgement) {
-    let (prints, each) = Prints::of(&now, kept);
-    put_changes(judged, key, &mut kept.stored, &now, (prints, &each));
+/// A dossier whose turn it is: what a judgement says of it, and what of it the file does not have.
+struct Turn<'a> {
+    key: &'a DossierKey,
+    kept: &'a mut Kept,
+    said: Option<(Judgement, Prints, Vec<i64>)>,
+    parts: ChangedParts,
 }
 
-/// The same with the prints in hand.
+/// Parts by number, packed; and from which part on the file has too many.
+type ChangedParts = (Vec<(usize, Vec<u8>)>, Option<usize>);
+
+/// Fewer dossiers than this are judged sooner than another core is woken.
+const WORTH_SHARING: usize = 64;
+
+/// Judges what has to be judged of dossiers in hand and packs what changed of them: reckoning alone, on every core.
+fn judged_and_packed<'a>(
+    world: &World,
+    units: &BTreeMap<UnitName, UnitHistory>,
+    dossiers: &'a mut BTreeMap<DossierKey, Kept>,
+) -> Vec<Turn<'a>> {
+    let lives =
+        earlier_lives(world, units, dossiers.keys(), |key| dossiers.get(key).map(|k| k.dossier.facts()));
+    let blank = UnitHistory::default();
+    let one = |turn: &mut Turn<'_>, days: &ServiceDays, weather: &WeatherDays| {
+        if turn.kept.to_judge {
+            let earlier = lives.get(turn.key).map_or(&[][..], Vec::as_slice);
+            let judgement = judge_kept(world, turn.key, turn.kept, (days, weather), earlier);
+            let (prints, each) = Prints::of(&judgement, turn.kept);
+            turn.said = Some((judgement, prints, each));
+        }
+        turn.parts = packed(turn.kept);
+    };
+    let some = |turns: &mut [Turn<'_>]| {
+        for of_unit in turns.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
+            let Some(unit) = of_unit.first().map(|turn| &turn.key.unit) else { continue };
+            let history = units.get(unit).unwrap_or(&blank);
+            let days = clock(world, unit, Some(history));
+            of_unit.iter_mut().for_each(|turn| one(turn, &days, &history.weather));
+        }
+    };
+    let turn = |(key, kept)| Turn { key, kept, said: None, parts: ChangedParts::default() };
+    let mut turns: Vec<Turn<'_>> = dossiers.iter_mut().map(turn).collect();
+    if turns.iter().filter(|turn| turn.kept.to_judge).count() < WORTH_SHARING {
+        some(&mut turns);
+    } else {
+        on_every_core(&mut turns, some);
+    }
+    turns
+}
+
+/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
 pub(super) fn put_changes(
     judged: &mut Judged,
     key: &DossierKey,
@@ -228,14 +263,19 @@ fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
     }
 }
 
-fn put_parts(judged: &mut Judged, key: &DossierKey, kept: &mut Kept) {
+fn packed(kept: &mut Kept) -> ChangedParts {
     let (parts, surplus) = kept.changed_parts();
+    let parts = parts.into_iter();
+    (parts.map(|(n, facts)| (n, postcard::to_stdvec(facts).unwrap_or_default())).collect(), surplus)
+}
+
+fn put_parts(judged: &mut Judged, key: &DossierKey, (parts, surplus): ChangedParts) {
     if parts.is_empty() && surplus.is_none() {
         return;
     }
     let subject = key.subject.to_string();
     for (part, facts) in parts {
-        let (place, length) = judged.parts.put_beside(&postcard::to_stdvec(facts).unwrap_or_default());
+        let (place, length) = judged.parts.put_beside(&facts);
         judged.parts.add(&(&key.unit, &subject, part, place, length));
     }
     if let Some(from) = surplus {
