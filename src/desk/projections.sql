@@ -135,6 +135,8 @@ CREATE TABLE finding (
 -- What is open is found, and counted by rule, without reading a line.
 CREATE INDEX finding_until ON finding (until, rule, since);
 CREATE INDEX finding_of_subject ON finding (unit, subject, print);
+-- Few, and each is about several units.
+CREATE INDEX finding_shared ON finding (rule) WHERE rule = 'shared_cause';
 
 -- An entry that was amended to tell of another cutout has a line for each: the withdrawn one stays.
 CREATE TABLE bypass (
@@ -154,6 +156,7 @@ CREATE TABLE repair (
     closed_at INTEGER, closed_by TEXT, data TEXT NOT NULL
 ) STRICT;
 CREATE INDEX repair_of_unit ON repair (unit, opened_at);
+CREATE INDEX repair_closed ON repair (closed_at);
 CREATE TABLE set_aside (
     seq INTEGER PRIMARY KEY, rule TEXT NOT NULL, unit TEXT NOT NULL, device TEXT, by TEXT NOT NULL, at INTEGER NOT NULL,
     until INTEGER NOT NULL, reason TEXT NOT NULL
