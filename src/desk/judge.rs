@@ -20,6 +20,7 @@ use crate::{
         earlier::{Earlier, earlier, linked},
         fact::RunFact,
         judge::judge,
+        outline::{Outline, outlines},
         service_days::ServiceDays,
         weather::WeatherDays,
         windows::watched_until,
@@ -65,7 +66,7 @@ impl Draft {
             if kept.stored.is_none() {
                 self.judged.dossiers.add(&dossier_row(&key, &Prints::default()));
             }
-            put_parts(&mut self.judged, &key, packed(&mut kept));
+            put_parts(&mut self.judged, &key, packed(&key, &mut kept));
             if n % DOSSIERS_AT_ONCE == 0 {
                 self.judged.script()?.run(&mut *db).await?;
             }
@@ -112,7 +113,7 @@ pub(super) fn earlier_lives<'a>(
     world: &World,
     units: &BTreeMap<UnitName, UnitHistory>,
     keys: impl Iterator<Item = &'a DossierKey>,
-    facts: impl Fn(&DossierKey) -> Option<&'a [Fact]>,
+    outlines: impl Fn(&DossierKey) -> Option<Vec<Outline>>,
 ) -> BTreeMap<DossierKey, Vec<Earlier>> {
     let mut lives = BTreeMap::new();
     for key in keys.filter(|_| !world.moved.is_empty()) {
@@ -123,10 +124,10 @@ pub(super) fn earlier_lives<'a>(
                 .into_iter()
                 .map(|unit| (unit.clone(), clock(world, &unit, units.get(&unit))))
                 .collect();
-            let slot = |unit: &UnitName| {
-                let there = DossierKey { unit: unit.clone(), subject: key.subject.clone() };
-                Some((facts(&there)?, clocks.get(unit)?))
-            };
+            let there = |unit: &UnitName| DossierKey { unit: unit.clone(), subject: key.subject.clone() };
+            let slots: BTreeMap<&UnitName, Vec<Outline>> =
+                clocks.keys().filter_map(|unit| Some((unit, outlines(&there(unit))?))).collect();
+            let slot = |unit: &UnitName| Some((slots.get(unit)?.as_slice(), clocks.get(unit)?));
             lives.insert(key.clone(), earlier(&key.unit, &world.railway.zone, &slot));
         }
     }
@@ -156,12 +157,17 @@ impl Prints {
     /// What is compared of a judgement, and with it each finding's print.
     pub(super) fn of(judgement: &Judgement, kept: &Kept) -> (Self, Vec<i64>) {
         let each: Vec<i64> = judgement.findings.iter().map(print).collect();
-        let mut findings = each.clone();
-        findings.sort_unstable();
+        let sorted = |mut prints: Vec<i64>| {
+            prints.sort_unstable();
+            prints
+        };
+        let with_rules = judgement.findings.iter().zip(&each);
+        let reckoned = with_rules.filter(|(finding, _)| !finding.rule.is_certain()).map(|(_, print)| *print);
         let prints = Self {
             settled_after: judgement.settled_after,
             watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
-            findings,
+            reckoned: sorted(reckoned.collect()),
+            findings: sorted(each.clone()),
             bypasses: if judgement.bypasses.is_empty() { 0 } else { print(&judgement.bypasses) },
         };
         (prints, each)
@@ -169,7 +175,7 @@ impl Prints {
 }
 
 /// Eight bytes of a digest: enough to tell what a rule says now from what it said before.
-fn print(said: &impl serde::Serialize) -> i64 {
+pub(super) fn print(said: &impl serde::Serialize) -> i64 {
     let digest = Sha256::digest(postcard::to_stdvec(said).unwrap_or_default());
     digest.first_chunk::<8>().map_or(0, |first| i64::from_be_bytes(*first))
 }
@@ -182,8 +188,8 @@ struct Turn<'a> {
     parts: ChangedParts,
 }
 
-/// Parts by number, packed; and from which part on the file has too many.
-type ChangedParts = (Vec<(usize, Vec<u8>)>, Option<usize>);
+/// Parts by number, packed, with their outline if it is a device's; and from which part on the file has too many.
+type ChangedParts = (Vec<(usize, Vec<u8>, Vec<u8>)>, Option<usize>);
 
 /// Fewer dossiers than this are judged sooner than another core is woken.
 const WORTH_SHARING: usize = 64;
@@ -194,8 +200,9 @@ fn judged_and_packed<'a>(
     units: &BTreeMap<UnitName, UnitHistory>,
     dossiers: &'a mut BTreeMap<DossierKey, Kept>,
 ) -> Vec<Turn<'a>> {
-    let lives =
-        earlier_lives(world, units, dossiers.keys(), |key| dossiers.get(key).map(|k| k.dossier.facts()));
+    let lives = earlier_lives(world, units, dossiers.keys(), |key| {
+        dossiers.get(key).map(|kept| outlines(kept.dossier.facts()))
+    });
     let blank = UnitHistory::default();
     let one = |turn: &mut Turn<'_>, days: &ServiceDays, weather: &WeatherDays| {
         if turn.kept.to_judge {
@@ -204,7 +211,7 @@ fn judged_and_packed<'a>(
             let (prints, each) = Prints::of(&judgement, turn.kept);
             turn.said = Some((judgement, prints, each));
         }
-        turn.parts = packed(turn.kept);
+        turn.parts = packed(turn.key, turn.kept);
     };
     let some = |turns: &mut [Turn<'_>]| {
         for of_unit in turns.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
@@ -252,21 +259,30 @@ pub(super) fn put_changes(
 }
 
 fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
-    let findings = prints.findings.iter().flat_map(|print| print.to_be_bytes());
+    let hex = |prints: &[i64]| {
+        hex::encode(prints.iter().flat_map(|print| print.to_be_bytes()).collect::<Vec<u8>>())
+    };
     DossierRow {
         unit: key.unit.clone(),
         subject: key.subject.to_string(),
         settled_after: prints.settled_after,
-        findings: hex::encode(findings.collect::<Vec<u8>>()),
+        findings: hex(&prints.findings),
+        reckoned: hex(&prints.reckoned),
         bypasses: prints.bypasses,
         watched_until: prints.watched_until,
     }
 }
 
-fn packed(kept: &mut Kept) -> ChangedParts {
+fn packed(key: &DossierKey, kept: &mut Kept) -> ChangedParts {
     let (parts, surplus) = kept.changed_parts();
-    let parts = parts.into_iter();
-    (parts.map(|(n, facts)| (n, postcard::to_stdvec(facts).unwrap_or_default())).collect(), surplus)
+    let one = |(n, facts): (usize, &[Fact])| {
+        let outline = match key.subject {
+            Subject::Device(_) => postcard::to_stdvec(&outlines(facts)).unwrap_or_default(),
+            _ => Vec::new(),
+        };
+        (n, postcard::to_stdvec(facts).unwrap_or_default(), outline)
+    };
+    (parts.into_iter().map(one).collect(), surplus)
 }
 
 fn put_parts(judged: &mut Judged, key: &DossierKey, (parts, surplus): ChangedParts) {
@@ -274,9 +290,9 @@ fn put_parts(judged: &mut Judged, key: &DossierKey, (parts, surplus): ChangedPar
         return;
     }
     let subject = key.subject.to_string();
-    for (part, facts) in parts {
+    for (part, facts, outline) in parts {
         let (place, length) = judged.parts.put_beside(&facts);
-        judged.parts.add(&(&key.unit, &subject, part, place, length));
+        judged.parts.add(&(&key.unit, &subject, part, place, length, hex::encode(outline)));
     }
     if let Some(from) = surplus {
         judged.surplus_parts.add(&(&key.unit, &subject, from));
@@ -323,7 +339,9 @@ pub fn judge_batch(
 ) -> Judgement {
     let mut all = Judgement { findings: class_wide(&world.ground()), ..Judgement::default() };
     let blank = UnitHistory::default();
-    let lives = earlier_lives(world, units, dossiers.keys(), |key| dossiers.get(key).map(Dossier::facts));
+    let lives = earlier_lives(world, units, dossiers.keys(), |key| {
+        dossiers.get(key).map(|dossier| outlines(dossier.facts()))
+    });
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));
         let weather = &units.get(&key.unit).unwrap_or(&blank).weather;

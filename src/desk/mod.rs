@@ -14,6 +14,7 @@ pub mod figures;
 pub mod history;
 pub mod judge;
 mod judge_again;
+mod judge_reckoned;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;

@@ -1,6 +1,6 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 4
+-- PACKING 5
 -- JUDGING 8: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
@@ -102,6 +102,8 @@ CREATE TABLE dossier (
     settled_after INTEGER,
     -- Prints of its findings, eight bytes each in ascending order, and one of its bypasses: what they say is compared by these.
     findings      BLOB NOT NULL,
+    -- Those of them that rest on class figures and settings.
+    reckoned      BLOB NOT NULL,
     bypasses      INTEGER NOT NULL,
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
     watched_until INTEGER,
@@ -113,7 +115,9 @@ CREATE TABLE dossier_part (
     subject TEXT NOT NULL,
     part    INTEGER NOT NULL,
     -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
-    facts   BLOB
+    facts   BLOB,
+    -- Of a device: what statistics ask of them, by itself, so that it can be read by itself.
+    outline BLOB
 ) STRICT;
 CREATE UNIQUE INDEX dossier_part_of_subject ON dossier_part (unit, subject, part);
 
