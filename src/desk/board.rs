@@ -23,37 +23,41 @@ pub struct Board {
     /// It says what is so from here until there.
     from: Instant,
     until: Option<Instant>,
-    /// About ground protection, the newest first.
-    pub ground: Vec<Finding>,
-    /// Reckoned by statistics, the heaviest first; and the same as a board has them.
-    reckoned: Vec<Finding>,
-    folded: Folded,
+    /// Every line that is open: the certain first, the newest first, then the heaviest.
+    open: Vec<Finding>,
+    /// Those that are reckoned, as a board has them.
+    reckoned: Folded,
     pub decisions: Decisions,
     pub causes: Causes,
 }
 
 impl Board {
+    /// The open lines that are wanted.
+    pub fn open<'a>(&'a self, wanted: &'a Wanted<'a>) -> impl Iterator<Item = &'a Finding> {
+        self.open.iter().filter(|finding| wanted.has(finding))
+    }
+
     /// The reckoned lines that are wanted, as a board has them.
     pub fn reckoned(&self, wanted: &Wanted<'_>) -> Cow<'_, Folded> {
         if wanted.unit.is_none() && wanted.class.is_none() && wanted.rule.is_none() {
-            return Cow::Borrowed(&self.folded);
+            return Cow::Borrowed(&self.reckoned);
         }
-        Cow::Owned(Folded::of(self.reckoned.iter().filter(|f| wanted.has(f)).cloned().collect()))
+        let reckoned = Wanted { rules: Some(&Rule::RECKONED), ..wanted.clone() };
+        Cow::Owned(Folded::of(self.open(&reckoned).cloned().collect()))
     }
 
     async fn read(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Self, sqlx::Error> {
         // One moment of the book for all of it.
         let mut tx = db.begin().await?;
         let size = size(&mut tx).await?;
-        let of = |rules| Wanted { rules: Some(rules), ..Wanted::default() };
-        let reckoned = store::open_at(&mut tx, &of(&Rule::RECKONED), now).await?;
+        let open = store::open_at(&mut tx, &Wanted::default(), now).await?;
+        let reckoned = open.iter().filter(|finding| Rule::RECKONED.contains(&finding.rule));
         Ok(Self {
             size,
             from: now,
             until: store::next_change(&mut tx, now).await?,
-            ground: store::open_at(&mut tx, &of(&Rule::GROUND_PROTECTION), now).await?,
-            folded: Folded::of(reckoned.clone()),
-            reckoned,
+            reckoned: Folded::of(reckoned.cloned().collect()),
+            open,
             decisions: store::decisions(&mut tx, None, now).await?,
             causes: causes(&mut tx, &world.roster, now).await?,
         })

@@ -219,7 +219,7 @@ mod tests {
         assert_eq!(
             burst.sentence,
             "6 trips in 24 service days since 3 March 2026; sister units average one in 90 service days. \
-             About 1 healthy unit in 790 would do this in a year."
+             About 1 healthy unit in 560 would do this in a year."
         );
         assert_eq!(burst.entries.len(), 6);
     }
@@ -246,7 +246,7 @@ mod tests {
 
     #[test]
     fn it_ends_when_two_gaps_pass_and_stays_while_the_unit_is_silent() {
-        let facts = trips(&["02-23", "02-24", "02-25", "02-25", "02-26", "02-26"]);
+        let facts = trips(&["02-22", "02-23", "02-24", "02-25", "02-25", "02-26", "02-26"]);
         let found = railway(20).judge_device("TC2", facts);
         // Forty service days after 26 February, in the railway's zone.
         assert_eq!(found[0].until.map(|u| u.to_z()), Some("2026-04-08T05:00:00Z".to_owned()));

@@ -1,6 +1,4 @@
 //! Findings as the file keeps them, and what people decided about them. The rules' only SQL.
-use std::collections::BTreeMap;
-
 use sqlx::{AssertSqlSafe, QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
 
 use super::{Finding, Rule};
@@ -26,7 +24,7 @@ pub struct Wanted<'a> {
 }
 
 impl Wanted<'_> {
-    /// Whether a finding is by unit, class and rule.
+    /// Whether a finding is by unit, class and rules.
     pub fn has(&self, finding: &Finding) -> bool {
         let consist = finding.rule == Rule::SharedCause;
         let of_unit =
@@ -35,6 +33,7 @@ impl Wanted<'_> {
         self.unit.is_none_or(of_unit)
             && self.class.is_none_or(of_class)
             && self.rule.is_none_or(|rule| rule == finding.rule)
+            && self.rules.is_none_or(|rules| rules.contains(&finding.rule))
     }
 }
 
@@ -58,25 +57,6 @@ pub async fn open_at(db: &mut SqliteConnection, wanted: &Wanted<'_>, then: Insta
         query.push(" LIMIT ").push_bind(most).push(" OFFSET ").push_bind(after);
     }
     read_all(db, query).await
-}
-
-/// How many findings of each rule are open at a moment.
-pub async fn count_open(
-    db: &mut SqliteConnection,
-    wanted: &Wanted<'_>,
-    then: Instant,
-) -> Sql<BTreeMap<Rule, usize>> {
-    let mut query = QueryBuilder::new("SELECT rule, count(*) AS n FROM finding WHERE since <= ");
-    query.push_bind(then.0).push(" AND (until IS NULL OR until > ").push_bind(then.0).push(")");
-    narrow(&mut query, wanted);
-    query.push(" GROUP BY rule");
-    let mut all = BTreeMap::new();
-    for row in query.build().fetch_all(db).await? {
-        if let Some(rule) = Rule::parse(row.try_get("rule")?) {
-            all.insert(rule, usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(0));
-        }
-    }
-    Ok(all)
 }
 
 /// Findings whether open or ended, in the same order.

@@ -90,7 +90,7 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.open("/thresholds").await;
     looks.at(&somebody, "thresholds").await;
     looks.at_large_text(&somebody, "thresholds").await;
-    somebody.open("/thresholds?burst_ratio=5&often_certainty=seven").await;
+    somebody.open("/thresholds?burst_ratio=6&often_certainty=seven").await;
     looks.at(&somebody, "thresholds-wrong").await;
     somebody.open("/thresholds?burst_chance=0.02&often_certainty=0.8").await;
     somebody.reads("If these were in force").await;

@@ -72,7 +72,7 @@ async fn a_change_is_tried_signed_and_judges_the_book_again() {
     let sue = app.user("sue").await;
     let page = sue.get(paths::Thresholds).await.is(200).says("Operates in a burst");
     let page = page.says("1 line opened in the last 12 months. By chance alone: 0.0");
-    page.says("52 a year on 20,000 pairs")
+    page.says("46 a year on 20,000 pairs")
         .says("In force: 5. Default 5:")
         .says("every setting is at its default");
     let page = sue.get(paths::Thresholds.with(&[("burst_at_least", "10")])).await.is(200);
@@ -119,7 +119,7 @@ async fn only_supervisors_and_administrators_come_in() {
     for name in ["ann", "sam"] {
         let who = app.user(name).await;
         who.get(paths::Thresholds).await.is(403);
-        let typed = [("burst_ratio", "7"), ("old.burst_ratio", "5"), ("reason", "mine"), ("signer", name)];
+        let typed = [("burst_ratio", "7"), ("old.burst_ratio", "4.5"), ("reason", "mine"), ("signer", name)];
         who.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await.is(403);
         assert!(!who.get(paths::Units).await.is(200).body.contains("/thresholds"), "no link for {name}");
     }
@@ -154,8 +154,9 @@ async fn what_does_not_fit_is_said_beside_its_field_and_stays() {
     }
     sue.get("/thresholds?burst_ratio=").await.is(422).says("a number from 2 to 50, please.");
     sue.get("/thresholds?quiet_days=30.5").await.is(422).says("a whole number, please.");
-    sue.get("/thresholds?burst_ratio=5&no_such=1").await.is(200).says("Nothing is changed");
-    let typed = [("burst_ratio", "NaN"), ("old.burst_ratio", "5"), ("reason", "Why not."), ("signer", "sue")];
+    sue.get("/thresholds?burst_ratio=4.5&no_such=1").await.is(200).says("Nothing is changed");
+    let typed =
+        [("burst_ratio", "NaN"), ("old.burst_ratio", "4.5"), ("reason", "Why not."), ("signer", "sue")];
     let page = sue.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await;
     page.is(422).says("a number from 2 to 50, please.");
     sue.get(paths::Thresholds).await.says("every setting is at its default");
@@ -193,7 +194,7 @@ async fn settings_that_would_flag_everything_are_refused_with_the_forecast() {
         page.says("lines a year by chance alone on this fleet of 3 devices: nobody would read the board.");
     assert!(!page.body.contains("name=\"password\""), "there is nothing to sign");
     assert!(page.body.contains("name=\"burst_chance\" type=\"text\" value=\"1\""), "what was typed stays");
-    let old = [("old.burst_chance", "0.0026"), ("old.burst_ratio", "5"), ("old.burst_at_least", "3")];
+    let old = [("old.burst_chance", "0.0023"), ("old.burst_ratio", "4.5"), ("old.burst_at_least", "3")];
     let typed = [("reason", "All of it."), ("signer", "sue"), ("password", PASSWORD)];
     let page = sue.post(paths::Thresholds, &[&wild[..], &old[..], &typed[..]].concat()).await.is(422);
     let page = page.says("by chance alone on this fleet of 3 devices");

@@ -43,10 +43,10 @@ pub fn spelled(rule: Rule) -> &'static str {
 const SPELLED: &[(Rule, &str)] = &[
     (
         Rule::Burst,
-        "A score for each device of each unit weighs 'five times the sister units' rate, for a year or so, since some day' against \
-             'their rate', over all days on which that may have begun (Shiryaev and Roberts). Every operation multiplies it by 5; \
+        "A score for each device of each unit weighs 'four and a half times the sister units' rate, for a year or so, since some day' against \
+             'their rate', over all days on which that may have begun (Shiryaev and Roberts). Every operation multiplies it by 4.5; \
              every service day without one adds a day and takes a share away. A line is written once the score passes a height \
-             that chance alone would pass about 52 times a year in a fleet of 20,000 devices, and never for fewer than 3 \
+             that chance alone would pass about 46 times a year in a fleet of 20,000 devices, and never for fewer than 3 \
              operations, counted since the score last stood near what it comes to without any. Operations within 60 minutes of the \
              first count as one. The score starts afresh when a repair closes. The numbers are those that come with the \
              program; the Thresholds page has those in force.",

@@ -64,7 +64,9 @@ pub struct Note {
 }
 
 /// The notes by rule; the links keep what the board was narrowed down to.
-pub fn notes(counted: &BTreeMap<Rule, usize>, unit: &str, class: &str) -> Vec<Note> {
+pub fn notes<'a>(found: impl Iterator<Item = &'a Finding>, unit: &str, class: &str) -> Vec<Note> {
+    let mut counted: BTreeMap<Rule, usize> = BTreeMap::new();
+    found.for_each(|finding| *counted.entry(finding.rule).or_default() += 1);
     let of = |rule: Rule| {
         let (one, many) = match rule {
             Rule::Held => ("repair held, of those closed lately", "repairs held, of those closed lately"),

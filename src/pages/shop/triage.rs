@@ -20,7 +20,7 @@ use crate::{
     reports,
     rules::{
         Rule,
-        store::{self, State as Standing, Wanted},
+        store::{State as Standing, Wanted},
     },
     web::{Answer, App, Asked, Frame, Me, naming, page, paths},
 };
@@ -147,7 +147,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let mut db = app.desk().read().await?;
     let board = app.desk().board(&mut db, now).await?;
     let eyes = Eyes::of(&me, &world, now, &board.causes);
-    view.load_findings(&mut db, &filter, &board, &form, &eyes).await?;
+    view.put_findings(&filter, &board, &form, &eyes);
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
     drop(db);
     if wrong {
@@ -205,52 +205,34 @@ impl View {
         }
     }
 
-    /// What is about ground protection, then what is certain, then what is reckoned: of the certain, which may be many,
-    /// only those that this page shows are read.
-    async fn load_findings(
-        &mut self,
-        db: &mut SqliteConnection,
-        filter: &Filter,
-        board: &Board,
-        form: &TriageForm,
-        eyes: &Eyes<'_>,
-    ) -> Result<(), sqlx::Error> {
+    /// What is about ground protection, then what is certain, then what is reckoned.
+    fn put_findings(&mut self, filter: &Filter, board: &Board, form: &TriageForm, eyes: &Eyes<'_>) {
         let all = Wanted {
             unit: filter.unit.unit.as_ref(),
             class: filter.class.as_ref().map(ClassName::as_str),
             rule: filter.rule,
             ..Wanted::default()
         };
-        let counted = store::count_open(db, &all, eyes.now).await?;
         // Nothing to do about notes: a number, unless they are asked for.
         let asked = filter.rule.filter(|rule| Rule::NOTES.contains(rule));
         let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
-        let ground = ground::pressing(board.ground.iter().filter(|f| all.has(f)), &board.decisions, eyes.now);
+        let many = Wanted { rules: Some(&many), ..all.clone() };
         let folded = board.reckoned(&all);
         let state = |f| (board.decisions.state(f, eyes.now), f);
         let open = folded.top.iter().map(state).filter(|(state, _)| *state != Standing::Ended);
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
-        let many_count: usize = many.iter().filter_map(|rule| counted.get(rule)).sum();
-        self.open = ground.len() + many_count + reckoned.len();
+        let ground = ground::pressing(board.open(&all), &board.decisions, eyes.now);
+        let lines: Vec<_> = ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
+        self.open = lines.len();
         let (range, pager) = Pager::of(self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
-        let from = range.start.saturating_sub(ground.len()).min(many_count);
-        let to = range.end.saturating_sub(ground.len()).min(many_count);
-        let part = Some((as_sql(to - from), as_sql(from)));
-        let certain = store::open_at(db, &Wanted { rules: Some(&many), part, ..all }, eyes.now).await?;
-        let certain = certain.iter().map(state);
-        let before = ground.len().min(range.start);
-        let ahead = ground.into_iter().skip(before);
-        let skipped = range.start.saturating_sub(before + from);
-        let shown: Vec<_> =
-            ahead.chain(certain).chain(reckoned.into_iter().skip(skipped)).take(range.len()).collect();
-        self.lines =
-            shown.iter().map(|(state, finding)| Line::of(finding, *state, &folded.under, eyes)).collect();
+        let shown = lines.get(range).unwrap_or_default().iter();
+        self.lines = shown.map(|(state, finding)| Line::of(finding, *state, &folded.under, eyes)).collect();
         if asked.is_none() {
-            self.notes = lines::notes(&counted, &form.unit, &form.class);
+            let notes = Wanted { rules: Some(&Rule::NOTES), ..all.clone() };
+            self.notes = lines::notes(board.open(&notes), &form.unit, &form.class);
         }
         self.pager = pager;
-        Ok(())
     }
 
     fn say_aside(&mut self, lines: usize) {

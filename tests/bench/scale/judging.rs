@@ -10,8 +10,9 @@ use sqlx::Connection as _;
 use super::filled::folder;
 use crate::common::{server, table::note};
 
-/// Wall and processor time of judging all of it again, as a change of thresholds or of the list of persons does.
-pub fn again(book: &Path) -> (f64, f64) {
+/// Wall and processor time of judging again every pair by everything that is reckoned, as new class figures or another
+/// setting do; or all there is by every rule, as a change in the list of persons does.
+pub fn again(book: &Path, every_rule: bool) -> (f64, f64) {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
         let mut db = open::writer(book, &Opening::default()).await.unwrap();
@@ -20,7 +21,7 @@ pub fn again(book: &Path) -> (f64, f64) {
         let (began, cpu) = (Moment::now(), server::own_cpu());
         let mut tx = db.begin_with("BEGIN IMMEDIATE").await.unwrap();
         let mut draft = Draft::on(world, frontier);
-        draft.again.everything = true;
+        (draft.again.everything, draft.again.reckoned) = (every_rule, true);
         draft.judge_again(&mut tx).await.unwrap();
         tx.commit().await.unwrap();
         let took = (began.elapsed().as_secs_f64(), server::own_cpu() - cpu);

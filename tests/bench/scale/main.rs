@@ -78,10 +78,16 @@ fn pages(book: &Filled, table: &mut Table) {
 
 fn judging(book: &Filled, table: &mut Table) {
     note("judging all of it again");
-    let runs: Vec<(f64, f64)> = (0..3).map(|_| judging::again(&book.path)).collect();
-    let best = |n: fn(&(f64, f64)) -> f64| runs.iter().map(n).fold(f64::INFINITY, f64::min);
-    table.figure("judged again, every rule: best of 3", format!("{:.2} s", best(|run| run.0)));
-    table.figure("  processor time", format!("{:.2} s", best(|run| run.1)));
+    let mut best = (0.0, 0.0);
+    for (what, every_rule) in [("judged again, every rule", true), ("judged again, what is reckoned", false)]
+    {
+        let runs: Vec<(f64, f64)> = (0..3).map(|_| judging::again(&book.path, every_rule)).collect();
+        best = runs.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
+        table.figure(
+            &format!("{what}: best of 3, processor time"),
+            format!("{:.2} s, {:.2} s", best.0, best.1),
+        );
+    }
     note("asking the outside engine");
     match judging::outside(&book.path) {
         Some(outside) => {
@@ -91,8 +97,8 @@ fn judging(book: &Filled, table: &mut Table) {
             );
             table.figure("  it said (s, lines, pairs)", outside.said);
             table.at_least(
-                "outside engine's time : judging again",
-                outside.seconds / best(|run| run.0),
+                "outside engine's time : judging again what is reckoned",
+                outside.seconds / best.0,
                 1.0,
                 "",
             );

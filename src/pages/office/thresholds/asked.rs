@@ -66,7 +66,7 @@ mod tests {
     fn only_what_differs_is_a_change() {
         let values = BTreeMap::from([("burst_ratio", " 6 "), ("quiet_days", "90.0"), ("no_such", "1")]);
         let asking = Asking::read(&Thresholds::default(), |name| values.get(name).copied());
-        let change = Change { setting: "burst_ratio".into(), old: 5.0, new: 6.0 };
+        let change = Change { setting: "burst_ratio".into(), old: 4.5, new: 6.0 };
         assert_eq!((asking.changes, asking.problems.len()), (vec![change], 0));
     }
 }
