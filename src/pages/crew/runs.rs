@@ -66,6 +66,7 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Query(asked): Qu
     let oldest = rows.last().filter(|_| full).map(|row| row.seq.to_string());
     let done = match asked.closed {
         None => String::new(),
+        Some(0) => "The run was closed already, in another tab: what is in the book stands below, and nothing more was signed.".to_owned(),
         Some(1) => "Signed: the report is in the book.".to_owned(),
         Some(n) => format!("Signed: {n} reports are in the book, one for each unit."),
     };

@@ -137,7 +137,7 @@ async fn pressed_twice(app: &App, me: &Me, typed: &Typed) -> Answer {
     if filed > 0 && filed == ids.len() {
         return see(&paths::Runs.with(&[("closed", &filed.to_string())]));
     }
-    see(&paths::Run)
+    see(&paths::Runs.with(&[("closed", "0")]))
 }
 
 fn is_stale(unit: &Closing, typed: &Typed) -> bool {
