@@ -50,7 +50,7 @@ async fn two_units_are_closed_under_one_signature_and_nothing_is_typed_twice() {
         .says("One signature for the reports of all 2 units");
     let close = close.fill("QHB-412.cutout.GRC", "closed_sealed").fill("QHB-431.cutout.GRC", "not_looked");
     let close =
-        close.fill("hand_over", "yes").fill("handed_to", "J. Sorrel").fill("run.ended", "2026-03-03T05:50");
+        close.fill("hand_over", "yes").fill("handed_to", "J. Sorrel").fill("run.ended", "2026-03-03T06:00");
     let close = close.send().await.is(422).says("Type your password");
     assert_eq!(value(&close, "QHB-412.cutout.GRC").as_deref(), Some("closed_sealed"));
     assert_eq!(value(&close, "handed_to").as_deref(), Some("J. Sorrel"));
@@ -85,11 +85,11 @@ async fn a_run_closed_twice_files_once_and_an_old_page_is_told() {
     ann.get(other.location()).await.says("closed already, in another tab");
     assert_eq!(ann.get(paths::Runs).await.text().matches("nothing to report").count(), 2);
     let ann = two_units(&app).await;
-    let old = ann.get(paths::RunClose).await.fill("run.ended", "2026-03-03T05:50");
+    let old = ann.get(paths::RunClose).await.fill("run.ended", "2026-03-03T06:00");
     ann.get(on("QHB 431", "breaker_trip", "FP")).await.fill("left", "off").send().await;
     let back = old.fill("password", PASSWORD).send().await.is(409).says("changed in another tab");
     let back = back.says("Breaker trip, FP").says("FP is left off");
-    assert_eq!(value(&back, "run.ended").as_deref(), Some("2026-03-03T05:50"));
+    assert_eq!(value(&back, "run.ended").as_deref(), Some("2026-03-03T06:00"));
     back.fill("password", PASSWORD).send().await.goes_to("/runs?closed=2");
 }
 
@@ -128,7 +128,9 @@ async fn what_an_earlier_crew_left_open_is_pointed_out_until_something_else_is_w
     let ann = app.user("ann").await;
     ann.get("/units/QHB-412").await.fill("password", PASSWORD).send().await;
     ann.get(paths::Units).await.says("My run: QHB 412").says("Breaker tripped");
-    ann.get(paths::RunClose).await.says("FP stands off in the book since 04:00, told by ben");
+    ann.get(paths::RunClose)
+        .await
+        .says("FP stands off in the book since 3 Mar 2026 04:00 -06:00, told by ben");
     ann.get("/units/QHB-412/report").await.says("FP stands off in the book").says("Hand it over");
     let seen = ann.get(on("QHB 412", "position", "FP")).await.fill("seen", "on");
     seen.send().await.goes_to("/units/QHB-412/report?wrote=yes");

@@ -35,7 +35,7 @@ fn by_the_book(here: &UnitHere, picture: &Picture, entries: &[Value]) -> Vec<Str
             "{} stands {} in the book since {}, told by {}, and nothing that you wrote says otherwise.",
             device.tag,
             face_of(device, Some(known.state)).word,
-            here.world.railway.zone.time_in_words(state.since),
+            here.world.railway.zone.in_words(state.since),
             state.told_by,
         )
     })

@@ -109,7 +109,8 @@ async fn views(
                 if run.named.is_empty() {
                     run.named = named(row);
                 }
-                run.reports.push(report);
+                // As they were filed: the leading unit first.
+                run.reports.insert(0, report);
             }
             None => runs.push((of_run, run_view(row, report, world))),
         }
