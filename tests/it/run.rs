@@ -68,6 +68,34 @@ async fn two_units_are_closed_under_one_signature_and_nothing_is_typed_twice() {
     ann.get(paths::Units).await.never_says("Close the run").says("Begin a run");
 }
 
+/// One unit's report signed by itself: the other keeps the run's words, and its consist.
+#[tokio::test]
+async fn a_unit_signed_for_by_itself_stays_part_of_the_consist() {
+    let app = App::start().await;
+    let ann = two_units(&app).await;
+    let first = ann.get("/units/QHB-412/report").await.fill("password", PASSWORD).send().await;
+    ann.get(first.location()).await.says("QHB 412, QHB 431").says("Lead");
+    ann.get(paths::Run).await.says("leads: its report is signed").says("nothing written down yet");
+    let home = ann.get(paths::Units).await.says("My run: K17");
+    assert!(!home.body.contains("/units/QHB-412/write"), "it is signed for");
+    let close = ann.get(paths::RunClose).await.never_says("QHB 412").says("One signature for the report.");
+    close.fill("password", PASSWORD).send().await.goes_to("/runs?closed=1");
+    let runs = ann.get(paths::Runs).await;
+    let trail = ann.get(runs.link_to("/reports/")).await;
+    trail.says("QHB 412, QHB 431");
+    // Written down after the signature: the unit waits for one again.
+    let ann = two_units(&app).await;
+    ann.get("/units/QHB-412/report").await.fill("password", PASSWORD).send().await;
+    ann.get(on("QHB 412", "breaker_trip", "FP")).await.fill("left", "off").send().await;
+    ann.get(paths::RunClose)
+        .await
+        .says("FP is left off")
+        .fill("password", PASSWORD)
+        .send()
+        .await
+        .goes_to("/runs?closed=2");
+}
+
 #[tokio::test]
 async fn a_run_closed_twice_files_once_and_an_old_page_is_told() {
     let app = App::start().await;
@@ -108,6 +136,11 @@ async fn what_is_typed_while_closing_is_kept_while_something_is_written_down() {
     let fields: Vec<_> =
         form.fields.iter().filter_map(|f| Some((f.name.clone(), f.value.clone()?))).collect();
     let mut fields: Vec<_> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+    for elsewhere in ["//evil.test", "/units/QHB-9/write", "/units/QHB-431/\nx"] {
+        let mut fields = fields.clone();
+        fields.push(("then", elsewhere));
+        ann.post(paths::RunClose, &fields).await.is(422);
+    }
     fields.push(("then", then));
     ann.post(paths::RunClose, &fields).await.goes_to(then);
     let opening =

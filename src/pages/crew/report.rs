@@ -149,7 +149,7 @@ pub async fn show(
         view.done = "Written down. It is kept here until you sign; once signed it is in the book.";
     }
     view.together =
-        run.filter(|run| run.units.len() > 1).map(|run| (run.in_words(), paths::RunClose.to_string()));
+        run.filter(|run| run.open().count() > 1).map(|run| (run.in_words(), paths::RunClose.to_string()));
     answer(&app, StatusCode::OK, &here, me.sign_in(), &kept, view).await
 }
 

@@ -75,7 +75,11 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Query(search): Q
         run_page: paths::Run.to_string(),
         close: paths::RunClose.to_string(),
         found: found.into_iter().map(|unit| unit_line(&world, unit)).collect(),
-        drafts: drafts.iter().filter(|kept| !run.has(&kept.unit)).map(|kept| draft_line(kept, now)).collect(),
+        drafts: drafts
+            .iter()
+            .filter(|kept| !run.awaits(&kept.unit))
+            .map(|kept| draft_line(kept, now))
+            .collect(),
         runs,
         all_runs: paths::Runs.to_string(),
         q,
@@ -86,7 +90,7 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Query(search): Q
 /// Of the one unit that was looked for, else of the run's.
 fn keys(run: &Run, found: &[&UnitName]) -> Vec<UnitKeys> {
     match found {
-        [] => run.units.iter().map(UnitKeys::of).collect(),
+        [] => run.open().map(UnitKeys::of).collect(),
         [only] => vec![UnitKeys::of(only)],
         _ => Vec::new(),
     }

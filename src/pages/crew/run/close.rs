@@ -53,7 +53,7 @@ fn closing_page(
 /// Every unit of the run with its draft, and over that what was typed on this page.
 async fn gather(app: &App, me: &Me, run: &Run, typed: &Typed) -> Result<Vec<Closing>, Oops> {
     let mut units = Vec::new();
-    for unit in &run.units {
+    for unit in run.open() {
         units.push(one(app, me, run, UnitHere::find(app, unit.as_str())?, typed).await?);
     }
     Ok(units)
@@ -96,7 +96,7 @@ pub async fn sign(State(app): State<App>, me: Me, frame: Frame, Fields(fields): 
     if units.iter().any(|unit| is_stale(unit, &typed)) {
         return back(StatusCode::CONFLICT, NotYet::of(stale::changed()));
     }
-    if then.starts_with("/units/") || then == paths::Run::PATTERN {
+    if leads_on(&then, &units) {
         return keep_and_go(&app, &me, units, &then).await;
     }
     let acts = match read_all(&app, &me, &units, sure).await? {
@@ -111,6 +111,12 @@ pub async fn sign(State(app): State<App>, me: Me, frame: Frame, Fields(fields): 
         return back(status, NotYet::of(wrong));
     }
     see(&paths::Runs.with(&[("closed", &filed.to_string())]))
+}
+
+/// To the run itself, or to a page of one of its units.
+fn leads_on(then: &str, units: &[Closing]) -> bool {
+    let of_unit = |unit: &Closing| then.starts_with(&format!("{}/", paths::Handover(unit.unit().clone())));
+    then == paths::Run::PATTERN || (then.bytes().all(|b| b.is_ascii_graphic()) && units.iter().any(of_unit))
 }
 
 /// Another button than the signature: what was typed is kept, and one goes where it leads.

@@ -21,6 +21,9 @@ pub const LONGEST: i64 = 16 * HOUR;
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct Run {
     pub units: Vec<UnitName>,
+    /// Those whose report is in the book already; they stay part of the consist.
+    #[serde(default)]
+    pub signed: Vec<UnitName>,
     /// What is typed once for all of them.
     pub slip: Typed,
 }
@@ -41,6 +44,16 @@ impl Run {
 
     pub fn has(&self, unit: &UnitName) -> bool {
         self.units.contains(unit)
+    }
+
+    /// Those whose report is still to be signed.
+    pub fn open(&self) -> impl Iterator<Item = &UnitName> {
+        self.units.iter().filter(|unit| !self.signed.contains(unit))
+    }
+
+    /// Still to be signed for, as a part of this run.
+    pub fn awaits(&self, unit: &UnitName) -> bool {
+        self.open().any(|open| open == unit)
     }
 
     /// `K17, Harrow Ferry to Slate Gap`; nothing where nothing is said of it yet.
@@ -111,14 +124,23 @@ pub async fn begin(app: &App, me: &Me, here: &UnitHere, started: Option<Instant>
     let known = store::run_of(&mut db, me.sign_in()).await?;
     let drafts = store::drafts_of(&mut db, me.sign_in()).await?;
     drop(db);
-    if known.is_some_and(|kept| {
+    let goes_on = known.is_some_and(|kept| {
         kept.run.has(&here.unit) || !over(&kept, here.now, |unit| drafts.iter().any(|d| d.unit == *unit))
-    }) {
-        return Ok(());
-    }
+    });
     let started = started.map(|at| here.world.railway.zone.local_input(at)).unwrap_or_default();
-    let fresh = Run { units: vec![here.unit.clone()], slip: Typed::default().with("run.started", started) };
-    change(app, me.sign_in(), here.now, move |_| Some(fresh)).await
+    let unit = here.unit.clone();
+    change(app, me.sign_in(), here.now, move |run| match run.filter(|_| goes_on) {
+        // Something more about a unit that was signed for already.
+        Some(mut run) => {
+            run.signed.retain(|signed| *signed != unit);
+            Some(run)
+        }
+        None => {
+            let slip = Typed::default().with("run.started", started);
+            Some(Run { units: vec![unit], signed: Vec::new(), slip })
+        }
+    })
+    .await
 }
 
 fn over(kept: &Kept, now: Instant, is_written: impl Fn(&UnitName) -> bool) -> bool {
@@ -139,15 +161,17 @@ pub async fn learn(app: &App, me: &Me, here: &UnitHere, slip: &Typed) -> Result<
     .await
 }
 
-/// A unit whose report is signed has left the run; with the last of them the run is over.
+/// A unit's report is signed; with the last of them the run is over.
 pub async fn leave(app: &App, me: &Me, here: &UnitHere) -> Result<(), Oops> {
     let unit = here.unit.clone();
     change(app, me.sign_in(), here.now, move |run| {
         run.map(|mut run| {
-            run.units.retain(|u| *u != unit);
+            if run.awaits(&unit) {
+                run.signed.push(unit);
+            }
             run
         })
-        .filter(|run| !run.units.is_empty())
+        .filter(|run| run.open().next().is_some())
     })
     .await
 }
@@ -159,7 +183,7 @@ mod tests {
     #[test]
     fn the_runs_words_are_each_units_and_no_other_units() {
         let slip = Typed::default().with("run.symbol", "K17").with("run.from", "Slate Gap");
-        let run = Run { units: vec!["QHB 412".into(), "QHB 431".into()], slip };
+        let run = Run { units: vec!["QHB 412".into(), "QHB 431".into()], signed: vec![], slip };
         assert_eq!(run.named(), "K17, from Slate Gap");
         let mut trail = Typed::default().with("run.symbol", "K19").with("position", "dead");
         run.suggest(&"QHB 431".into(), &mut trail);

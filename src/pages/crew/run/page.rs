@@ -62,6 +62,7 @@ async fn lines(app: &App, me: &Me, run: &Run) -> Result<Vec<UnitLine>, crate::we
     let line = |(n, unit): (usize, &UnitName)| {
         let written = drafts.iter().find(|kept| kept.unit == *unit).map_or(0, |k| k.draft.entries.len());
         let entries = match written {
+            _ if !run.awaits(unit) => "its report is signed".to_owned(),
             0 => "nothing written down yet".to_owned(),
             n => format!("{} written down", text::count(n as u64, "entry", "entries")),
         };
@@ -117,6 +118,7 @@ pub async fn keep(State(app): State<App>, me: Me, frame: Frame, Fields(fields): 
     }
     change(&app, me.sign_in(), app.now(), move |run| {
         let mut run = run.unwrap_or_default();
+        run.signed.retain(|signed| units.contains(signed));
         run.units = units;
         run.learn(&typed);
         Some(run)
