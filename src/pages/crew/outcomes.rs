@@ -10,7 +10,7 @@ use crate::{
     oversight,
     pages::drawn::rules::name,
     reports::{
-        Entry, What,
+        What,
         store::EntryRow,
         stored,
         vocabulary::{FuseResult, Outcome, Seen},
@@ -40,19 +40,25 @@ impl Known {
         entries: &[EntryRow],
         now: Instant,
     ) -> Result<Self, sqlx::Error> {
-        let mut units: Vec<UnitName> = entries.iter().map(|e| UnitName::from(e.unit.as_str())).collect();
-        units.sort();
-        units.dedup();
-        let (mut findings, mut pictures) = (Vec::new(), BTreeMap::new());
+        let calling: Vec<&EntryRow> = entries.iter().filter(|row| calls(row)).collect();
+        let units = units_of(calling.iter().copied());
+        let mut findings = Vec::new();
         for unit in &units {
             let wanted = Wanted { unit: Some(unit), ..Wanted::default() };
             findings.extend(open_at(db, &wanted, now).await?);
-            let dossiers = store::dossiers_of(db, unit).await?;
-            pictures.insert(unit.clone(), Picture::of(&dossiers, world.roster.schedule_at(unit, now)));
         }
         let repairs = shop::store::repairs_of(db, &units).await?;
         let reviewed = reviews(db, entries).await?;
-        Ok(Self { now, repairs, findings, decisions: decisions(db, now).await?, reviewed, pictures })
+        let decisions = decisions(db, now).await?;
+        let mut known = Self { now, repairs, findings, decisions, reviewed, pictures: BTreeMap::new() };
+        // How the devices of a unit stand takes all of its history to tell: only where nothing else answers.
+        let unanswered = calling.into_iter().filter(|row| known.answered(row, world).is_none());
+        for unit in units_of(unanswered) {
+            let dossiers = store::dossiers_of(db, &unit).await?;
+            let picture = Picture::of(&dossiers, world.roster.schedule_at(&unit, now));
+            known.pictures.insert(unit, picture);
+        }
+        Ok(known)
     }
 
     /// In a sentence; empty where nothing is to become of it.
@@ -60,22 +66,25 @@ impl Known {
         if row.withdrawn {
             return "Withdrawn by an amendment; both stand in the book.".to_owned();
         }
-        let Ok(entry) = stored::entry(&row.detail) else { return String::new() };
-        if !calls_for_something(&entry.what) {
+        if !calls(row) {
             return String::new();
         }
-        let unit = UnitName::from(row.unit.as_str());
-        let tag = subject(row);
-        self.repaired(&unit, tag.as_ref(), Instant(row.at), world)
-            .or_else(|| self.reviewed(row, world))
-            .or_else(|| self.on_the_board(&entry, world))
-            .or_else(|| self.in_order_again(&unit, tag.as_ref(), Instant(row.at), world))
+        self.answered(row, world)
+            .or_else(|| self.in_order_again(row, world))
             .unwrap_or_else(|| "In the book; what became of it is not written yet.".to_owned())
     }
 
-    fn repaired(&self, unit: &UnitName, tag: Option<&Tag>, at: Instant, world: &World) -> Option<String> {
+    /// By the shop, by a supervisor, or on their lists.
+    fn answered(&self, row: &EntryRow, world: &World) -> Option<String> {
+        self.repaired(row, world)
+            .or_else(|| self.reviewed(row, world))
+            .or_else(|| self.on_the_board(row, world))
+    }
+
+    fn repaired(&self, row: &EntryRow, world: &World) -> Option<String> {
+        let (tag, at) = (subject(row), Instant(row.at));
         let of_it = |repair: &&Repair| {
-            repair.unit == *unit && (repair.device.is_none() || repair.device.as_ref() == tag)
+            repair.unit.as_str() == row.unit && (repair.device.is_none() || repair.device == tag)
         };
         // The first that closed afterwards answers it.
         let answers =
@@ -99,8 +108,9 @@ impl Known {
         Some(format!("Reviewed {day} by {by}: {}.", judgement.replace('_', " ")))
     }
 
-    fn on_the_board(&self, entry: &Entry, world: &World) -> Option<String> {
-        let rests = |finding: &&Finding| finding.entries.contains(&entry.id);
+    fn on_the_board(&self, row: &EntryRow, world: &World) -> Option<String> {
+        let id: EntryId = row.id.parse().ok()?;
+        let rests = |finding: &&Finding| finding.entries.contains(&id);
         let finding = self.findings.iter().find(rests)?;
         let since = world.railway.zone.day_in_words(finding.since);
         if finding.rule.is_ground_protection() {
@@ -114,15 +124,10 @@ impl Known {
         })
     }
 
-    fn in_order_again(
-        &self,
-        unit: &UnitName,
-        tag: Option<&Tag>,
-        at: Instant,
-        world: &World,
-    ) -> Option<String> {
+    fn in_order_again(&self, row: &EntryRow, world: &World) -> Option<String> {
+        let (unit, tag, at) = (&UnitName::from(row.unit.as_str()), subject(row)?, Instant(row.at));
         let schedule = world.roster.schedule_at(unit, self.now)?;
-        let state = self.pictures.get(unit)?.state(schedule.device(tag?)?)?;
+        let state = self.pictures.get(unit)?.state(schedule.device(&tag)?)?;
         let day = world.railway.zone.day_in_words(state.seen_at);
         (state.carries() && state.seen_at > at)
             .then(|| format!("Seen in order again {day}, told by {}.", state.told_by))
@@ -142,6 +147,17 @@ async fn reviews(
         }
     }
     Ok(all)
+}
+
+fn units_of<'a>(rows: impl Iterator<Item = &'a EntryRow>) -> Vec<UnitName> {
+    let mut units: Vec<UnitName> = rows.map(|row| UnitName::from(row.unit.as_str())).collect();
+    units.sort();
+    units.dedup();
+    units
+}
+
+fn calls(row: &EntryRow) -> bool {
+    stored::entry(&row.detail).is_ok_and(|entry| calls_for_something(&entry.what))
 }
 
 /// As repairs name it.
