@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 
 use sqlx::{Row, SqliteConnection};
 
-use super::Causes;
+use super::{Causes, Repair};
 use crate::{
     base::{Instant, Tag, UnitName},
     roster::Roster,
@@ -30,4 +30,13 @@ pub async fn causes(
         *of.entry(cause).or_default() += times;
     }
     Ok(all)
+}
+
+/// Every repair of these units, the earliest first.
+pub async fn repairs_of(db: &mut SqliteConnection, units: &[UnitName]) -> Result<Vec<Repair>, sqlx::Error> {
+    let sql = "SELECT data FROM repair WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY opened_at, id";
+    let names = serde_json::json!(units).to_string();
+    let found: Vec<String> = sqlx::query_scalar(sql).bind(names).fetch_all(db).await?;
+    let read = |data: &String| serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)));
+    found.iter().map(read).collect()
 }

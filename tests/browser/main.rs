@@ -3,7 +3,9 @@
 //! `chromium-driver`; without them every test here fails and says so.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
+mod accessible;
 mod chromium;
+mod every;
 mod extremes;
 mod house;
 mod journey;
@@ -11,5 +13,8 @@ mod keyboard;
 mod looks;
 mod person;
 mod screens;
+mod sheet;
+mod slow;
+mod taps;
 mod twice;
 mod weight;

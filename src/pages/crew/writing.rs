@@ -11,7 +11,7 @@ use super::{
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
-    resetting, store,
+    remembered, resetting, run, store,
     typed::Typed,
     unit_of::UnitHere,
     write::{Asked, ChoosePage, EntryPage, PickPage, begins_at_the_panel},
@@ -50,7 +50,8 @@ pub async fn ask(
         return pick(&app, frame, &here, kind).await;
     }
     let entry = EntryId(fresh_id(here.now));
-    let sheet = Sheet { kind, about, entry, typed: Typed::default(), version: None };
+    let typed = remembered::circumstances(&app, &me, &here, kind).await?;
+    let sheet = Sheet { kind, about, entry, typed, version: None };
     form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
@@ -105,6 +106,7 @@ pub async fn take(
         let checked = sheet.overtaken(&kept, &here);
         return form(&app, &me, StatusCode::CONFLICT, frame, &here, &sheet, &checked).await;
     }
+    run::begin(&app, &me, &here, None).await?;
     match send {
         true => see(&paths::EntrySend(here.unit, entry)),
         false => see(&paths::Report(here.unit).with(&[("wrote", "yes")])),
