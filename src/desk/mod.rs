@@ -25,6 +25,7 @@ pub mod rows;
 pub mod runs;
 pub mod shop;
 pub mod tables;
+pub mod tablets;
 pub mod thresholds;
 pub mod trial;
 pub mod verify;

@@ -158,3 +158,13 @@ CREATE TABLE set_aside (
     seq INTEGER PRIMARY KEY, rule TEXT NOT NULL, unit TEXT NOT NULL, device TEXT, by TEXT NOT NULL, at INTEGER NOT NULL,
     until INTEGER NOT NULL, reason TEXT NOT NULL
 ) STRICT;
+
+-- Signing keys of tablets, and what came signed by one: not confirmed by password while answered_at is NULL.
+CREATE TABLE tablet_key (
+    id TEXT PRIMARY KEY, sign_in TEXT NOT NULL, until INTEGER NOT NULL, revoked_at INTEGER, card TEXT NOT NULL
+) STRICT;
+CREATE INDEX tablet_key_of_person ON tablet_key (sign_in, until);
+CREATE TABLE tablet_report (
+    report TEXT PRIMARY KEY, author TEXT NOT NULL, received_at INTEGER NOT NULL, answered_at INTEGER, card TEXT NOT NULL
+) STRICT;
+CREATE INDEX tablet_report_unanswered ON tablet_report (author) WHERE answered_at IS NULL;

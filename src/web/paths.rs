@@ -89,8 +89,22 @@ paths! {
     EntrySend(UnitName, EntryId) = "/units/{unit}/report/{entry}/send";
     Receipt(ReportId) = "/reports/{id}";
 
+    /// Keys that tablets sign with, and what they signed.
+    Tablets = "/tablets";
+    TabletRevoke(String) = "/tablets/{key}/revoke";
+    TabletAnswer(ReportId) = "/tablets/{report}/answer";
+    /// The page that works without network, and what it works with.
+    Offline = "/offline";
+    OfflineClass(String) = "/offline/classes/{class}";
+    OfflineUnit(UnitName) = "/offline/units/{unit}";
+    OfflineArea(UnitName) = "/offline/area/{unit}";
+    Worker = "/worker.js";
+    Manifest = "/manifest.webmanifest";
+
     Health = "/health";
     ApiReports = "/api/v1/reports";
+    ApiSignedReports = "/api/v1/signed-reports";
+    ApiTabletKeys = "/api/v1/tablet-keys";
     ApiFindings = "/api/v1/findings";
     ApiBypasses = "/api/v1/bypasses";
     ApiEntries = "/api/v1/entries";
