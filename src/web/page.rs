@@ -61,6 +61,9 @@ impl Surroundings {
             print_css: assets::url("print.css"),
             js: assets::url("book.js"),
             icon: assets::url("icon.svg"),
+            online_js: assets::url("online.js"),
+            manifest: paths::Manifest::PATTERN,
+            zone: world.railway.zone.name().to_owned(),
         }
     }
 }

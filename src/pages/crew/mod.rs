@@ -10,6 +10,7 @@ mod filing;
 mod gaps;
 mod handover;
 mod holds;
+mod offline;
 mod picture;
 mod receipt;
 mod report;
@@ -26,7 +27,7 @@ mod writing;
 
 use crate::{
     people::Act,
-    web::{Route, paths},
+    web::{Door, Route, paths},
 };
 
 pub fn routes() -> Vec<Route> {
@@ -44,5 +45,11 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::EntryOut::PATTERN, Act::FileReport, report::take_out),
         Route::get(paths::EntrySend::PATTERN, Act::FileReport, send::show),
         Route::post(paths::EntrySend::PATTERN, Act::FileReport, send::send),
+        Route::get(paths::Offline::PATTERN, Door::Open, offline::shell::show),
+        Route::get(paths::Worker::PATTERN, Door::Open, offline::shell::worker),
+        Route::get(paths::Manifest::PATTERN, Door::Open, offline::shell::manifest),
+        Route::get(paths::OfflineClass::PATTERN, Act::ReadUnits, offline::pictures::class),
+        Route::get(paths::OfflineUnit::PATTERN, Act::FileReport, offline::pictures::unit),
+        Route::get(paths::OfflineArea::PATTERN, Act::ReadUnits, offline::pictures::area),
     ]
 }

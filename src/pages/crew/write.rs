@@ -51,15 +51,19 @@ const KINDS: [(Kind, &str, &str, &str); 8] = [
 ];
 
 impl ChoosePage {
-    pub fn of(frame: Frame, unit: &UnitName, drafted: usize) -> Self {
+    pub fn kinds_of(unit: &UnitName) -> Vec<KindKey> {
         let key = |(kind, glyph, text, small): (Kind, _, _, _)| {
             let href = paths::WriteKind(unit.clone(), kind.as_str().to_owned()).to_string();
             KindKey { href, glyph, text, small }
         };
+        KINDS.map(key).into()
+    }
+
+    pub fn of(frame: Frame, unit: &UnitName, drafted: usize) -> Self {
         Self {
             frame,
             unit: unit.to_string(),
-            kinds: KINDS.map(key).into(),
+            kinds: Self::kinds_of(unit),
             report: paths::Report(unit.clone()).to_string(),
             handover: paths::Handover(unit.clone()).to_string(),
             drafted,

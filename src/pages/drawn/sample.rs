@@ -32,6 +32,9 @@ pub fn frame(palette: Palette) -> Frame {
         print_css: "../../static/print.css".into(),
         js: "../../static/book.js".into(),
         icon: "../../static/icon.svg".into(),
+        online_js: "../../static/online.js".into(),
+        manifest: "/manifest.webmanifest",
+        zone: "America/Chicago".into(),
     }
 }
 
