@@ -24,6 +24,7 @@ pub mod reports;
 pub mod rows;
 pub mod runs;
 pub mod shop;
+pub mod signed;
 pub mod tables;
 pub mod tablets;
 pub mod thresholds;

@@ -1,5 +1,4 @@
-//! Reports signed by a tablet's key: the key put on record or revoked, the report that comes without a session, and
-//! its author's word for it afterwards.
+//! Keys that tablets sign with, put on record and revoked, and what the projections hold of them and of what they signed.
 use sqlx::{Row, SqliteConnection};
 use uuid::Uuid;
 
@@ -10,7 +9,6 @@ use super::{
     draft::{Draft, Filed, Page},
     load::{damaged, fetch},
     refused::Refused,
-    reports::{FileReport, Receipt},
     tables::{self, json},
     wanted::Wanted,
 };
@@ -19,11 +17,11 @@ use crate::{
     book::{Channel, Heading},
     people::{
         Permit,
-        tablet::{self, SIGNS_FOR, TabletAnswer, TabletKey, TabletReport},
+        tablet::{SIGNS_FOR, TabletAnswer, TabletKey, TabletReport},
     },
 };
 
-fn page(by: &SignIn, now: Instant, body: Body) -> Page {
+pub(super) fn page(by: &SignIn, now: Instant, body: Body) -> Page {
     Page {
         author: Some(by.clone()),
         channel: Channel::Page,
@@ -109,91 +107,7 @@ impl Act for RevokeKey {
     fn answer(&self, _: &Draft, _: &[Filed]) {}
 }
 
-/// A report as a tablet sent it: read and checked like any other, its signature found to hold.
-#[derive(Debug)]
-pub struct FileSigned {
-    report: FileReport,
-    signed: Page,
-    signed_at: Instant,
-}
-
-impl FileSigned {
-    /// `signed` names the key; whoever makes this has held the signature against it.
-    pub fn of(report: FileReport, by: &SignIn, signed_at: Instant, signed: TabletSigned) -> Self {
-        let signed = Page {
-            channel: Channel::Device,
-            happened_at: signed.clock,
-            ..page(by, signed_at, Body::TabletSigned(Box::new(signed)))
-        };
-        Self { report, signed, signed_at }
-    }
-}
-
-impl Act for FileSigned {
-    type Answer = Receipt;
-
-    fn pages(&self) -> Vec<&Page> {
-        self.report.pages().into_iter().chain([&self.signed]).collect()
-    }
-
-    /// What is in the book already stays as it is, whatever has become of the key.
-    fn decide(&self, draft: &Draft, now: Instant) -> Result<Decided, Refused> {
-        let decided = self.report.decide(draft, now)?;
-        if decided.file.is_empty() {
-            return Ok(decided);
-        }
-        let Body::TabletSigned(signed) = &self.signed.body else { return Ok(Decided::default()) };
-        let key = draft.tablet_keys.get(&signed.key);
-        let key = key.filter(|key| Some(&key.sign_in) == self.signed.author.as_ref());
-        let Some(key) = key else { return Err(not_on_record()) };
-        match key.refuses(self.signed_at, now) {
-            Some(says) => Err(Refused::Problems(vec![problem("", Code::NotAllowed, says)])),
-            None => Ok(Decided::all(2)),
-        }
-    }
-
-    fn answer(&self, draft: &Draft, filed: &[Filed]) -> Receipt {
-        self.report.answer(draft, filed)
-    }
-}
-
-pub fn not_on_record() -> Refused {
-    let says = "This tablet's key is not on record in this book, so the report was not taken. It is kept as a draft: sign in and sign it with your password.";
-    Refused::Problems(vec![problem("", Code::NotAllowed, says)])
-}
-
-/// 'Is this yours?', answered by its author under their password.
-#[derive(Debug)]
-pub struct AnswerReport(Page);
-
-impl AnswerReport {
-    pub fn of(by: &SignIn, report: ReportId, mine: bool, words: Option<String>, now: Instant) -> Self {
-        Self(page(by, now, Body::TabletAnswered(Box::new(TabletAnswered { report, mine, words }))))
-    }
-}
-
-impl Act for AnswerReport {
-    type Answer = ();
-
-    fn pages(&self) -> Vec<&Page> {
-        vec![&self.0]
-    }
-
-    fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
-        let Body::TabletAnswered(answered) = &self.0.body else { return Ok(Decided::default()) };
-        let known = draft.tablet_reports.get(&answered.report);
-        match known.filter(|known| Some(&known.author) == self.0.author.as_ref()) {
-            None => Err(Refused::NotThere("No such report of yours came from a tablet.".to_owned())),
-            // The first word stands; a later one is a statement beside the entry.
-            Some(known) if known.answer.is_some() => Ok(Decided::default()),
-            Some(_) => Ok(Decided::all(1)),
-        }
-    }
-
-    fn answer(&self, _: &Draft, _: &[Filed]) {}
-}
-
-fn problem(path: &str, code: Code, says: &str) -> Problem {
+pub(super) fn problem(path: &str, code: Code, says: &str) -> Problem {
     Problem { path: path.to_owned(), code, says: says.to_owned() }
 }
 
@@ -324,9 +238,4 @@ pub async fn of_report(
     let sql = "SELECT card FROM tablet_report WHERE report = ?";
     let text: Option<String> = sqlx::query_scalar(sql).bind(report.to_string()).fetch_optional(db).await?;
     text.as_deref().map(card).transpose()
-}
-
-/// Holds the signature against the key on record.
-pub fn holds(key: &TabletKey, signed: &TabletSigned) -> bool {
-    tablet::signed_by(&key.public_key, signed.signed.as_bytes(), &signed.signature)
 }

@@ -20,6 +20,7 @@ use crate::{
         form::Field,
         panel::{DeviceView, Drawing, draw},
         state::State as Drawn,
+        tablet::signed_how,
     },
     people::Act,
     reports::{
@@ -246,7 +247,7 @@ fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> Repor
     };
     let mut report = report_line(row, &here.world);
     report.main = std::mem::take(&mut report.sub);
-    ReportLines { report, author: row.author.clone(), entries: of_it.map(line).collect() }
+    ReportLines { report, author: format!("{}{}", row.author, signed_how(row.confirmed)), entries: of_it.map(line).collect() }
 }
 
 #[cfg(test)]

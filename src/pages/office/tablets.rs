@@ -7,11 +7,14 @@ use axum::{
 
 use crate::{
     base::{Instant, ReportId, Zone, text},
-    desk::tablets::{self, AnswerReport, RevokeKey},
-    pages::drawn::{form::Field, told::EntryLine},
+    desk::{
+        signed::AnswerReport,
+        tablets::{self, RevokeKey},
+    },
+    pages::drawn::{form::Field, tablet::clock_says, told::EntryLine},
     people::{
         Act,
-        tablet::{TabletKey, TabletReport, clock_off},
+        tablet::{TabletKey, TabletReport},
     },
     reports::store::{self, ReportRow, Wanted},
     web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see, signature},
@@ -44,13 +47,19 @@ pub struct KeyLine {
     pub since: String,
     pub until: String,
     pub action: String,
+    pub password: Field,
 }
 
-/// The form that was sent back, and the sentence beside its password.
+/// The form that was sent back, by the report or key it is about, and the sentence beside its password.
 struct Wrong {
-    report: ReportId,
+    about: String,
     says: String,
     words: String,
+}
+
+fn password(about: &str, wrong: Option<&Wrong>) -> Field {
+    let says = wrong.filter(|wrong| wrong.about == about).map(|wrong| wrong.says.clone());
+    Field::password("password", "Your password, as your signature").says(says)
 }
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me) -> Answer {
@@ -71,7 +80,7 @@ async fn draw(app: &App, frame: Frame, me: &Me, status: StatusCode, wrong: Optio
         let lines = entries.iter().map(|e| EntryLine::of(e, &world)).collect();
         waiting.push(waits(&one, &row, lines, zone, wrong.as_ref()));
     }
-    let keys = keys.iter().map(|key| key_line(key, zone)).collect();
+    let keys = keys.iter().map(|key| key_line(key, zone, wrong.as_ref())).collect();
     page(status, &View { frame, waiting, keys, of_all })
 }
 
@@ -82,9 +91,8 @@ fn waits(
     zone: &Zone,
     wrong: Option<&Wrong>,
 ) -> Waiting {
-    let wrong = wrong.filter(|wrong| wrong.report == one.report);
-    let password = Field::password("password", "Your password, as your signature");
-    let words = wrong.map_or("", |wrong| wrong.words.as_str());
+    let about = one.report.to_string();
+    let words = wrong.filter(|wrong| wrong.about == about).map_or("", |wrong| wrong.words.as_str());
     Waiting {
         unit: row.unit.clone(),
         receipt: paths::Receipt(one.report).to_string(),
@@ -97,30 +105,17 @@ fn waits(
         lines,
         action: paths::TabletAnswer(one.report).to_string(),
         words: Field::text("words", "If it is not yours: what you know of it", words),
-        password: password.says(wrong.map(|wrong| wrong.says.clone())),
+        password: password(&about, wrong),
     }
 }
 
-/// Both times, when the tablet's clock was more than five minutes off.
-pub fn clock_says(report: &TabletReport, zone: &Zone) -> Option<String> {
-    const NEAR: i64 = 5 * crate::base::instant::MINUTE;
-    let off = clock_off(report.clock, report.received_at);
-    let clock = report.clock.filter(|_| off.abs() > NEAR)?;
-    let way = if off > 0 { "ahead" } else { "behind" };
-    Some(format!(
-        "The tablet's clock said {} when this came in at {}: it was {} {way}. Its times are as the tablet had them.",
-        zone.in_words(clock.at),
-        zone.in_words(report.received_at),
-        text::span(off.abs())
-    ))
-}
-
-fn key_line(key: &TabletKey, zone: &Zone) -> KeyLine {
+fn key_line(key: &TabletKey, zone: &Zone, wrong: Option<&Wrong>) -> KeyLine {
     KeyLine {
         who: key.sign_in.to_string(),
         since: zone.in_words(key.registered_at),
         until: zone.in_words(key.until),
         action: paths::TabletRevoke(key.id.to_string()).to_string(),
+        password: password(&key.id.to_string(), wrong),
     }
 }
 
@@ -139,7 +134,7 @@ pub async fn answer(
         _ => return Err(Oops::Unreadable("Say whether it is yours.".into())),
     };
     if let Err(says) = signature::sign(&app, &me, typed.get("password")).await? {
-        let wrong = Wrong { report, says, words: typed.get("words").to_owned() };
+        let wrong = Wrong { about: report.to_string(), says, words: typed.get("words").to_owned() };
         return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, Some(wrong)).await;
     }
     let words = text::tidy(typed.get("words"));
@@ -147,11 +142,21 @@ pub async fn answer(
     see(&paths::Tablets)
 }
 
-pub async fn revoke(State(app): State<App>, me: Me, Path(key): Path<String>) -> Answer {
+pub async fn revoke(
+    State(app): State<App>,
+    frame: Frame,
+    me: Me,
+    Path(key): Path<String>,
+    typed: Fields,
+) -> Answer {
     let missing = || Oops::NotFound("You have no such tablet key on record.".into());
-    let key = key.parse().map_err(|_| missing())?;
+    let id = key.parse().map_err(|_| missing())?;
+    if let Err(says) = signature::sign(&app, &me, typed.get("password")).await? {
+        let wrong = Wrong { about: key, says, words: String::new() };
+        return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, Some(wrong)).await;
+    }
     let keeps_people = me.may(Act::KeepPeople);
-    let act = RevokeKey::of(me.sign_in(), keeps_people, key, "revoked on the page".into(), app.now());
+    let act = RevokeKey::of(me.sign_in(), keeps_people, id, "revoked on the page".into(), app.now());
     app.desk().act(act).await?;
     see(&paths::Tablets)
 }
