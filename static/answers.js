@@ -170,3 +170,292 @@ function waitWords(seconds) {
   if (seconds % 60 === 0) return ` Wait ${count(seconds / 60, "minute", "minutes")} first.`;
   return ` Wait ${count(seconds, "second", "seconds")} first.`;
 }
+
+// ---- How may it be started now?
+
+const ASK = "Ask the shop what a start of this unit takes.";
+const CHARGE = "Charge the battery.";
+const REPAIR = "Qualified people find the cause, and the shop closes a repair.";
+const STOPS = {
+  crankcase_device: ["by the crankcase device", ": stay away, open nothing, no restart", true],
+  overspeed: ["by the overspeed device", ": no restart", true],
+  low_oil: ["for low oil", ""],
+  low_water: ["for low water", ""],
+};
+const WET = { water: "Water", fuel: "Fuel", oil: "Oil" };
+const LOCKS = ["lock", "tag", "blue_signal"];
+const OPEN = ["off", "tripped", "cut_out", "blown", "missing"];
+
+export function startSituation(unit, readings = {}) {
+  const { picture_from, zone, start: book } = unit;
+  return { picture_from, zone, book, readings };
+}
+
+export function startAnswer(situation, now) {
+  const s = { ...situation, now: now * 1000, read: { not_right: [], seen_on: [], ...situation.readings } };
+  const k = known(s.book.events, s.now);
+  const at = (moment) => inWords(s.zone, moment);
+  const cls = s.book.class ?? {};
+  const cold = coldWords(s, k, cls);
+  let against = [...shop(s, at), ...written(s, k, at, cold), ...checks(s, k, at), ...cranked(s, k, at)];
+  let verdict = "not_now", says = null;
+  if (!s.book.class) against.push(["The book has no schedule of it.", ASK]);
+  else if (!against.length) [verdict, says, against] = gauges(s.read, k, cls, at);
+  const reasons = verdict === "not_now" ? against.map(([reason]) => reason) : [];
+  return {
+    verdict,
+    says: says ?? `Not now. ${reasons.join(" ")}`,
+    reasons,
+    would_change: [...new Set(against.map(([, change]) => change))],
+    cold,
+    crank: crankWords(k, cls),
+    attempt: attempts(k) + 1,
+    picture: s.now - s.picture_from > HOUR
+      ? `This picture of the book is from ${at(s.picture_from)}: what was written since is not in it.` : null,
+    defers: "Your railway's instructions and qualified people decide; if they say otherwise, follow them.",
+  };
+}
+
+/** What follows from the events by now: rules::start_events. */
+function known(events, now) {
+  const k = { notice: null, guards: [], stop: null, cock: null, failed: [], fell: null, shut_down: null, stands: {} };
+  for (const e of events) {
+    if (e.at > now) continue;
+    const { at, kind } = e;
+    const ran = kind === "start" && e.outcome === "running";
+    const cause = kind === "start" ? e.outcome : kind === "stop" ? e.cause : null;
+    if (STOPS[cause]) {
+      if (!k.stop || !STOPS[k.stop.cause][2] || STOPS[cause][2]) k.stop = { cause, at };
+    } else if (k.stop && !STOPS[k.stop.cause][2] && (ran || (kind === "stop" && cause && cause !== "not_known"))) k.stop = null;
+    if (kind === "repaired") {
+      if (!e.start_only) k.notice = k.stop = k.cock = null;
+      [k.failed, k.fell] = [[], null];
+    } else if (kind === "notice" || e.notice) k.notice = at;
+    if (kind === "stop") k.shut_down = at;
+    if (kind === "start") {
+      if (WET[e.cock]) k.cock = { cock: e.cock, at };
+      if (ran) [k.failed, k.fell, k.shut_down] = [[], null, null];
+      else if (now - at <= DAY) {
+        if (e.outcome !== "not_known") k.failed.push({ at, attempt: e.attempt ?? 0 });
+        if ((e.cranking_v ?? null) !== null) k.fell = { volts: e.cranking_v, at };
+      }
+    }
+    const others = () => k.guards.filter((g) => g.device !== e.device);
+    if (kind === "device") {
+      if (e.standing === "on") k.guards = others();
+      k.stands[e.device] = { standing: e.standing, at };
+    } else if (kind === "guard") {
+      const ended = (e.until ?? null) !== null && e.until <= now;
+      const what = LOCKS.includes(e.what);
+      if (ended || what || e.what === "none") k.guards = others();
+      if (what && !ended) k.guards.push({ device: e.device, what: e.what, at });
+    }
+  }
+  return k;
+}
+
+const attempts = (k) => Math.max(k.failed.length, ...k.failed.map((f) => f.attempt));
+
+function shop({ book }, at) {
+  const held = (book.held ?? null) === null ? [] : [[`The shop holds it since ${at(book.held)}.`, "The shop releases it."]];
+  return [...held, ...book.repairs.map(([since, device]) =>
+    [`A repair of ${device ?? "the unit"} is open since ${at(since)}.`, "The shop closes the repair."])];
+}
+
+function written(s, k, at, cold) {
+  const out = [];
+  if (k.notice !== null) {
+    out.push([`A warning notice was hung on it, written ${at(k.notice)}: read it.`,
+      "What it warns of is repaired, the repair closed and the notice taken off."]);
+  }
+  for (const g of k.guards) {
+    out.push([`A ${g.what.replace("_", " ")} at ${g.device} was written ${at(g.at)}: somebody may be working on it.`,
+      "Whoever put it there takes it off."]);
+  }
+  if (k.stop) {
+    const [by, then] = STOPS[k.stop.cause];
+    out.push([`It was stopped ${by}, ${at(k.stop.at)}${then}.`, REPAIR]);
+  }
+  const cock = s.read.test_cock;
+  if (WET[cock]) out.push([`${WET[cock]} at a test cock: do not start.`, REPAIR]);
+  else if (k.cock) out.push([`${WET[k.cock.cock]} at a test cock, written ${at(k.cock.at)}: do not start.`, REPAIR]);
+  else if (cold && cock !== "clear") {
+    out.push(["Before a cold start the test cocks have to be clear, and that is not said yet.", "Blow the test cocks: all clear."]);
+  }
+  return out;
+}
+
+function checks(s, k, at) {
+  const off = s.book.group.filter(([tag]) => !s.read.seen_on.includes(tag) && OPEN.includes(k.stands[tag]?.standing));
+  return [
+    ...off.map(([tag, legend]) => [
+      `${tag} (${legend}) was last written ${k.stands[tag].standing.replace("_", " ")}, ${at(k.stands[tag].at)}.`,
+      "What is off is looked at, closed as the schedule says, and written down."]),
+    ...s.read.not_right.map((text) => [`Not right: ${text}.`, "What is not right is put right."]),
+  ];
+}
+
+function cranked(s, k, at) {
+  const out = [], cls = s.book.class ?? {}, made = attempts(k), rest = cls.crank_rest_s ?? 0;
+  if (k.failed.length && made >= (cls.crank_attempts ?? Infinity)) {
+    out.push([`${count(made, "attempt", "attempts")} failed since ${at(k.failed[0].at)}; the schedule allows ` +
+      `${cls.crank_attempts}.`, "The shop looks at it and closes a repair."]);
+  }
+  const more = k.failed.length ? rest * 1e6 - (s.now - k.failed.at(-1).at) : 0;
+  if (more > 0) {
+    out.push([`The starting motors rest ${rest} s after an attempt: ${Math.ceil(more / 1e6)} s more.`, "The rest is over."]);
+  }
+  return out;
+}
+
+function gauges(read, k, cls, at) {
+  const notNow = (...against) => ["not_now", null, against];
+  const volts = read.battery_rest_v ?? null, psi = read.main_reservoir_psi ?? null;
+  const control = cls.control_min_v ?? null, least = cls.cranking_min_v ?? null;
+  if (!cls.motors) return notNow(["The schedule does not say which motors start it.", ASK]);
+  if (volts === null) {
+    return notNow(["The battery at rest is not read: without volts nothing starts, on air neither.",
+      "Read the battery's volts from the gauge, never probe."]);
+  }
+  if (control === null) return notNow(["The schedule does not say how many volts the controls need.", ASK]);
+  if (volts < control) {
+    return notNow([`Battery ${volts} V at rest, under ${control}: nothing starts, on air neither, for the controls and ` +
+      "the fuel pump need it.", CHARGE]);
+  }
+  let volt = null, noVolt = null;
+  if (least === null) noVolt = ["the schedule does not say how many volts cranking needs", ASK];
+  else if (volts < least) noVolt = [`battery ${volts} V at rest, under ${least}`, CHARGE];
+  else if (k.fell && k.fell.volts < least) {
+    noVolt = [`the battery fell to ${k.fell.volts} V while cranking, ${at(k.fell.at)}, under ${least}`, CHARGE];
+  } else volt = `battery ${volts} V at rest, at least ${least}`;
+  let air = null, noAir = null;
+  const need = `${cls.air_min_psi ?? "80"}${(cls.air_min_psi ?? null) === null ? " (common practice, no source)" : ""}`;
+  if (psi === null) noAir = ["the main reservoir is not read", "Read the main reservoir."];
+  else if (psi < (cls.air_min_psi ?? 80)) {
+    noAir = [`main reservoir ${psi} psi, under ${need}`, "Couple main-reservoir hoses to another unit, as local instructions say."];
+  } else air = `main reservoir ${psi} psi, at least ${need}`;
+
+  const none = "Nothing in the book is against a start now";
+  const onVolts = cls.motors !== "air", onAir = cls.motors !== "electric";
+  if (onVolts && onAir && volt && air) return ["both", `${none}, with both kinds of motors: ${volt}; ${air}.`, []];
+  if (onVolts && volt) {
+    return onAir ? ["electric", `${none} on the electric motors only: ${volt}. Not on air: ${noAir[0]}.`, [noAir]]
+      : ["electric", `${none}, with its electric motors: ${volt}.`, []];
+  }
+  if (onAir && air) {
+    return onVolts ? ["air", `${none} on the air motors only: ${air}. Not on the electric motors: ${noVolt[0]}.`, [noVolt]]
+      : ["air", `${none}, with its air motors: ${air}.`, []];
+  }
+  return notNow(...(onVolts ? [[`Not on the electric motors: ${noVolt[0]}.`, noVolt[1]]] : []),
+    ...(onAir ? [[`Not on air: ${noAir[0]}.`, noAir[1]]] : []));
+}
+
+function span(micros) {
+  const minutes = Math.floor(Math.max(micros, 0) / MINUTE);
+  if (minutes < 60) return `${minutes} min`;
+  if (minutes >= 72 * 60) return `${Math.floor(minutes / 1440)} days`;
+  return `${Math.floor(minutes / 60)} h${minutes % 60 ? ` ${minutes % 60} min` : ""}`;
+}
+
+function coldWords(s, k, cls) {
+  const told = s.read.shut_down ?? null, hours = cls.long_shutdown_h ?? null;
+  let why;
+  if (told === "short") return null;
+  if (told === "long") why = "Shut down long, as told";
+  else if (hours === null) why = "The schedule does not say which shutdown is long";
+  else if (k.shut_down === null) why = "Shut down for an unknown time, which counts as long";
+  else if ((s.now - k.shut_down) / HOUR >= hours) why = `Shut down ${span(s.now - k.shut_down)}, and from ${hours} h on it is long`;
+  else return null;
+  return `${why}: the cold-engine procedure applies.`;
+}
+
+function crankWords(k, cls) {
+  const { crank_seconds_max: seconds, crank_rest_s: rest, crank_attempts: may } = cls;
+  const unsaid = "The schedule does not say how long to crank.";
+  const stated = (n) => (n ?? null) !== null;
+  const how = stated(seconds) ? `Crank at most ${seconds} s${stated(rest) ? `, then rest ${rest} s` : ""}.`
+    : `${stated(rest) ? `Rest ${rest} s after each attempt. ` : ""}${unsaid}`;
+  const attempt = attempts(k) + 1;
+  return stated(may) ? `${how} Attempt ${attempt} of ${may}.` : `${how} Attempt ${attempt}; the schedule does not say how many.`;
+}
+
+// ---- What waits in the queue counts
+
+/** `unit` as it is with a report's entries, contract JSON, in it; those that are in it already are not taken twice. */
+export function addReport(unit, report) {
+  if (report.unit !== unit.unit) return unit;
+  const devices = { ...unit.devices };
+  const start = [...unit.start.events];
+  const put = (events, event) => (events.some((e) => e.id === event.id && e.kind === event.kind) ? events
+    : [...events, event].sort(byPlace));
+  for (const entry of report.entries) {
+    const { id, kind } = entry;
+    const at = micros(entry.at ?? entry.found_at ?? entry.opened_at ?? entry.found_open_at);
+    const tag = kind === "ground_relay" ? "ground_relay" : tagOf(entry.device);
+    const did = deviceEvent(unit, report, entry);
+    if (tag && did) {
+      const of = devices[tag] ?? { rule: null, events: [] };
+      devices[tag] = { ...of, events: put(of.events, { at, id, by: report.author, signs: entry.signs ?? null, ...did }) };
+    }
+    for (const event of startEvents(entry, tag)) start.splice(0, Infinity, ...put(start, { at, id, ...event }));
+  }
+  return { ...unit, devices, start: { ...unit.start, events: start } };
+}
+
+const micros = (text) => Date.parse(text) * 1000;
+const orNull = (text) => (text ? micros(text) : null);
+
+function tagOf(device) {
+  if (!device || typeof device === "string") return device ?? null;
+  return `not listed: ${device.not_listed.split(/\s+/).filter(Boolean).join(" ").toUpperCase()}`;
+}
+
+function deviceEvent(unit, report, entry) {
+  switch (entry.kind) {
+    case "breaker_trip": {
+      const reset = (r) => ({ at: orNull(r.at), basis: r.basis ?? "not_determined", result: r.result ?? null });
+      return { kind: "trip", resets: (entry.resets ?? []).map(reset), left: entry.left };
+    }
+    case "position": {
+      // Who else works in a shop is not on the tablet: another person's closing counts as a crew's, the stricter of the two.
+      const who = !entry.by || entry.by === "not_known" ? report.author : entry.by;
+      const crew = typeof who === "string" && (who !== unit.me || unit.crew);
+      return { kind: "position", seen: entry.seen, moved_to: entry.moved_to ?? null, crew };
+    }
+    case "fuse_check":
+      return { kind: "fuse", blown: entry.result === "blown", replaced: Boolean(entry.replaced_by), basis: entry.basis ?? null };
+    case "ground_relay":
+      return { kind: "ground", operations: entry.operations ?? 1 };
+    case "bypass":
+      return { kind: "other" };
+    default:
+      return null;
+  }
+}
+
+function startEvents(entry, device) {
+  const stands = (standing) => (standing ? [{ kind: "device", device, standing }] : []);
+  const SEEN = { on: "on", closed: "on", off: "off", open: "off", tripped: "tripped" };
+  switch (entry.kind) {
+    case "engine_start":
+      return [{ kind: "start", outcome: entry.outcome, attempt: entry.attempt ?? null,
+        cranking_v: entry.battery_cranking_v ?? null, cock: entry.test_cock_result ?? null }];
+    case "shutdown":
+      return [{ kind: "stop", cause: entry.cause ?? null, notice: Boolean(entry.warning_notice) }];
+    case "defect":
+      return entry.warning_notice ? [{ kind: "notice" }] : [];
+    case "bypass": {
+      const closed = orNull(entry.closed_at);
+      return [{ kind: "guard", device, what: entry.protection ?? null, until: closed }];
+    }
+    case "breaker_trip":
+      return stands(entry.left);
+    case "position":
+      return stands(SEEN[entry.moved_to] ?? SEEN[entry.seen]);
+    case "fuse_check":
+      if (entry.replaced_by) return stands("on");
+      return stands({ good: "on", wrong_one: "on", bridged: "on", blown: "blown", missing: "missing" }[entry.result]);
+    default:
+      return [];
+  }
+}

@@ -18,7 +18,7 @@ macro_rules! files {
 }
 
 /// A new file of `static/` is named here.
-const FILES: &[(&str, &[u8])] = files!["book.css" "book.js" "icon.svg" "print.css"];
+const FILES: &[(&str, &[u8])] = files!["answers.js" "book.css" "book.js" "icon.svg" "print.css"];
 
 pub struct Asset {
     url: String,
