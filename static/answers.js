@@ -249,6 +249,7 @@ function known(events, now) {
       const what = LOCKS.includes(e.what);
       if (ended || what || e.what === "none") k.guards = others();
       if (what && !ended) k.guards.push({ device: e.device, what: e.what, at });
+      k.stands[e.device] = { standing: ended ? "on" : "off", at };
     }
   }
   return k;

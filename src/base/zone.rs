@@ -194,8 +194,7 @@ mod tests {
         };
         let row = |at: &str, minutes| (at.to_owned(), minutes);
         // US daylight time from 2026-03-08 08:00Z to 2026-11-01 07:00Z; tz database.
-        let chicago =
-            [row(from, -360), row("2026-03-08T08:00:00Z", -300), row("2026-11-01T07:00:00Z", -360)];
+        let chicago = [row(from, -360), row("2026-03-08T08:00:00Z", -300), row("2026-11-01T07:00:00Z", -360)];
         assert_eq!(of("America/Chicago"), chicago);
         assert_eq!(of("Etc/UTC"), [row(from, 0)]);
         assert_eq!(of("Asia/Kathmandu"), [row(from, 345)]);

@@ -13,10 +13,7 @@ use super::{
     start_events::{latest, of_device, of_unit},
 };
 use crate::{
-    base::{
-        EntryId, Instant, SignIn, Tag, UnitName, Zone,
-        instant::DAY,
-    },
+    base::{EntryId, Instant, SignIn, Tag, UnitName, Zone, instant::DAY},
     people::People,
     reports::vocabulary::{Basis, FuseResult, Left, ResetResult, Seen, Signs},
     roster::{Device, Schedule},
@@ -196,11 +193,9 @@ fn event(fact: &Fact, people: &People) -> Event {
         Told::Position(p) => {
             Did::Position { seen: p.seen, moved_to: p.moved_to, crew: by_crew(fact, p, people) }
         }
-        Told::Fuse { result, replaced_by, basis, .. } => Did::Fuse {
-            blown: *result == FuseResult::Blown,
-            replaced: replaced_by.is_some(),
-            basis: *basis,
-        },
+        Told::Fuse { result, replaced_by, basis, .. } => {
+            Did::Fuse { blown: *result == FuseResult::Blown, replaced: replaced_by.is_some(), basis: *basis }
+        }
         Told::Ground { operations, .. } => Did::Ground { operations: *operations },
         Told::RepairClosed { .. } => Did::Repair,
         _ => Did::Other,

@@ -16,7 +16,8 @@ use crate::{
     roster::schedule::{StartLimits, StartMotors},
 };
 
-pub const DEFERS: &str = "Your railway's instructions and qualified people decide; if they say otherwise, follow them.";
+pub const DEFERS: &str =
+    "Your railway's instructions and qualified people decide; if they say otherwise, follow them.";
 /// Pounds per square inch for the air motors of a class whose schedule does not say: common practice, no source.
 pub const AIR_MIN_PSI: f64 = 80.0;
 
@@ -136,9 +137,9 @@ fn not_now(against: Vec<Against>) -> Said {
 
 fn shop(situation: &Situation, zone: &Zone) -> Vec<Against> {
     let book = &situation.book;
-    let held = book.held.map(|at| {
-        (format!("The shop holds it since {}.", zone.in_words(at)), "The shop releases it.")
-    });
+    let held = book
+        .held
+        .map(|at| (format!("The shop holds it since {}.", zone.in_words(at)), "The shop releases it."));
     let repairs = book.repairs.iter().map(|(at, device)| {
         let of = device.as_ref().map_or("the unit", Tag::as_str);
         (format!("A repair of {of} is open since {}.", zone.in_words(*at)), "The shop closes the repair.")
@@ -175,7 +176,8 @@ fn written(situation: &Situation, known: &Known<'_>, zone: &Zone, cold: bool) ->
         let at = zone.in_words(at);
         out.push((format!("{what} at a test cock, written {at}: do not start."), REPAIR));
     } else if cold && situation.readings.test_cock != Some(TestCock::Clear) {
-        let says = "Before a cold start the test cocks have to be clear, and that is not said yet.".to_owned();
+        let says =
+            "Before a cold start the test cocks have to be clear, and that is not said yet.".to_owned();
         out.push((says, "Blow the test cocks: all clear."));
     }
     out
@@ -232,7 +234,8 @@ fn gauges(readings: &Readings, class: &StartLimits, known: &Known<'_>, zone: &Zo
         return only("The schedule does not say which motors start it.".to_owned(), ASK);
     };
     let Some(volts) = readings.battery_rest_v else {
-        let says = "The battery at rest is not read: without volts nothing starts, on air neither.".to_owned();
+        let says =
+            "The battery at rest is not read: without volts nothing starts, on air neither.".to_owned();
         return only(says, "Read the battery's volts from the gauge, never probe.");
     };
     match class.control_min_v {
@@ -303,14 +306,17 @@ fn verdict(electric: Option<Motors>, air: Option<Motors>) -> Said {
             (Verdict::Electric, says, vec![no])
         }
         (Some(Err(no)), Some(Ok(psi))) => {
-            let says = format!("{NOTHING} on the air motors only: {psi}. Not on the electric motors: {}.", no.0);
+            let says =
+                format!("{NOTHING} on the air motors only: {psi}. Not on the electric motors: {}.", no.0);
             (Verdict::Air, says, vec![no])
         }
         (electric, air) => {
             let no = |motors: Option<Motors>, on: &str| {
                 motors.and_then(Result::err).map(|(why, change)| (format!("Not {on}: {why}."), change))
             };
-            not_now([no(electric, "on the electric motors"), no(air, "on air")].into_iter().flatten().collect())
+            not_now(
+                [no(electric, "on the electric motors"), no(air, "on air")].into_iter().flatten().collect(),
+            )
         }
     }
 }
@@ -336,7 +342,9 @@ fn crank(situation: &Situation, known: &Known<'_>) -> String {
     let how = match (class.crank_seconds_max, class.crank_rest_s) {
         (Some(seconds), Some(rest)) => format!("Crank at most {seconds} s, then rest {rest} s."),
         (Some(seconds), None) => format!("Crank at most {seconds} s."),
-        (None, Some(rest)) => format!("Rest {rest} s after each attempt. The schedule does not say how long to crank."),
+        (None, Some(rest)) => {
+            format!("Rest {rest} s after each attempt. The schedule does not say how long to crank.")
+        }
         (None, None) => "The schedule does not say how long to crank.".to_owned(),
     };
     let attempt = known.attempts() + 1;

@@ -1,10 +1,12 @@
 //! What was written that bears on starting an engine: events, and what follows from them at a moment.
+use std::collections::{BTreeMap, BTreeSet};
+
 use serde::Serialize;
 
 use super::{
     Fact, Told,
     occurrence::did_not_run,
-    state::{Standing, state_of},
+    state::{Standing, left_by},
 };
 use crate::{
     base::{EntryId, Instant, Tag, instant::DAY},
@@ -25,16 +27,33 @@ pub struct Event {
 #[derive(Clone, Debug, PartialEq, Serialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Did {
-    Start { outcome: Outcome, attempt: Option<u32>, cranking_v: Option<f64>, cock: Option<TestCock> },
-    Stop { cause: Option<ShutdownCause>, notice: bool },
+    Start {
+        outcome: Outcome,
+        attempt: Option<u32>,
+        cranking_v: Option<f64>,
+        cock: Option<TestCock>,
+    },
+    Stop {
+        cause: Option<ShutdownCause>,
+        notice: bool,
+    },
     /// A defect with a warning notice.
     Notice,
     /// How a device was last written to stand.
-    Device { device: Tag, standing: Standing },
+    Device {
+        device: Tag,
+        standing: Standing,
+    },
     /// A cutout opened or found open, and what was at it.
-    Guard { device: Tag, what: Option<Protection>, until: Option<Instant> },
+    Guard {
+        device: Tag,
+        what: Option<Protection>,
+        until: Option<Instant>,
+    },
     /// A repair was closed: of the unit, or only of what starts it.
-    Repaired { start_only: bool },
+    Repaired {
+        start_only: bool,
+    },
 }
 
 /// A stop after which an engine is not simply started again.
@@ -119,7 +138,9 @@ impl<'a> Known<'a> {
             (None, _) => {}
         }
         match event.did {
-            Did::Repaired { start_only: false } => (self.notice, self.stopped, self.cock) = (None, None, None),
+            Did::Repaired { start_only: false } => {
+                (self.notice, self.stopped, self.cock) = (None, None, None)
+            }
             Did::Stop { notice: true, .. } | Did::Notice => self.notice = Some(at),
             Did::Start { cock: Some(cock @ (TestCock::Water | TestCock::Fuel | TestCock::Oil)), .. } => {
                 self.cock = Some((cock, at));
@@ -163,6 +184,9 @@ impl<'a> Known<'a> {
                     self.guards.retain(|(tag, ..)| *tag != device);
                 }
                 self.guards.extend(stands.filter(|_| !ended).map(|what| (device, what, event.at)));
+                let standing = if ended { Standing::On } else { Standing::Off };
+                self.standing.retain(|(tag, ..)| *tag != device);
+                self.standing.push((device, standing, event.at));
             }
             _ => {}
         }
@@ -201,34 +225,45 @@ pub fn of_unit(facts: &[Fact]) -> impl Iterator<Item = Event> {
     })
 }
 
-/// Of a device's dossier: how it stands, and what was at it while it was open.
-pub fn of_device(device: &Tag, facts: &[Fact]) -> Vec<Event> {
-    let guards = facts.iter().filter(|fact| fact.withdrawn.is_none()).filter_map(|fact| {
-        let Told::Bypass(bypass) = &fact.told else { return None };
-        let (what, until) = (bypass.protection, bypass.end(fact.at));
-        Some(Event { at: fact.at, id: fact.entry, did: Did::Guard { device: device.clone(), what, until } })
-    });
-    let state = state_of(facts).map(|state| {
-        let did = Did::Device { device: device.clone(), standing: state.standing };
-        Event { at: state.seen_at, id: state.entry, did }
-    });
-    guards.chain(state).collect()
+/// Of a device's dossier: how it was left each time, and what was at it while it was open.
+pub fn of_device<'a>(device: &'a Tag, facts: &'a [Fact]) -> impl Iterator<Item = Event> + 'a {
+    facts.iter().filter(|fact| fact.withdrawn.is_none()).filter_map(|fact| {
+        let device = device.clone();
+        let did = match &fact.told {
+            Told::Bypass(bypass) => {
+                Did::Guard { device, what: bypass.protection, until: bypass.end(fact.at) }
+            }
+            _ => Did::Device { device, standing: left_by(fact)? },
+        };
+        Some(Event { at: fact.at, id: fact.entry, did })
+    })
 }
 
-/// What cannot matter any more is left out: a unit's years of starts would not fit a tablet's picture of it. The
-/// events of one device stay, there are few. Sorted by time and id.
+/// What cannot matter any more is left out: a unit's years of starts would not fit a tablet's picture of it. Sorted by
+/// time and id.
 pub fn latest(mut events: Vec<Event>, from: Instant) -> Vec<Event> {
     events.sort_by_key(|event| (event.at, event.id));
-    let last = |of: &dyn Fn(&Event) -> bool| events.iter().rposition(of).unwrap_or(0);
+    let last = |of: &dyn Fn(&Event) -> bool| events.iter().rposition(of);
     let repaired = last(&|e| matches!(e.did, Did::Repaired { start_only: false }));
-    let (ran, past) = (last(&Event::ran), last(&Event::is_past));
-    let stopped = last(&|e| matches!(e.did, Did::Stop { .. }));
-    let young = |event: &Event| from.since(event.at) <= KEPT;
+    let mut marks: BTreeSet<usize> =
+        [repaired, last(&Event::ran), last(&Event::is_past)].into_iter().flatten().collect();
+    marks.extend(last(&|e| matches!(e.did, Did::Stop { .. })));
+    // How each device was last left, and when it was last on.
+    let mut left: BTreeMap<(&Tag, bool), usize> = BTreeMap::new();
+    for (place, event) in events.iter().enumerate() {
+        if let Did::Device { device, standing } = &event.did {
+            left.insert((device, false), place);
+            if *standing == Standing::On {
+                left.insert((device, true), place);
+            }
+        }
+    }
+    marks.extend(left.into_values());
     let kept = |place: usize, event: &Event| {
-        let stands = event.stop().is_some() || is_wet(event) || has_notice(event);
-        let of_device = matches!(event.did, Did::Device { .. } | Did::Guard { .. });
-        let marks = [repaired, ran, past, stopped].contains(&place);
-        young(event) || of_device || marks || (place >= repaired && stands)
+        let unanswered = event.stop().is_some() || is_wet(event) || has_notice(event);
+        let guard = matches!(event.did, Did::Guard { .. });
+        let young = from.since(event.at) <= KEPT;
+        young || guard || marks.contains(&place) || (unanswered && Some(place) >= repaired)
     };
     let places: Vec<bool> = events.iter().enumerate().map(|(place, event)| kept(place, event)).collect();
     events.into_iter().zip(places).filter(|(_, kept)| *kept).map(|(event, _)| event).collect()

@@ -45,7 +45,9 @@ async fn the_tablet_says_what_the_server_says() {
                 if said[answer] != wanted[answer] {
                     panic!(
                         "seed {seed}, {answer}: the script says\n{:#}\nthe server\n{:#}\nabout\n{}",
-                        said[answer], wanted[answer], case.asked()
+                        said[answer],
+                        wanted[answer],
+                        case.asked()
                     );
                 }
             }

@@ -100,7 +100,8 @@ impl Case {
             Verdict::WaitUntil(until) => ("wait", Some(until.0 / 1000)),
             Verdict::DoNot => ("do_not", None),
         };
-        let ResetAnswer { says, before, after, if_left_off, others_not_known, always, defers, .. } = &self.reset;
+        let ResetAnswer { says, before, after, if_left_off, others_not_known, always, defers, .. } =
+            &self.reset;
         json!({
             "reset": {
                 "verdict": verdict, "until": until, "says": says, "before": before, "after": after,
@@ -125,14 +126,18 @@ impl Making {
     fn new(seed: u64) -> Self {
         let mut dice = Dice(seed);
         let mut people = People::default();
-        for (name, role) in
-            [("n.okafor", Role::Crew), ("c.rey", Role::Crew), ("t.brask", Role::Shop), ("m.ruiz", Role::Supervisor)]
-        {
+        for (name, role) in [
+            ("n.okafor", Role::Crew),
+            ("c.rey", Role::Crew),
+            ("t.brask", Role::Shop),
+            ("m.ruiz", Role::Supervisor),
+        ] {
             let person = Person { sign_in: name.into(), role, added_at: Instant(0), active: true };
             people.persons.insert(name.into(), Arc::new(person));
         }
         // Around the change of clocks of 8 March 2026, to the minute.
-        let now = Instant::parse("2026-03-08T08:00:00Z").unwrap().plus((dice.below(20_000) - 10_000) * MINUTE);
+        let now =
+            Instant::parse("2026-03-08T08:00:00Z").unwrap().plus((dice.below(20_000) - 10_000) * MINUTE);
         let zone: &str = *dice.one(ZONES);
         let zone = Zone::named(zone).unwrap();
         let me = if dice.chance(85) { "n.okafor".into() } else { "t.brask".into() };
@@ -175,7 +180,8 @@ impl Making {
             },
         };
         facts.extend(server.iter().flat_map(|(entry, by)| self.routed(entry, by)));
-        let tablet = situation::of(&UNIT.into(), &dossiers(facts.clone()), shop.clone(), &self.beside(picture));
+        let tablet =
+            situation::of(&UNIT.into(), &dossiers(facts.clone()), shop.clone(), &self.beside(picture));
         facts.extend(waiting.iter().flat_map(|(entry, by)| self.routed(entry, by)));
         self.answered(picture, tablet, queue, dossiers(facts), shop)
     }
@@ -227,7 +233,10 @@ impl Making {
             battery_rest_v: dice.chance(85).then_some(volts),
             main_reservoir_psi: dice.chance(80).then_some(psi),
             test_cock: dice
-                .maybe(70, &[TestCock::Clear, TestCock::Clear, TestCock::Clear, TestCock::Fuel, TestCock::NotLooked])
+                .maybe(
+                    70,
+                    &[TestCock::Clear, TestCock::Clear, TestCock::Clear, TestCock::Fuel, TestCock::NotLooked],
+                )
                 .copied(),
             shut_down: dice.maybe(30, &[ShutDown::Short, ShutDown::Long]).copied(),
             not_right: dice.maybe(8, &["Oil on the dipstick".to_owned()]).cloned().into_iter().collect(),
@@ -280,7 +289,9 @@ impl Making {
         put("id", json!(id));
         put("kind", json!(kind));
         put(field, json!(at.to_z()));
-        if let Some(signs) = dice.maybe(15, &["none", "smell", "smoke", "heat", "arcing", "water", "not_looked"]) {
+        if let Some(signs) =
+            dice.maybe(15, &["none", "smell", "smoke", "heat", "arcing", "water", "not_looked"])
+        {
             put("signs", json!(signs));
         }
         let people: &[&str] = if queued { &["n.okafor", "c.rey"] } else { &["n.okafor", "c.rey", "t.brask"] };
@@ -293,8 +304,20 @@ impl Making {
 
 const TAGS: &[&str] = &["TC2", "TC2", "TC2", "LCP", "SF"];
 const KINDS: [&str; 14] = [
-    "breaker_trip", "breaker_trip", "breaker_trip", "breaker_trip", "position", "position", "fuse_check", "ground_relay",
-    "bypass", "engine_start", "engine_start", "engine_start", "shutdown", "defect",
+    "breaker_trip",
+    "breaker_trip",
+    "breaker_trip",
+    "breaker_trip",
+    "position",
+    "position",
+    "fuse_check",
+    "ground_relay",
+    "bypass",
+    "engine_start",
+    "engine_start",
+    "engine_start",
+    "shutdown",
+    "defect",
 ];
 
 fn told(kind: &str, at: Instant, people: &[&str], dice: &mut Dice) -> Vec<(&'static str, Value)> {
@@ -309,7 +332,8 @@ fn told(kind: &str, at: Instant, people: &[&str], dice: &mut Dice) -> Vec<(&'sta
             let resets: Vec<Value> = (0..dice.below(3))
                 .map(|_| {
                     let at = dice.chance(80).then(|| later(dice));
-                    let result = dice.maybe(90, &["held", "held", "tripped_again", "would_not_latch"]).copied();
+                    let result =
+                        dice.maybe(90, &["held", "held", "tripped_again", "would_not_latch"]).copied();
                     json!({ "at": at, "basis": dice.maybe(80, &basis), "result": result })
                 })
                 .collect();
@@ -358,8 +382,18 @@ fn told_of_engine(kind: &str, dice: &mut Dice) -> Vec<(&'static str, Value)> {
     match kind {
         "engine_start" => {
             let outcome = [
-                "running", "running", "running", "no_crank", "slow_crank", "no_fire", "started_then_stopped", "low_oil",
-                "low_water", "overspeed", "crankcase_device", "not_known",
+                "running",
+                "running",
+                "running",
+                "no_crank",
+                "slow_crank",
+                "no_fire",
+                "started_then_stopped",
+                "low_oil",
+                "low_water",
+                "overspeed",
+                "crankcase_device",
+                "not_known",
             ];
             let cock = ["clear", "clear", "clear", "water", "not_looked", "not_known"];
             let volts = dice.figure(35, 60);
@@ -372,7 +406,16 @@ fn told_of_engine(kind: &str, dice: &mut Dice) -> Vec<(&'static str, Value)> {
             ]
         }
         "shutdown" => {
-            let cause = ["crew", "crew", "crew", "low_oil", "low_water", "overspeed", "crankcase_device", "not_known"];
+            let cause = [
+                "crew",
+                "crew",
+                "crew",
+                "low_oil",
+                "low_water",
+                "overspeed",
+                "crankcase_device",
+                "not_known",
+            ];
             vec![("cause", json!(dice.maybe(90, &cause))), ("warning_notice", json!(notice))]
         }
         _ => vec![("text", json!("horn weak")), ("warning_notice", json!(notice))],

@@ -4,7 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Bad;
 use crate::{
     base::{Tag, table::Cells},
-    roster::{Device, Panel, Place, schedule::{StartLimits, StartMotors}},
+    roster::{
+        Device, Panel, Place,
+        schedule::{StartLimits, StartMotors},
+    },
 };
 
 type Rows<'t> = [(Cells<'t>, Device)];
