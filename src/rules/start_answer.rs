@@ -28,7 +28,7 @@ words! {
 words! { pub enum ShutDown { Short = "short", Long = "long", } }
 
 /// Everything the answer rests on.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Situation {
     pub picture_from: Instant,
     pub book: InBook,
@@ -46,7 +46,8 @@ pub struct InBook {
     pub repairs: Vec<(Instant, Option<Tag>)>,
     /// The devices that a start needs, and their legends.
     pub group: Vec<(Tag, String)>,
-    /// Sorted by time and id.
+    /// Sorted by time and id. A tablet has them in another form, see [`super::situation`].
+    #[serde(skip)]
     pub events: Vec<Event>,
 }
 

@@ -1,11 +1,10 @@
 //! What was written that bears on starting an engine: events, and what follows from them at a moment.
 use std::collections::{BTreeMap, BTreeSet};
 
-use serde::Serialize;
-
 use super::{
     Fact, Told,
     occurrence::did_not_run,
+    situation::KEPT,
     state::{Standing, left_by},
 };
 use crate::{
@@ -16,16 +15,14 @@ use crate::{
 /// Attempts and their volts count for so long: after a night's charge they say nothing any more.
 const ATTEMPTS: i64 = DAY;
 
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Event {
     pub at: Instant,
     pub id: EntryId,
-    #[serde(flatten)]
     pub did: Did,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize)]
-#[serde(tag = "kind", rename_all = "snake_case")]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Did {
     Start {
         outcome: Outcome,
@@ -268,9 +265,6 @@ pub fn latest(mut events: Vec<Event>, from: Instant) -> Vec<Event> {
     let places: Vec<bool> = events.iter().enumerate().map(|(place, event)| kept(place, event)).collect();
     events.into_iter().zip(places).filter(|(_, kept)| *kept).map(|(event, _)| event).collect()
 }
-
-/// So much of the time before a picture is in it whole: reports that come late from another tablet fall into it.
-const KEPT: i64 = 7 * DAY;
 
 fn is_wet(event: &Event) -> bool {
     matches!(event.did, Did::Start { cock: Some(TestCock::Water | TestCock::Fuel | TestCock::Oil), .. })
