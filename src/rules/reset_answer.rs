@@ -237,13 +237,11 @@ fn by_count(asked: &Asked<'_>, device: &Device, times: u32, facts: &[&Fact]) -> 
 /// Until when the device has to cool, if that is still to come.
 fn waiting(asked: &Asked<'_>, device: &Device, facts: &[&Fact]) -> Option<Instant> {
     let wait = i64::from(device.crew_resets.wait_s?) * SECOND;
-    let again = facts.iter().filter_map(|f| match &f.told {
-        Told::Trip { resets, .. } => {
-            let again = resets.iter().filter(|r| r.result == Some(ResetResult::TrippedAgain));
-            again.filter_map(|r| r.at).max()
-        }
-        _ => None,
+    let resets = facts.iter().flat_map(|f| match &f.told {
+        Told::Trip { resets, .. } => resets.as_slice(),
+        _ => &[],
     });
+    let again = resets.filter(|r| r.result == Some(ResetResult::TrippedAgain)).filter_map(|r| r.at);
     let operated = facts.iter().filter(|f| operations(f) > 0).map(|f| f.at);
     let last = operated.chain(again).chain(asked.tripped_at).filter(|at| *at <= asked.now).max()?;
     Some(last.plus(wait)).filter(|until| *until > asked.now)

@@ -18,7 +18,8 @@ macro_rules! files {
 }
 
 /// A new file of `static/` is named here.
-const FILES: &[(&str, &[u8])] = files!["book.css" "book.js" "icon.svg" "print.css" "contract.js" "keep.js" "online.js" "sending.js" "shell.js"];
+const FILES: &[(&str, &[u8])] =
+    files!["answers.js" "book.css" "book.js" "contract.js" "icon.svg" "keep.js" "online.js" "print.css" "sending.js" "shell.js"];
 
 pub struct Asset {
     url: String,

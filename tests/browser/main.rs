@@ -3,6 +3,7 @@
 //! `chromium-driver`; without them every test here fails and says so.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
+mod answers;
 mod chromium;
 mod extremes;
 mod house;
@@ -11,5 +12,6 @@ mod keyboard;
 mod looks;
 mod person;
 mod screens;
+mod situations;
 mod twice;
 mod weight;

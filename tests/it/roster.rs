@@ -66,5 +66,6 @@ pub fn schedule() -> Schedule {
             columns: 3,
         }],
         devices,
+        checks: vec![],
     }
 }

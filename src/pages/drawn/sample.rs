@@ -157,6 +157,7 @@ pub fn schedule() -> Schedule {
             panel("B", "Power panel", "electrical cabinet, left door", 4),
         ],
         devices,
+        checks: Vec::new(),
     }
 }
 

@@ -26,7 +26,10 @@ use crate::{
     },
     reports,
     roster::{Device, Schedule},
-    rules,
+    rules::{
+        self,
+        situation::{self, Beside, InShop},
+    },
     web::{Answer, App, Me, Oops},
 };
 
@@ -77,10 +80,19 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
     let panel = here.schedule().map(|schedule| panel(schedule, &here, &picture)).transpose()?;
     let cutouts: Vec<_> =
         here.schedule().into_iter().flat_map(Schedule::cutouts).map(|d| d.tag.to_string()).collect();
+    let (me, now) = (me.sign_in(), here.now);
+    let beside = Beside {
+        me,
+        people: &here.world.people,
+        zone: &here.world.railway.zone,
+        schedule: here.schedule(),
+        now,
+    };
+    let situation = situation::of(&here.unit, &dossiers, InShop::default(), &beside);
     Ok(Json(json!({
-        "v": 1, "unit": here.unit, "class": here.card().map(|card| &card.class), "as_of": here.now.to_z(),
+        "v": 1, "situation": situation, "unit": here.unit, "class": here.card().map(|card| &card.class), "as_of": here.now.to_z(),
         "panel": panel, "cutouts": cutouts, "open": open_cutouts(&app, &here, &[]).await?, "slip": slip,
-        "draft": draft.map(|kept| drafted(&kept, &here, me.sign_in())),
+        "draft": draft.map(|kept| drafted(&kept, &here, me)),
     }))
     .into_response())
 }

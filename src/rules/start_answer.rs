@@ -1,0 +1,356 @@
+//! How may this engine be started now, and what would change that? From the schedule, what everybody wrote, and the
+//! readings and checks just made. It never says that a start is without danger, only what is against it.
+//!
+//! `static/answers.js` says the same where there is no network; `tests/browser/answers.rs` holds both together.
+use serde::Serialize;
+
+use super::start_events::{Event, Known, Stop};
+use crate::{
+    base::{
+        Instant, Tag, Zone,
+        instant::{HOUR, SECOND},
+        text::{count, span},
+        words::words,
+    },
+    reports::vocabulary::TestCock,
+    roster::schedule::{StartLimits, StartMotors},
+};
+
+pub const DEFERS: &str =
+    "Your railway's instructions and qualified people decide; if they say otherwise, follow them.";
+/// Pounds per square inch for the air motors of a class whose schedule does not say: common practice, no source.
+pub const AIR_MIN_PSI: f64 = 80.0;
+
+words! {
+    /// Which motors nothing is held against; `not_now`: something is, or it is not known.
+    pub enum Verdict { Both = "both", Electric = "electric", Air = "air", NotNow = "not_now", }
+}
+words! { pub enum ShutDown { Short = "short", Long = "long", } }
+
+/// Everything the answer rests on.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Situation {
+    pub picture_from: Instant,
+    pub book: InBook,
+    pub readings: Readings,
+}
+
+/// What the book has of one unit that bears on starting it.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct InBook {
+    /// `None`: no schedule, the unit is not on the roster.
+    pub class: Option<StartLimits>,
+    /// The shop holds it since.
+    pub held: Option<Instant>,
+    /// Repairs that are open: since when, and of what; `None` is the unit.
+    pub repairs: Vec<(Instant, Option<Tag>)>,
+    /// The devices that a start needs, and their legends.
+    pub group: Vec<(Tag, String)>,
+    /// Sorted by time and id. A tablet has them in another form, see [`super::situation`].
+    #[serde(skip)]
+    pub events: Vec<Event>,
+}
+
+/// What has just been read and looked at.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Readings {
+    pub battery_rest_v: Option<f64>,
+    pub main_reservoir_psi: Option<f64>,
+    pub test_cock: Option<TestCock>,
+    /// How long it has been shut down, if they know better than the book.
+    pub shut_down: Option<ShutDown>,
+    /// Checks that are not right and that stand against a start, in their words.
+    pub not_right: Vec<String>,
+    /// Devices seen on, whatever was written before.
+    pub seen_on: Vec<Tag>,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StartAnswer {
+    pub verdict: Verdict,
+    /// The answer in a sentence or two.
+    pub says: String,
+    /// Each thing that is against a start; none unless the verdict is 'not now'.
+    pub reasons: Vec<String>,
+    pub would_change: Vec<String>,
+    /// Why it is started as a cold engine; `None`: it need not be.
+    pub cold: Option<String>,
+    /// How long to crank, how long to rest, which attempt this is.
+    pub crank: String,
+    pub attempt: u32,
+    /// The picture of the book is not of now.
+    pub picture: Option<String>,
+    pub defers: &'static str,
+}
+
+/// One thing against a start, and what would change it.
+type Against = (String, &'static str);
+
+const REPAIR: &str = "Qualified people find the cause, and the shop closes a repair.";
+const ASK: &str = "Ask the shop what a start of this unit takes.";
+const CHARGE: &str = "Charge the battery.";
+
+pub fn start_answer(situation: &Situation, zone: &Zone, now: Instant) -> StartAnswer {
+    let known = Known::of(&situation.book.events, now);
+    let cold = cold(situation, &known, now);
+    let mut against = shop(situation, zone);
+    against.extend(written(situation, &known, zone, cold.is_some()));
+    against.extend(checks(situation, &known, zone));
+    against.extend(cranked(situation, &known, zone, now));
+    let (verdict, says, against) = match &situation.book.class {
+        None => {
+            against.push(("The book has no schedule of it.".to_owned(), ASK));
+            not_now(against)
+        }
+        Some(_) if !against.is_empty() => not_now(against),
+        Some(class) => gauges(&situation.readings, class, &known, zone),
+    };
+    let mut would_change: Vec<String> = Vec::new();
+    for (_, change) in &against {
+        if !would_change.iter().any(|known| known == change) {
+            would_change.push((*change).to_owned());
+        }
+    }
+    let reasons = against.into_iter().map(|(reason, _)| reason).filter(|_| verdict == Verdict::NotNow);
+    let old = now.since(situation.picture_from) > HOUR;
+    StartAnswer {
+        verdict,
+        says,
+        reasons: reasons.collect(),
+        would_change,
+        cold,
+        crank: crank(situation, &known),
+        attempt: known.attempts() + 1,
+        picture: old.then(|| {
+            let from = zone.in_words(situation.picture_from);
+            format!("This picture of the book is from {from}: what was written since is not in it.")
+        }),
+        defers: DEFERS,
+    }
+}
+
+type Said = (Verdict, String, Vec<Against>);
+
+fn not_now(against: Vec<Against>) -> Said {
+    let reasons: Vec<&str> = against.iter().map(|(reason, _)| reason.as_str()).collect();
+    (Verdict::NotNow, format!("Not now. {}", reasons.join(" ")), against)
+}
+
+fn shop(situation: &Situation, zone: &Zone) -> Vec<Against> {
+    let book = &situation.book;
+    let held = book
+        .held
+        .map(|at| (format!("The shop holds it since {}.", zone.in_words(at)), "The shop releases it."));
+    let repairs = book.repairs.iter().map(|(at, device)| {
+        let of = device.as_ref().map_or("the unit", Tag::as_str);
+        (format!("A repair of {of} is open since {}.", zone.in_words(*at)), "The shop closes the repair.")
+    });
+    held.into_iter().chain(repairs).collect()
+}
+
+/// What was written about the unit and stands until somebody answers it.
+fn written(situation: &Situation, known: &Known<'_>, zone: &Zone, cold: bool) -> Vec<Against> {
+    let mut out: Vec<Against> = Vec::new();
+    if let Some(at) = known.notice {
+        let says = format!("A warning notice was hung on it, written {}: read it.", zone.in_words(at));
+        out.push((says, "What it warns of is repaired, the repair closed and the notice taken off."));
+    }
+    for (device, what, at) in &known.guards {
+        let what = what.as_str().replace('_', " ");
+        let at = zone.in_words(*at);
+        let says = format!("A {what} at {device} was written {at}: somebody may be working on it.");
+        out.push((says, "Whoever put it there takes it off."));
+    }
+    if let Some((stop, at)) = known.stopped {
+        let (by, then) = match stop {
+            Stop::CrankcaseDevice => ("by the crankcase device", ": stay away, open nothing, no restart"),
+            Stop::Overspeed => ("by the overspeed device", ": no restart"),
+            Stop::LowOil => ("for low oil", ""),
+            Stop::LowWater => ("for low water", ""),
+        };
+        out.push((format!("It was stopped {by}, {}{then}.", zone.in_words(at)), REPAIR));
+    }
+    let now = situation.readings.test_cock.and_then(wet);
+    if let Some(what) = now {
+        out.push((format!("{what} at a test cock: do not start."), REPAIR));
+    } else if let Some((what, at)) = known.cock.and_then(|(cock, at)| Some((wet(cock)?, at))) {
+        let at = zone.in_words(at);
+        out.push((format!("{what} at a test cock, written {at}: do not start."), REPAIR));
+    } else if cold && situation.readings.test_cock != Some(TestCock::Clear) {
+        let says =
+            "Before a cold start the test cocks have to be clear, and that is not said yet.".to_owned();
+        out.push((says, "Blow the test cocks: all clear."));
+    }
+    out
+}
+
+fn wet(cock: TestCock) -> Option<&'static str> {
+    match cock {
+        TestCock::Water => Some("Water"),
+        TestCock::Fuel => Some("Fuel"),
+        TestCock::Oil => Some("Oil"),
+        TestCock::Clear | TestCock::NotLooked | TestCock::NotKnown => None,
+    }
+}
+
+fn checks(situation: &Situation, known: &Known<'_>, zone: &Zone) -> Vec<Against> {
+    let readings = &situation.readings;
+    let off = situation.book.group.iter().filter(|(tag, _)| !readings.seen_on.contains(tag));
+    let off = off.filter_map(|(tag, legend)| {
+        let (standing, at) = known.standing(tag).filter(|(standing, _)| standing.is_open())?;
+        let standing = standing.as_str().replace('_', " ");
+        let says = format!("{tag} ({legend}) was last written {standing}, {}.", zone.in_words(at));
+        Some((says, "What is off is looked at, closed as the schedule says, and written down."))
+    });
+    let not_right = readings.not_right.iter();
+    let not_right = not_right.map(|text| (format!("Not right: {text}."), "What is not right is put right."));
+    off.chain(not_right).collect()
+}
+
+/// Attempts used up, or the motors still resting.
+fn cranked(situation: &Situation, known: &Known<'_>, zone: &Zone, now: Instant) -> Vec<Against> {
+    let Some(class) = &situation.book.class else { return Vec::new() };
+    let mut out: Vec<Against> = Vec::new();
+    let (made, first) = (known.attempts(), known.failed.first().map(|(at, _)| *at));
+    if let (Some(may), Some(first)) = (class.crank_attempts.filter(|may| made >= *may), first) {
+        let attempts = count(u64::from(made), "attempt", "attempts");
+        let since = zone.in_words(first);
+        let says = format!("{attempts} failed since {since}; the schedule allows {may}.");
+        out.push((says, "The shop looks at it and closes a repair."));
+    }
+    let rest = i64::from(class.crank_rest_s.unwrap_or(0));
+    let more = known.failed.last().map_or(0, |(at, _)| rest * SECOND - now.since(*at));
+    if more > 0 {
+        let seconds = (more + SECOND - 1) / SECOND;
+        let says = format!("The starting motors rest {rest} s after an attempt: {seconds} s more.");
+        out.push((says, "The rest is over."));
+    }
+    out
+}
+
+/// By the motors of the class and what was read off the gauges; nothing else is against it.
+fn gauges(readings: &Readings, class: &StartLimits, known: &Known<'_>, zone: &Zone) -> Said {
+    let only = |reason: String, change| not_now(vec![(reason, change)]);
+    let Some(motors) = class.motors else {
+        return only("The schedule does not say which motors start it.".to_owned(), ASK);
+    };
+    let Some(volts) = readings.battery_rest_v else {
+        let says =
+            "The battery at rest is not read: without volts nothing starts, on air neither.".to_owned();
+        return only(says, "Read the battery's volts from the gauge, never probe.");
+    };
+    match class.control_min_v {
+        None => {
+            return only("The schedule does not say how many volts the controls need.".to_owned(), ASK);
+        }
+        Some(least) if volts < least => {
+            let says = format!(
+                "Battery {volts} V at rest, under {least}: nothing starts, on air neither, for the controls and \
+                 the fuel pump need it."
+            );
+            return only(says, CHARGE);
+        }
+        Some(_) => {}
+    }
+    let electric = (motors != StartMotors::Air).then(|| electric(volts, class, known, zone));
+    let air = (motors != StartMotors::Electric).then(|| air(readings, class));
+    verdict(electric, air)
+}
+
+/// What speaks for these motors, or against them and what would change that.
+type Motors = Result<String, Against>;
+
+fn electric(volts: f64, class: &StartLimits, known: &Known<'_>, zone: &Zone) -> Motors {
+    let Some(least) = class.cranking_min_v else {
+        return Err(("the schedule does not say how many volts cranking needs".to_owned(), ASK));
+    };
+    let fell = known.cranking.filter(|(cranking, _)| *cranking < least);
+    if volts < least {
+        Err((format!("battery {volts} V at rest, under {least}"), CHARGE))
+    } else if let Some((fell, at)) = fell {
+        let at = zone.in_words(at);
+        Err((format!("the battery fell to {fell} V while cranking, {at}, under {least}"), CHARGE))
+    } else {
+        Ok(format!("battery {volts} V at rest, at least {least}"))
+    }
+}
+
+fn air(readings: &Readings, class: &StartLimits) -> Motors {
+    let (least, source) = match class.air_min_psi {
+        Some(least) => (least, ""),
+        None => (AIR_MIN_PSI, " (common practice, no source)"),
+    };
+    match readings.main_reservoir_psi {
+        None => Err(("the main reservoir is not read".to_owned(), "Read the main reservoir.")),
+        Some(psi) if psi < least => Err((
+            format!("main reservoir {psi} psi, under {least}{source}"),
+            "Couple main-reservoir hoses to another unit, as local instructions say.",
+        )),
+        Some(psi) => Ok(format!("main reservoir {psi} psi, at least {least}{source}")),
+    }
+}
+
+fn verdict(electric: Option<Motors>, air: Option<Motors>) -> Said {
+    const NOTHING: &str = "Nothing in the book is against a start now";
+    match (electric, air) {
+        (Some(Ok(volts)), Some(Ok(psi))) => {
+            (Verdict::Both, format!("{NOTHING}, with both kinds of motors: {volts}; {psi}."), Vec::new())
+        }
+        (Some(Ok(volts)), None) => {
+            (Verdict::Electric, format!("{NOTHING}, with its electric motors: {volts}."), Vec::new())
+        }
+        (None, Some(Ok(psi))) => {
+            (Verdict::Air, format!("{NOTHING}, with its air motors: {psi}."), Vec::new())
+        }
+        (Some(Ok(volts)), Some(Err(no))) => {
+            let says = format!("{NOTHING} on the electric motors only: {volts}. Not on air: {}.", no.0);
+            (Verdict::Electric, says, vec![no])
+        }
+        (Some(Err(no)), Some(Ok(psi))) => {
+            let says =
+                format!("{NOTHING} on the air motors only: {psi}. Not on the electric motors: {}.", no.0);
+            (Verdict::Air, says, vec![no])
+        }
+        (electric, air) => {
+            let no = |motors: Option<Motors>, on: &str| {
+                motors.and_then(Result::err).map(|(why, change)| (format!("Not {on}: {why}."), change))
+            };
+            not_now(
+                [no(electric, "on the electric motors"), no(air, "on air")].into_iter().flatten().collect(),
+            )
+        }
+    }
+}
+
+/// Shut down for an unknown time counts as long, and so does one whose schedule does not say what is long.
+fn cold(situation: &Situation, known: &Known<'_>, now: Instant) -> Option<String> {
+    let limit = situation.book.class.as_ref().and_then(|class| class.long_shutdown_h);
+    let why = match (situation.readings.shut_down, limit, known.shut_down) {
+        (Some(ShutDown::Short), ..) => return None,
+        (Some(ShutDown::Long), ..) => "Shut down long, as told".to_owned(),
+        (None, None, _) => "The schedule does not say which shutdown is long".to_owned(),
+        (None, _, None) => "Shut down for an unknown time, which counts as long".to_owned(),
+        (None, Some(hours), Some(at)) if now.hours_since(at) >= hours => {
+            format!("Shut down {}, and from {hours} h on it is long", span(now.since(at)))
+        }
+        _ => return None,
+    };
+    Some(format!("{why}: the cold-engine procedure applies."))
+}
+
+fn crank(situation: &Situation, known: &Known<'_>) -> String {
+    let class = situation.book.class.clone().unwrap_or_default();
+    let how = match (class.crank_seconds_max, class.crank_rest_s) {
+        (Some(seconds), Some(rest)) => format!("Crank at most {seconds} s, then rest {rest} s."),
+        (Some(seconds), None) => format!("Crank at most {seconds} s."),
+        (None, Some(rest)) => {
+            format!("Rest {rest} s after each attempt. The schedule does not say how long to crank.")
+        }
+        (None, None) => "The schedule does not say how long to crank.".to_owned(),
+    };
+    let attempt = known.attempts() + 1;
+    match class.crank_attempts {
+        Some(may) => format!("{how} Attempt {attempt} of {may}."),
+        None => format!("{how} Attempt {attempt}; the schedule does not say how many."),
+    }
+}
