@@ -1,233 +1,234 @@
-// The crew's pages without network, on the page /offline that the worker keeps: choose, tap, fill in, sign. What was typed
-// is kept by its names in the server's forms, so that it can still go there; contract.js writes the report.
-import { all, changeDraft, draftOf, drop, freshId, get, putEntry, slug, unitOf } from "./keep.js";
-import { entryOf, reportOf, settle } from "./contract.js";
-import { flush, sign, tell } from "./sending.js";
-import { el, fill, keepTyping, personHere, show, takeCaught } from "./online.js";
+// The crew's pages without network, on the page /offline that the worker keeps: choose, tap, fill in, sign. What is typed
+// is kept by its names in the server's forms, so that it can still go there; contract.js writes the report from it.
+import { addReport, resetAnswer, resetSituation } from "./answers.js";
+import { entryOf, openAfter, reportOf, settle } from "./contract.js";
+import { all, changeDraft, drop, freshId, get, local, newDraft, putEntry, slug, stood, takeOut } from "./keep.js";
+import { el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
+import { WIRE, flush, sign, tell } from "./sending.js";
 
-const root = document.getElementById("shell"), { zone } = document.getElementById("kept").dataset;
+const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zone);
+const template = (id) => document.getElementById(`t-${id}`);
 let me, at;
 
 /** A template with its slots filled; what is empty is taken away. */
-function view(id, slots = {}, unit = "") {
-  const made = document.getElementById(`t-${id}`).content.cloneNode(true);
-  for (const [name, value] of Object.entries(slots)) {
-    for (const slot of made.querySelectorAll(`[data-slot="${name}"]`)) {
-      if (!value || value.length === 0) slot.remove();
-      else if (value !== true) slot.append(...[value].flat());
-    }
+function view(id, slots, unit = "") {
+  const made = el("div", { innerHTML: template(id).innerHTML.replaceAll("/UNIT", `/${slug(unit)}`).replaceAll("UNIT", unit) });
+  for (const slot of made.querySelectorAll("[data-slot]")) {
+    const value = slots[slot.dataset.slot];
+    if (!value || value.length === 0) slot.remove();
+    else if (value !== true) slot.append(...[value].flat());
   }
-  for (const link of made.querySelectorAll("a[href*=UNIT]")) link.setAttribute("href", link.getAttribute("href").replace("UNIT", slug(unit)));
-  for (const text of made.querySelectorAll("h1, a.button")) text.childNodes.forEach((node) => { if (node.nodeType === 3) node.data = node.data.replace("UNIT", unit); });
   return made;
 }
 
 async function json(path) {
-  try {
-    const answer = await fetch(path), kept = Number(answer.headers.get("kept-at")) || Date.now();
-    return answer.ok && { ...await answer.json(), kept };
-  } catch { return null; }
-}
-
-function age(ms) {
-  const minutes = Math.max(0, Math.round(ms / 60000));
-  return minutes < 120 ? `${minutes} min` : minutes < 2880 ? `${Math.round(minutes / 60)} h` : `${Math.round(minutes / 1440)} days`;
+  const answer = await fetch(path).catch(() => null);
+  return answer?.ok ? { ...await answer.json(), kept: Number(answer.headers.get("kept-at")) || Date.now() } : null;
 }
 
 /** A unit as this tablet knows it, with all that its person wrote and did not sign. */
 async function about(unit) {
-  const full = await json(`/offline/units/${slug(unit)}`), short = (await get("meta", "units"))?.find((one) => one.unit === unit);
+  const full = await json(`/offline/units/${slug(unit)}`), short = ((await get("meta", "units")) ?? []).find((one) => one.unit === unit);
   const of = full?.class ?? short?.class, built = of && await json(`/offline/classes/${encodeURIComponent(of)}`);
-  const queue = (await all("queue")).filter((one) => one.unit === unit && one.person === me);
-  const signed = new Set(queue.flatMap((one) => JSON.parse(one.report).entries.map((entry) => entry.id)));
-  const there = full?.kept > ((await get("meta", `signed|${unit}`)) ?? 0) && full.draft;
-  const draft = (await draftOf(me, unit)) ?? { key: `${me}|${unit}`, person: me, unit, id: null, version: 0, slip: {}, entries: [], reason: "" };
-  const mine = draft.entries;
-  draft.entries = there ? there.entries.filter((entry) => !signed.has(entry.id)) : [];
-  mine.forEach((entry) => putEntry(draft, { ...entry, kind: entry.kind ?? draft.entries.find((e) => e.id === entry.id)?.kind }));
-  if (!draft.id) draft.id = there && !queue.some((one) => one.id === there.id) ? there.id : freshId();
+  const done = (await get("meta", "done")) ?? [], fresh = newDraft(me, unit), mine = await get("drafts", fresh.key);
+  const draft = { ...fresh, ...mine, entries: (full?.draft?.entries ?? []).filter((entry) => !done.includes(entry.id)) };
+  if (!mine && full?.draft && !done.includes(full.draft.id)) draft.id = full.draft.id;
+  mine?.entries.forEach((entry) => putEntry(draft, entry));
   draft.slip = { ...full?.slip, ...draft.slip };
-  const stood = full || short ? `The book as it stood ${age(Date.now() - (full?.kept ?? await get("meta", "area")))} ago.` : "Nothing of it is kept on this tablet.";
-  return { unit, full, short, draft, stood, queue, panel: full?.panel ?? built?.panel, devices: built?.devices ?? {}, cutouts: full?.cutouts ?? [] };
+  return { unit, full, short, draft, stood: full ? stood(full.kept) : short ? stood(await get("meta", "area")) : "Nothing of it is kept on this tablet.",
+    panel: full?.panel ?? built?.panel, devices: built?.devices ?? {}, cutouts: full?.cutouts ?? [] };
 }
 
-const formOf = (kind, device) => {
-  const made = document.getElementById(`t-${kind}${kind === "position" && device?.kind === "switch" ? "_switch" : ""}`);
-  return { made, title: made.dataset.title, fields: JSON.parse(made.dataset.fields), times: JSON.parse(made.dataset.times) };
-};
-const paragraphs = (lines) => lines.map((line) => el("p", { textContent: line }));
+function formOf(kind, device) {
+  const { dataset, content } = template(kind === "position" && device?.kind === "switch" ? "position_switch" : kind);
+  return { content, title: dataset.title, fields: JSON.parse(dataset.fields), times: JSON.parse(dataset.times) };
+}
+const entryJson = (here, entry) => entryOf(formOf(entry.kind, here.devices[entry.device]), entry, me, zone);
 
 const FITS = { breaker_trip: (d) => d.kind === "breaker", fuse_check: (d) => d.kind === "fuse", ground_relay: (d) => d.kind === "relay", bypass: (d) => d.cutout, position: () => true };
 
 function panelOf({ panel, devices }, fits) {
-  if (!panel) return null;
-  const drawn = el("div", { innerHTML: panel });
-  for (const link of drawn.querySelectorAll("a.device")) {
+  const drawn = panel && el("div", { innerHTML: panel });
+  for (const link of drawn?.querySelectorAll("a.device") ?? []) {
     const tag = new URLSearchParams(link.getAttribute("href")).get("device");
     if (!fits?.(devices[tag] ?? {})) link.removeAttribute("href");
   }
   return drawn;
 }
 
+/** May it be closed again? By the book as it stood, and all that waits on this tablet. */
+async function mayReset(here, tag, id, signs) {
+  let known = here.full?.situation;
+  if (!known) return ["Do not reset: nothing of this unit is kept on this tablet. Ask first."];
+  for (const one of await all("queue")) known = addReport(known, JSON.parse(one.report));
+  const entries = here.draft.entries.filter((entry) => entry.id !== id).map((entry) => entryJson(here, entry)[0]);
+  known = addReport(known, { unit: here.unit, author: me, entries });
+  const a = resetAnswer(resetSituation(known, tag, { ticked: signs ? [signs] : [], tripped_at: Date.now() }), Date.now());
+  return [a.says, a.before && `Before closing: ${a.before}`, a.after && `After closing: ${a.after}`, a.if_left_off && `If it is left off: ${a.if_left_off}`, a.always, a.defers];
+}
+
 async function entryPage(here, kind, asked) {
   const { unit, devices, draft } = here, known = draft.entries.find((entry) => entry.id === asked.get("entry"));
   const tag = known?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
-  const begins = FITS[kind] && !tag && (kind !== "ground_relay" || Object.values(devices).some(FITS[kind]));
-  if (begins) return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, FITS[kind]), none: !here.panel }, unit);
-  const facts = device && [el("summary", { textContent: "What the schedule says of it" }), el("dl", { className: "facts" }, ...device.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]))];
-  const page = view("entry", { title: form.title, stood: here.stood, device: device && `${device.legend} ${tag}. `, facts, plate: tag === "?", asks: form.made.content.cloneNode(true) }, unit);
-  const made = page.querySelector("form"), key = `${me}|${location.pathname}|${at}`;
-  let id = known?.id ?? freshId();
-  made.append(el("input", { type: "hidden", name: "entry", value: id }));
+  if (FITS[kind] && !tag && !known && (kind !== "ground_relay" || Object.values(devices).some(FITS[kind]))) {
+    return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, FITS[kind]), none: !here.panel }, unit);
+  }
+  const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
+  const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: device && true, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
+  const made = page.querySelector("form"), key = `${me}|${at}`;
+  made.append(el("input", { type: "hidden", name: "entry", value: known?.id ?? freshId() }));
   if (known) fill(made, Object.entries(known.typed));
-  await keepTyping(made, key, { fills: true });
-  id = made.elements.entry.value;
+  await keepTyping(made, key);
+  const id = made.elements.entry.value;
+  if (kind === "breaker_trip") {
+    const says = el("div", { className: "answer" }), look = async () => says.replaceChildren(...paragraphs(await mayReset(here, tag, id, made.elements.signs.value)));
+    made.querySelector('[name="resets[0].result"]').closest("fieldset").parentNode.prepend(says);
+    made.addEventListener("change", look);
+    await look();
+  }
   made.onsubmit = async (event) => {
     event.preventDefault();
     const { entry: _, ...typed } = Object.fromEntries(new FormData(made));
     settle(typed, zone, Date.now());
-    const entry = { id, kind, device: tag, typed, there: false };
-    const [, says] = entryOf(form, entry, me, zone);
-    if (wrong(made, says)) return;
-    await changeDraft(me, unit, (kept) => { kept.id ??= draft.id; putEntry(kept, entry); });
-    await drop("typing", key);
-    tell();
+    const entry = { id, kind, device: tag, typed };
+    if (wrong(made, entryJson(here, entry)[1])) return;
+    await keepEntry(unit, draft.id, entry, key);
     go(`/units/${slug(unit)}/report`);
   };
   return page;
 }
 
+async function keepEntry(unit, report, entry, key) {
+  await changeDraft(me, unit, (kept) => { if (!kept.version) kept.id = report; putEntry(kept, entry); });
+  await drop("typing", key);
+  delete sessionStorage.sent;
+}
+
 /** A sentence beside each field; true if there is one. */
 function wrong(form, says) {
-  form.querySelectorAll(".says.here").forEach((old) => old.remove());
+  form.querySelectorAll(".says").forEach((old) => old.remove());
   for (const [name, text] of Object.entries(says)) {
-    const field = form.querySelector(`[name="${name}"]`), beside = field?.closest("fieldset, .field") ?? form;
-    beside.prepend(el("p", { className: "says here", textContent: text }));
-    if (field?.closest("details")) field.closest("details").open = true;
+    const field = form.querySelector(`[name="${name}"]`), more = field?.closest("details");
+    (field?.closest("fieldset, .field, .key") ?? form).before(el("p", { className: "says" }, text));
+    if (more) more.open = true;
   }
-  form.querySelector(".says.here")?.scrollIntoView({ block: "center" });
-  return Object.keys(says).length > 0;
+  const first = form.querySelector(".says");
+  first?.scrollIntoView({ block: "center" });
+  return first;
 }
 
-/** The answers in the words of the form. */
-function words({ made }, typed) {
-  const said = [...made.content.querySelectorAll("input[type=radio]")].filter((key) => key.name !== "when" && typed[key.name] === key.value);
-  return [...said.map((key) => `${key.closest("fieldset").querySelector("legend").textContent} ${key.parentNode.textContent.trim()}.`), typed.text, typed.note].filter(Boolean).join(" ");
-}
-
-function line(here, entry, says) {
-  const form = formOf(entry.kind, here.devices[entry.device]);
-  const when = { found: "found ", not_known: "not known when, before " }[entry.typed.when] ?? "";
-  const [json] = entryOf(form, entry, me, zone), stamp = json[form.times[0]] ?? json[form.times[1]] ?? "";
-  const made = view("line", { what: `${form.title} ${entry.device}`, when: when + stamp.slice(0, 16).replace("T", " "), says: words(form, entry.typed), wrong: says && Object.values(says).join(" "), change: "Change" }, here.unit);
+/** An entry in the words of its form. */
+function line(here, entry) {
+  const { content, title, times } = formOf(entry.kind, here.devices[entry.device]), [json, says] = entryJson(here, entry), { typed } = entry;
+  const keys = [...content.querySelectorAll("input[type=radio]")].filter((key) => key.name !== "when" && typed[key.name] === key.value);
+  const words = keys.map((key) => `${key.closest("fieldset").querySelector("legend").textContent} ${key.parentNode.textContent.trim()}.`);
+  const when = { found: "found ", not_known: "before " }[typed.when] ?? "", of = (json[times[0]] ?? json[times[1]] ?? "").slice(0, 16).replace("T", " ");
+  const made = view("line", { what: `${title} ${entry.device}`, when: when + of, says: [...words, typed.text, typed.note].filter(Boolean).join(" "), wrong: Object.values(says).join(" "), doing: true, change: "Change" }, here.unit);
   made.querySelector("a").href = `/units/${slug(here.unit)}/write/${entry.kind}?entry=${entry.id}`;
-  const out = made.querySelector("[data-do=out]");
+  const out = made.querySelector("button");
+  out.onclick = async () => { await changeDraft(me, here.unit, (kept) => takeOut(kept, entry.id)); tell(); go(at, false); };
   // What lies in the draft on the server is taken out there.
   if (here.full?.draft?.entries.some((known) => known.id === entry.id)) out.remove();
-  out.onclick = async () => {
-    await changeDraft(me, here.unit, (kept) => { kept.entries = kept.entries.filter((known) => known.id !== entry.id); });
-    go(at);
-  };
-  return made;
+  return made.firstElementChild;
 }
 
-async function reportPage(here, says = "") {
-  const { unit, draft, cutouts, full, devices } = here, key = await get("keys", me), signs = key?.until > Date.now();
-  const jsons = draft.entries.map((entry) => entryOf(formOf(entry.kind, devices[entry.device]), entry, me, zone));
-  const leave = cutouts.map((tag) => el("div", { innerHTML: document.getElementById("t-cutout").innerHTML.replaceAll("TAG", tag) }));
-  const gaps = jsons.map(([e]) => (["off", "tripped", "cut_out"].includes(e.left) ? `${e.device} is left ${e.left}` : e.kind === "bypass" && !e.closed_at && `${e.device} stands open`)).filter(Boolean);
-  const page = view("report", { wrong: paragraphs([says, draft.reason].filter(Boolean)), lines: draft.entries.map((entry, i) => line(here, entry, jsons[i][1])), nothing: !draft.entries.length, gaps: paragraphs(gaps), leave, me: me, signs, sign: signs, nokey: !signs }, unit);
-  const form = page.querySelector("form"), typing = `${me}|${location.pathname}|${at}`;
+async function reportPage(here, says) {
+  const { unit, draft, cutouts, full } = here, key = await get("keys", me), signs = key?.until > Date.now();
+  const entries = draft.entries.map((entry) => entryJson(here, entry)[0]).sort((a, b) => Date.parse(a.at ?? a.found_at ?? a.opened_at) - Date.parse(b.at ?? b.found_at ?? b.opened_at));
+  const leave = cutouts.map((tag) => el("div", { innerHTML: template("cutout").innerHTML.replaceAll("TAG", tag) }));
+  const left = entries.filter((e) => ["off", "tripped", "cut_out"].includes(e.left)).map((e) => `${e.device} is left ${e.left.replace("_", " ")}.`);
+  const gaps = paragraphs([...left, ...[...openAfter(full?.open ?? [], entries)].map((tag) => `${tag} stands open.`)]);
+  const page = view("report", { wrong: paragraphs([says, draft.reason]), lines: draft.entries.map((entry) => line(here, entry)), nothing: !entries.length, gaps, leave, me, signs, nokey: !signs }, unit);
+  const form = page.querySelector("form"), typing = `${me}|${at}`;
   fill(form, Object.entries(draft.slip));
-  await keepTyping(form, typing, { fills: true });
+  await keepTyping(form, typing);
   form.onsubmit = async (event) => {
     event.preventDefault();
-    const { name, ...slip } = Object.fromEntries(new FormData(form));
-    const entries = jsons.map(([entry]) => entry).sort((a, b) => Date.parse(a.at ?? 0) - Date.parse(b.at ?? 0));
-    const signed = { ...draft, slip: { ...draft.slip, ...slip } };
-    const [report, odd] = reportOf(signed, JSON.parse(document.getElementById("t-report").dataset.fields), entries, cutouts, full?.open ?? [], me, zone, Date.now());
+    const { name, ...slip } = Object.fromEntries(new FormData(form)), signed = { ...draft, slip };
+    const [report, odd] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], cutouts, full?.open ?? [], me, zone, Date.now());
     if (!name) odd.name = "Say that it is you.";
     if (wrong(form, odd)) return;
-    if (jsons.some(([, bad]) => Object.keys(bad).length)) return reshow("One of the entries cannot be sent like this: change it.");
-    if (!(await sign(signed, report, key))) return reshow("This was changed or signed in another tab meanwhile: look again, then sign.");
+    const why = draft.entries.some((entry) => Object.keys(entryJson(here, entry)[1]).length) ? "One of the entries cannot be sent like this: change it."
+      : (await sign(signed, report, key)) ? "" : "This was changed or signed in another tab meanwhile: look again, then sign.";
+    if (why) return root.replaceChildren(await reportPage(await about(unit), why));
     await drop("typing", typing);
-    tell();
-    go("/queue");
+    delete sessionStorage.sent;
+    await go("/units");
     flush();
   };
-  const reshow = async (why) => root.replaceChildren(await reportPage(await about(unit), why));
   form.querySelector("[data-do=discard]").onclick = async ({ target }) => {
     if (!target.dataset.sure) return Object.assign(target, { textContent: "Press again: it is gone for good" }).dataset.sure = "yes";
-    await changeDraft(me, unit, (kept) => { Object.assign(kept, { entries: [], slip: {}, reason: "" }); });
-    tell();
+    await changeDraft(me, unit, (kept) => { Object.assign(kept, { entries: [], reason: "" }); });
+    await drop("typing", typing);
     go("/units");
   };
   return page;
 }
 
-const row = (href, main, ...sub) => el("li", {}, el("a", { className: "whole", href }, el("span", {}, el("span", { className: "main" }, main), ...sub.map((text) => el("span", { className: "sub" }, text)))));
-const plain = (main, sub) => el("li", {}, el("span", { className: "main" }, main), el("span", { className: "sub figures" }, sub));
-const local = (at) => new Date(at).toLocaleString();
+const span = (className, text) => el("span", { className }, text);
+const row = (href, main, ...sub) => el("li", {}, el("a", { className: "whole", href }, el("span", {}, span("main", main), ...sub.map((text) => span("sub", text)))));
 
 async function listPage(no) {
-  const recent = (await get("meta", "recent")) ?? [], units = (await get("meta", "units")) ?? [], queue = await all("queue");
-  const mine = queue.filter((one) => one.person === me), sent = ((await get("meta", "sent")) ?? []).filter((one) => one.person === me);
-  const near = units.filter((one) => !recent.includes(one.unit)), persists = await navigator.storage?.persisted?.();
+  const recent = (await get("meta", "recent")) ?? [], queue = await all("queue"), mine = queue.filter((one) => one.person === me);
+  const units = (await get("meta", "units")) ?? [], sent = ((await get("meta", "sent")) ?? []).filter((one) => one.person === me);
+  const near = units.filter((one) => !recent.includes(one.unit)).map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", "), ...one.held));
   const page = view("list", {
-    who: me ? `What this tablet keeps for ${me}.` : "Nobody is signed in on this tablet. What was written on it is kept, and what was signed is sent.", no, none: !recent.length,
-    recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)), near: near.map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", ") || "Nothing written that is not where it should be", ...one.held)), "near-there": near.length > 0,
-    queue: mine.map((one) => plain(one.unit, `signed ${local(one.signed_at)}`)), "queued-there": queue.length > 0, others: queue.length > mine.length && `${queue.length - mine.length} of somebody else wait here, too.`,
-    persists: !persists && "This browser may throw away what it keeps when the tablet runs out of room: save the queue to a file as well. Whoever keeps this book can send it in.",
-    sent: sent.map((one) => row(`/reports/${one.id}`, one.unit, `in the book on page ${one.page}, sent ${local(one.at)}`, ...one.warnings)), "sent-there": sent.length > 0,
+    me, nobody: !me, no, none: !recent.length, near, "near-there": near.length, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
+    queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: queue.length, mine: mine.length,
+    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`, "sent-there": sent.length,
+    sent: sent.map((one) => row(`/reports/${one.id}`, one.unit, `in the book on page ${one.page}, sent ${local(one.at)}`, ...one.warnings)),
+    drops: !(await navigator.storage.persisted()),
   });
   page.querySelector("form").onsubmit = (event) => {
     event.preventDefault();
     const typed = event.target.q.value.trim().toUpperCase();
     if (typed) go(`/units/${slug(/^\d/.test(typed) ? `${root.dataset.mark} ${typed}` : typed)}/write`);
   };
-  const act = (name, work) => { const button = page.querySelector(`[data-do=${name}]`); if (button) button.onclick = work; };
-  act("send", () => flush());
-  act("save", () => {
-    const file = new Blob([JSON.stringify(mine.map(({ draft, ...record }) => record), null, 1)], { type: "application/json" });
-    el("a", { href: URL.createObjectURL(file), download: "breakerbook-queue.json" }).click();
-  });
+  for (const button of page.querySelectorAll("[data-do]")) {
+    button.onclick = button.dataset.do === "send" ? flush : () => {
+      const lines = mine.map((one) => JSON.stringify(WIRE[one.v](one))).join("\n");
+      el("a", { href: URL.createObjectURL(new Blob([lines])), download: "breakerbook-queue.jsonl" }).click();
+    };
+  }
   return page;
 }
 
 async function pageAt(path) {
-  const [, unitSlug, rest = ""] = /^\/units\/([^/?]+)\/?(.*)$/.exec(path) ?? [];
-  if (!unitSlug || !me) return listPage(path === "/no");
-  const here = await about(unitOf(unitSlug)), url = new URL(path, location.href), kind = /^write\/(\w+)/.exec(rest)?.[1];
-  if (kind) return entryPage(here, kind, url.searchParams);
-  if (rest.startsWith("write")) return view("choose", { stood: here.stood }, here.unit);
-  if (rest.startsWith("report")) return reportPage(here);
-  return view("unit", { stood: here.stood, held: paragraphs([...(here.short?.held ?? []), here.short?.sentence].filter(Boolean)), panel: panelOf(here) }, here.unit);
+  const [, name, step, kind] = /^\/units\/([^/?]+)(?:\/(\w+))?(?:\/(\w+))?/.exec(path) ?? [];
+  if (!name || !me) return listPage(path === "/no");
+  const here = await about(decodeURIComponent(name).replace("-", " ").toUpperCase());
+  if (kind && template(kind)) return entryPage(here, kind, new URL(path, location.href).searchParams);
+  if (step === "write") return view("choose", { stood: here.stood }, here.unit);
+  if (step === "report") return reportPage(here);
+  return view("unit", { stood: here.stood, held: paragraphs([...(here.short?.held ?? []), here.short?.sentence]), panel: panelOf(here) }, here.unit);
 }
 
-/** Within this page: by its address where the worker put it there, else behind the hash. */
-async function go(path, add = true) {
-  at = path;
-  const href = location.pathname === "/offline" ? `#${path}` : path;
-  if (add) history.pushState(null, "", href);
-  root.replaceChildren(await pageAt(path));
-  scrollTo(0, 0);
-}
 const path = () => (location.pathname === "/offline" ? location.hash.slice(1) : location.pathname + location.search);
+async function go(to, add = true) {
+  at = to;
+  if (add) history.pushState(null, "", location.pathname === "/offline" ? `#${to}` : to);
+  root.replaceChildren(await pageAt(to));
+  if (add) scrollTo(0, 0);
+  show();
+}
 root.addEventListener("click", (event) => {
-  const link = event.target.closest("a[href]");
-  if (!link || link.download) return;
-  const to = link.getAttribute("href");
-  // A handover that is kept is a page of its own.
-  if (/^\/units\/[^/]+$|^\/reports/.test(to) && location.pathname !== "/offline") return;
+  const to = event.target.closest("a[href]")?.getAttribute("href");
+  // A handover that is kept is a page of its own, and so is a receipt.
+  if (!to || to.startsWith("blob:") || /^\/(units\/[^/]+|reports\/.*)$/.test(to)) return;
   event.preventDefault();
-  go(to.startsWith("?") ? path().split("?")[0] + to : to);
+  go(to.startsWith("?") ? at.split("?")[0] + to : to);
 });
 addEventListener("popstate", () => go(path(), false));
-addEventListener("kept", () => { show(); if (["/queue", "/units", "", "/"].includes(at)) go(at, false); });
+addEventListener("kept", () => (/^(\/units|\/)?$/.test(at) ? go(at, false) : show()));
 
-document.documentElement.dataset.palette = localStorage.getItem("palette") || "";
+if (localStorage.palette) document.documentElement.dataset.palette = localStorage.palette;
 me = await personHere();
-if (me) await takeCaught(me);
+// A form that did not get through from a page of the server's is written down here.
+const [key, from] = (me && wasSent()) || [], kind = /^\/units\/[^/]+\/write\/(\w+)/.exec(from)?.[1], typed = key && await get("typing", key);
+if (kind && typed) {
+  const { entry, device = "", then, signer, version, ...rest } = Object.fromEntries(typed), here = await about(from.split("/")[2].replace("-", " "));
+  settle(rest, zone, Date.now());
+  await keepEntry(here.unit, here.draft.id, { id: entry, kind, device, typed: rest }, key);
+}
 await go(path(), false);
-tell();
 flush();

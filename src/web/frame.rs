@@ -53,8 +53,6 @@ pub struct Frame {
     /// `static/online.js`: what a page does beside being read, so that it can be used without network.
     pub online_js: String,
     pub manifest: &'static str,
-    /// The railway's time zone, for what is typed without network.
-    pub zone: String,
 }
 
 #[derive(Clone, Debug)]

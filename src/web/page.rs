@@ -63,7 +63,6 @@ impl Surroundings {
             icon: assets::url("icon.svg"),
             online_js: assets::url("online.js"),
             manifest: paths::Manifest::PATTERN,
-            zone: world.railway.zone.name().to_owned(),
         }
     }
 }

@@ -34,7 +34,6 @@ pub fn frame(palette: Palette) -> Frame {
         icon: "../../static/icon.svg".into(),
         online_js: "../../static/online.js".into(),
         manifest: "/manifest.webmanifest",
-        zone: "America/Chicago".into(),
     }
 }
 

@@ -19,7 +19,7 @@ use super::super::{
     write::{ChoosePage, KindKey, title},
 };
 use crate::{
-    base::UnitName,
+    base::{Instant, UnitName, Zone, instant::DAY},
     pages::drawn::form::{Choice, Field},
     reports::kinds::Kind,
     roster::DeviceKind,
@@ -32,6 +32,8 @@ pub struct ShellPage {
     pub frame: Frame,
     pub script: String,
     pub mark: String,
+    /// From when on which minutes east of UTC hold: a browser's own list of zones may be older than ours.
+    pub zone: String,
     pub kinds: Vec<KindKey>,
     pub forms: Vec<FormView>,
     pub slip: SlipView,
@@ -68,6 +70,7 @@ fn shell_page(app: &App, head: &Parts) -> ShellPage {
         frame: Surroundings::of(head).frame(app, None),
         script: assets::url("shell.js"),
         mark: world.railway.mark.clone(),
+        zone: offsets(&world.railway.zone, here.now),
         kinds: ChoosePage::kinds_of(&UnitName::from("UNIT")),
         forms: forms.chain([form(Kind::Position, true)]).collect(),
         slip: SlipView::of(&here, &Typed::default(), &Says::new()),
@@ -76,6 +79,13 @@ fn shell_page(app: &App, head: &Parts) -> ShellPage {
             .hint("If it was open, 'Closed and sealed' says that you closed it. Somebody else: write that down first"),
         seal: seal.hint("If you can read it"),
     }
+}
+
+/// The same all year, or browsers would take every answer for a new program.
+fn offsets(zone: &Zone, now: Instant) -> String {
+    const YEAR: i64 = 366 * DAY;
+    let this = Instant(now.0 - now.0.rem_euclid(YEAR));
+    json!(zone.offsets(this.minus(YEAR), this.plus(3 * YEAR))).to_string()
 }
 
 /// How the report's own answers are written in the contract, like an entry's.
