@@ -36,12 +36,16 @@ export function settle(typed, zone, now) {
 export function entryOf({ fields, times }, { id, kind, device, typed }, me, zone) {
   const stated = (name) => (typed[name] ?? "").trim(), map = { id, kind }, says = {}, { when } = typed;
   const at = momentOf(zone, stated(when in AGO ? "when.now" : "when.set")) - (AGO[when] ?? 0) * 6e4;
+  const about = AGO[when] || (["set", "found"].includes(when) && typed["when.about"] === "yes");
   if (isNaN(at)) says.when = "Set a date and a time, or choose one of the keys.";
-  else map[times[when === "found" ? 1 : 0]] = stampOf(zone, at);
-  const about = AGO[when] || (["set", "found"].includes(when) && typed["when.about"]);
-  map.at_how = when === "not_known" ? when : about ? "about" : "clock";
-  if (device) map.device = device === "?" ? { not_listed: stated("device.not_listed") } : device;
-  if (map.device?.not_listed === "") says["device.not_listed"] = "Write the words on its plate.";
+  else {
+    map[times[when === "found" ? 1 : 0]] = stampOf(zone, at);
+    map.at_how = when === "not_known" ? when : about ? "about" : "clock";
+  }
+  const plate = stated("device.not_listed");
+  if (device && device !== "?") map.device = device;
+  else if (device && plate) map.device = { not_listed: plate };
+  else if (device) says["device.not_listed"] = "Write the words on its plate.";
   write(map, says, fields, stated, me, zone);
   for (const [name] of fields) if (NEEDED.includes(name) && !stated(name)) says[name] = "Has to be answered.";
   return [map, says];

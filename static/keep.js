@@ -58,15 +58,21 @@ export function freshId() {
 
 export const slug = (unit) => unit.replace(" ", "-");
 export const local = (at) => new Date(at).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
-export function stood(at) {
-  const h = (Date.now() - at) / 36e5;
-  return `The book as it stood ${h < 2 ? `${Math.max(0, Math.round(h * 60))} min` : h < 48 ? `${Math.round(h)} h` : `${Math.round(h / 24)} days`} ago, ${local(at)}.`;
+export function span(ms) {
+  const h = Math.abs(ms) / 36e5;
+  return h < 2 ? `${Math.round(h * 60)} min` : h < 48 ? `${Math.round(h)} h` : `${Math.round(h / 24)} days`;
 }
+export const stood = (at) => `The book as it stood ${span(Date.now() - at)} ago, ${local(at)}.`;
 
+const FULL = "This tablet's storage is full: nothing more is kept on it. Make room, or write on paper.";
 /** Why nothing can be kept here; nothing if it can. */
 export async function cannotKeep() {
   if (!isSecureContext) return "The address of this page is not HTTPS: nothing is kept on this tablet. Without network, write on paper.";
-  return put("meta", Date.now(), "tried").then(() => "", (why) => (why?.name === "QuotaExceededError"
-    ? "This tablet's storage is full: nothing more is kept on it. Make room, or write on paper."
-    : "This browser keeps nothing (a private window?). Without network, write on paper."));
+  try {
+    await put("meta", Date.now(), "tried");
+    const { usage, quota } = await navigator.storage.estimate();
+    return usage < quota ? "" : FULL;
+  } catch (why) {
+    return why?.name === "QuotaExceededError" ? FULL : "This browser keeps nothing (a private window?). Without network, write on paper.";
+  }
 }

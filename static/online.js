@@ -1,5 +1,5 @@
 // On every page: keeps what is needed without network and what is typed, and says what waits on this tablet.
-import { all, ask, cannotKeep, change, changeDraft, drop, get, put, slug, stood, takeOut } from "./keep.js";
+import { all, ask, cannotKeep, change, changeDraft, drop, get, put, slug, span, stood, takeOut } from "./keep.js";
 import { flush, makeKey, tell } from "./sending.js";
 
 const place = document.getElementById("kept"), shell = document.getElementById("shell");
@@ -17,7 +17,7 @@ export const personHere = async () => place.dataset.person ?? (shell ? get("meta
 
 /** Saves a form at every change under who and where it is, and fills it again after a closed browser. */
 export async function keepTyping(form, key, fills = true) {
-  const save = () => put("typing", [...new FormData(form)].filter(([name]) => !name.includes("password")), key).catch(show);
+  const save = () => put("typing", [...new FormData(form)].filter(([name]) => !/password|signature/.test(name)), key).catch(show);
   const kept = fills && await get("typing", key);
   if (kept) fill(form, kept);
   form.addEventListener("input", save);
@@ -86,8 +86,8 @@ export async function show() {
     for (const { unit, reason } of await all("drafts", person ?? "nobody")) {
       lines.push(link(`/units/${slug(unit)}/report`, `${unit}: ${reason || "written down on this tablet, not signed"}`));
     }
-    const minutes = Math.round(((await get("meta", "clock")) ?? 0) / 6e4);
-    if (Math.abs(minutes) > 5) lines.push(`This tablet's clock is ${Math.abs(minutes)} minutes ${minutes > 0 ? "ahead" : "behind"}: set it. Both times are kept with what you send.`);
+    const off = (await get("meta", "clock")) ?? 0;
+    if (Math.abs(off) > 3e5) lines.push(`This tablet's clock is ${span(off)} ${off > 0 ? "ahead" : "behind"}: set it. Both times are kept with what you send.`);
   }
   place.className = why ? "problems" : "done";
   place.hidden = !lines.length;

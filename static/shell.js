@@ -45,15 +45,12 @@ function formOf(kind, device) {
 }
 const entryJson = (here, entry) => entryOf(formOf(entry.kind, here.devices[entry.device]), entry, me, zone);
 
-const FITS = { breaker_trip: (d) => d.kind === "breaker", fuse_check: (d) => d.kind === "fuse", ground_relay: (d) => d.kind === "relay", bypass: (d) => d.cutout, position: () => true };
-
-function panelOf({ panel, devices }, fits) {
-  const drawn = panel && el("div", { innerHTML: panel });
-  for (const link of drawn?.querySelectorAll("a.device") ?? []) {
-    const tag = new URLSearchParams(link.getAttribute("href")).get("device");
-    if (!fits?.(devices[tag] ?? {})) link.removeAttribute("href");
+function panelOf({ panel, devices }, kind) {
+  const drawn = el("div", { innerHTML: panel ?? "" });
+  for (const link of drawn.querySelectorAll("a.device")) {
+    if (!devices[new URLSearchParams(link.search).get("device")]?.fits.includes(kind)) link.removeAttribute("href");
   }
-  return drawn;
+  return panel && drawn;
 }
 
 /** May it be closed again? By the book as it stood, and all that waits on this tablet. */
@@ -67,11 +64,14 @@ async function mayReset(here, tag, id, signs) {
   return [a.says, a.before && `Before closing: ${a.before}`, a.after && `After closing: ${a.after}`, a.if_left_off && `If it is left off: ${a.if_left_off}`, a.always, a.defers];
 }
 
+/** These begin with a device, whatever is drawn. */
+const BEGIN = ["breaker_trip", "fuse_check", "bypass", "position"];
+
 async function entryPage(here, kind, asked) {
   const { unit, devices, draft } = here, known = draft.entries.find((entry) => entry.id === asked.get("entry"));
   const tag = known?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
-  if (FITS[kind] && !tag && !known && (kind !== "ground_relay" || Object.values(devices).some(FITS[kind]))) {
-    return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, FITS[kind]), none: !here.panel }, unit);
+  if (!tag && !known && (BEGIN.includes(kind) || Object.values(devices).some((d) => d.fits.includes(kind)))) {
+    return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, kind), none: !here.panel }, unit);
   }
   const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
   const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: device && true, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
@@ -134,7 +134,7 @@ function line(here, entry) {
 
 async function reportPage(here, says) {
   const { unit, draft, cutouts, full } = here, key = await get("keys", me), signs = key?.until > Date.now();
-  const entries = draft.entries.map((entry) => entryJson(here, entry)[0]).sort((a, b) => Date.parse(a.at ?? a.found_at ?? a.opened_at) - Date.parse(b.at ?? b.found_at ?? b.opened_at));
+  const entries = draft.entries.map((entry) => entryJson(here, entry)[0]);
   const leave = cutouts.map((tag) => el("div", { innerHTML: template("cutout").innerHTML.replaceAll("TAG", tag) }));
   const left = entries.filter((e) => ["off", "tripped", "cut_out"].includes(e.left)).map((e) => `${e.device} is left ${e.left.replace("_", " ")}.`);
   const gaps = paragraphs([...left, ...[...openAfter(full?.open ?? [], entries)].map((tag) => `${tag} stands open.`)]);
@@ -144,9 +144,9 @@ async function reportPage(here, says) {
   await keepTyping(form, typing);
   form.onsubmit = async (event) => {
     event.preventDefault();
-    const { name, ...slip } = Object.fromEntries(new FormData(form)), signed = { ...draft, slip };
+    const { signature, ...slip } = Object.fromEntries(new FormData(form)), signed = { ...draft, slip };
     const [report, odd] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], cutouts, full?.open ?? [], me, zone, Date.now());
-    if (!name) odd.name = "Say that it is you.";
+    if (!signature) odd.signature = "Say that it is you.";
     if (wrong(form, odd)) return;
     const why = draft.entries.some((entry) => Object.keys(entryJson(here, entry)[1]).length) ? "One of the entries cannot be sent like this: change it."
       : (await sign(signed, report, key)) ? "" : "This was changed or signed in another tab meanwhile: look again, then sign.";
@@ -156,8 +156,8 @@ async function reportPage(here, says) {
     await go("/units");
     flush();
   };
-  form.querySelector("[data-do=discard]").onclick = async ({ target }) => {
-    if (!target.dataset.sure) return Object.assign(target, { textContent: "Press again: it is gone for good" }).dataset.sure = "yes";
+  form.querySelector("[data-do=discard]").onclick = async () => {
+    if (!confirm("What is written down here and not signed is gone for good.")) return;
     await changeDraft(me, unit, (kept) => { Object.assign(kept, { entries: [], reason: "" }); });
     await drop("typing", typing);
     go("/units");
@@ -198,9 +198,8 @@ async function pageAt(path) {
   if (!name || !me) return listPage(path === "/no");
   const here = await about(decodeURIComponent(name).replace("-", " ").toUpperCase());
   if (kind && template(kind)) return entryPage(here, kind, new URL(path, location.href).searchParams);
-  if (step === "write") return view("choose", { stood: here.stood }, here.unit);
   if (step === "report") return reportPage(here);
-  return view("unit", { stood: here.stood, held: paragraphs([...(here.short?.held ?? []), here.short?.sentence]), panel: panelOf(here) }, here.unit);
+  return view("choose", { stood: here.stood, held: step ? [] : paragraphs([...(here.short?.held ?? []), here.short?.sentence]) }, here.unit);
 }
 
 const path = () => (location.pathname === "/offline" ? location.hash.slice(1) : location.pathname + location.search);

@@ -14,7 +14,8 @@ use crate::{
 };
 
 pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
-    let sent = Sent::read(&body).ok_or_else(|| Oops::Unreadable("This is no record of a tablet's queue.".into()))?;
+    let sent =
+        Sent::read(&body).ok_or_else(|| Oops::Unreadable("This is no record of a tablet's queue.".into()))?;
     let act = sent.check(app.desk()).await.map_err(not_read)?;
     let about = act.about.clone();
     let receipt = app.desk().act(act).await?;

@@ -125,12 +125,7 @@ impl Draft {
         });
     }
 
-    pub(super) fn revoke_tablet_key(
-        &mut self,
-        filed: Filed,
-        heading: &Heading,
-        revoked: &TabletKeyRevoked,
-    ) {
+    pub(super) fn revoke_tablet_key(&mut self, filed: Filed, heading: &Heading, revoked: &TabletKeyRevoked) {
         let Some(known) = self.tablet_keys.get(&revoked.key).cloned() else { return };
         self.keep_tablet_key(TabletKey {
             revoked_at: Some(filed.recorded_at),
@@ -216,7 +211,8 @@ pub async fn live_keys(
     of: Option<&SignIn>,
     now: Instant,
 ) -> Result<Vec<TabletKey>, sqlx::Error> {
-    let sql = "SELECT card FROM tablet_key WHERE (?1 IS NULL OR sign_in = ?1) AND until > ?2 AND revoked_at IS NULL
+    let sql =
+        "SELECT card FROM tablet_key WHERE (?1 IS NULL OR sign_in = ?1) AND until > ?2 AND revoked_at IS NULL
         ORDER BY sign_in, until DESC LIMIT 1000";
     let query = sqlx::query_scalar::<_, String>(sql).bind(of.map(SignIn::as_str)).bind(now.0);
     query.fetch_all(db).await?.iter().map(|text| card(text)).collect()
@@ -224,8 +220,7 @@ pub async fn live_keys(
 
 /// What a tablet sent for somebody that they have not answered for, the oldest first.
 pub async fn unanswered(db: &mut SqliteConnection, of: &SignIn) -> Result<Vec<TabletReport>, sqlx::Error> {
-    let sql =
-        "SELECT card FROM tablet_report WHERE author = ? AND answered_at IS NULL ORDER BY received_at, report";
+    let sql = "SELECT card FROM tablet_report WHERE author = ? AND answered_at IS NULL ORDER BY received_at, report";
     let cards = sqlx::query_scalar::<_, String>(sql).bind(of.as_str()).fetch_all(db).await?;
     cards.iter().map(|text| card(text)).collect()
 }

@@ -169,5 +169,8 @@ pub async fn reports_by(db: &mut SqliteConnection, author: &str, limit: i64) -> 
 }
 
 pub async fn report(db: &mut SqliteConnection, id: ReportId) -> Sql<Option<ReportRow>> {
-    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE id = ?"))).bind(id.to_string()).fetch_optional(db).await
+    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE id = ?")))
+        .bind(id.to_string())
+        .fetch_optional(db)
+        .await
 }

@@ -18,8 +18,7 @@ macro_rules! files {
 }
 
 /// A new file of `static/` is named here.
-const FILES: &[(&str, &[u8])] =
-    files!["answers.js" "book.css" "book.js" "contract.js" "icon.svg" "keep.js" "online.js" "print.css" "sending.js" "shell.js"];
+const FILES: &[(&str, &[u8])] = files!["answers.js" "book.css" "book.js" "contract.js" "icon.svg" "keep.js" "online.js" "print.css" "sending.js" "shell.js"];
 
 pub struct Asset {
     url: String,

@@ -33,20 +33,27 @@ pub struct Chromium {
     pub driver: WebDriver,
     port: u16,
     process: Child,
-    _profile: tempfile::TempDir,
+    _profile: Option<tempfile::TempDir>,
 }
 
 impl Chromium {
     pub async fn start(scripts: Scripts) -> Self {
+        let profile = tempfile::tempdir().unwrap();
+        let mut started = Self::with(scripts, profile.path(), &[]).await;
+        started._profile = Some(profile);
+        started
+    }
+
+    /// On a profile that outlives it, as a tablet's does.
+    pub async fn with(scripts: Scripts, profile: &Path, flags: &[&str]) -> Self {
         let chromium = installed("chromium", "chromium");
         let (process, port) = driver_process(&installed("chromedriver", "chromium-driver"));
-        let profile = tempfile::tempdir().unwrap();
         let mut wanted = ChromeCapabilities::new();
         wanted.set_binary(&chromium.display().to_string()).unwrap();
-        for flag in FLAGS {
+        for flag in FLAGS.iter().chain(flags) {
             wanted.add_arg(flag).unwrap();
         }
-        wanted.add_arg(&format!("--user-data-dir={}", profile.path().display())).unwrap();
+        wanted.add_arg(&format!("--user-data-dir={}", profile.display())).unwrap();
         if scripts == Scripts::Off {
             let blocked = json!({"profile.managed_default_content_settings.javascript": 2});
             wanted.add_experimental_option("prefs", blocked).unwrap();
@@ -55,7 +62,7 @@ impl Chromium {
             wanted.set_logging_prefs(log, LoggingPrefsLogLevel::All).unwrap();
         }
         let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wanted).await.unwrap();
-        Self { driver, port, process, _profile: profile }
+        Self { driver, port, process, _profile: None }
     }
 }
 

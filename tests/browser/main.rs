@@ -10,6 +10,7 @@ mod house;
 mod journey;
 mod keyboard;
 mod looks;
+mod offline;
 mod person;
 mod screens;
 mod situations;

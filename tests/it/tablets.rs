@@ -1,9 +1,6 @@
 //! Reports signed by a tablet's key: taken without a session, told of as not confirmed, answered for later.
 use axum::{body::Body, http::Request};
-use breakerbook::{
-    base::instant::DAY,
-    web::paths,
-};
+use breakerbook::{base::instant::DAY, web::paths};
 use p256::ecdsa::{Signature, SigningKey, signature::Signer as _};
 use serde_json::{Value, json};
 
@@ -127,7 +124,8 @@ async fn a_key_is_made_right_after_the_password_and_its_id_is_its_own() {
     assert_eq!(register(&app, &ann, &tablet).await.0, 200, "sent twice, it is on record once");
     assert_eq!(register(&app, &ben, &tablet).await.0, 409, "nobody takes another's key for theirs");
     app.minutes_pass(11);
-    let (status, answer) = register(&app, &ann, &Tablet { id: "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c02", ..tablet }).await;
+    let (status, answer) =
+        register(&app, &ann, &Tablet { id: "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c02", ..tablet }).await;
     assert_eq!(status, 403, "a session that was left open makes none: {answer}");
 }
 
@@ -164,13 +162,16 @@ async fn at_the_next_sign_in_it_is_confirmed_or_disowned() {
         send(&app, &tablet.signs(&report(n, "QHB 412", "ann", vec![trip(n)]))).await;
     }
     let ann = app.anon();
-    let signed_in = ann.get(paths::SignIn).await.fill("sign_in", "ann").fill("password", PASSWORD).send().await;
+    let signed_in =
+        ann.get(paths::SignIn).await.fill("sign_in", "ann").fill("password", PASSWORD).send().await;
     signed_in.goes_to(paths::Tablets);
     ann.get(paths::Units).await.says("2 reports came from your tablet, not confirmed by password");
     let sam = app.user("sam").await;
     sam.get(paths::Triage).await.says("written by ann, signed on a tablet, not confirmed by password");
     let answer = |n: u32| format!("/tablets/00000000-0000-4000-8000-{n:012}/answer");
-    let say = |then: &'static str, password: &'static str| [("then", then), ("password", password), ("words", "It lay in the cab")];
+    let say = |then: &'static str, password: &'static str| {
+        [("then", then), ("password", password), ("words", "It lay in the cab")]
+    };
     ann.post(answer(1), &say("mine", "wrong")).await.is(422).says("This is not your password");
     app.user("ben").await.post(answer(1), &say("mine", PASSWORD)).await.is(404);
     ann.post(answer(1), &say("mine", PASSWORD)).await.goes_to(paths::Tablets);
@@ -194,7 +195,9 @@ async fn a_tablets_wrong_clock_refuses_nothing_and_both_times_are_told() {
     assert!(answer["warnings"].to_string().contains("still in the future"), "{answer}");
     let ann = app.user("ann").await;
     let page = ann.get("/reports/00000000-0000-4000-8000-000000000001").await;
-    page.says("The tablet's clock said 4 Mar 2026 06:00").says("came in at 3 Mar 2026 06:00").says("24 h ahead");
+    page.says("The tablet's clock said 4 Mar 2026 06:00")
+        .says("came in at 3 Mar 2026 06:00")
+        .says("24 h ahead");
 }
 
 #[tokio::test]
@@ -237,9 +240,24 @@ async fn the_worker_and_its_shell_are_anybodys_and_name_nobody() {
         assert!(first.contains(&breakerbook::web::assets::url(name)), "{name} is not kept: {first}");
     }
     let ann = app.user("ann").await.get(paths::Offline).await.is(200);
-    assert!(!ann.body.contains("Sign out") && !ann.body.contains("ann of the tests"), "kept for whoever comes");
-    for kind in ["breaker_trip", "ground_relay", "bypass", "fuse_check", "engine_start", "shutdown", "defect", "position"] {
-        assert!(ann.body.contains(&format!("<template id=\"t-{kind}\"")), "{kind} can be written without network");
+    assert!(
+        !ann.body.contains("Sign out") && !ann.body.contains("ann of the tests"),
+        "kept for whoever comes"
+    );
+    for kind in [
+        "breaker_trip",
+        "ground_relay",
+        "bypass",
+        "fuse_check",
+        "engine_start",
+        "shutdown",
+        "defect",
+        "position",
+    ] {
+        assert!(
+            ann.body.contains(&format!("<template id=\"t-{kind}\"")),
+            "{kind} can be written without network"
+        );
     }
     let manifest = app.anon().get(paths::Manifest).await.is(200);
     let manifest: Value = serde_json::from_str(&manifest.body).unwrap();
@@ -249,15 +267,27 @@ async fn the_worker_and_its_shell_are_anybodys_and_name_nobody() {
 #[tokio::test]
 async fn pictures_tell_how_things_stand_and_when() {
     let (app, tablet) = with_key().await;
-    send(&app, &tablet.signs(&report(1, "QHB 412", "ann", vec![json!({"id": entry_id(1), "kind": "breaker_trip",
-        "at": "2026-03-03T02:00:00-06:00", "device": "TC2", "left": "tripped"})]))).await;
+    send(
+        &app,
+        &tablet.signs(&report(
+            1,
+            "QHB 412",
+            "ann",
+            vec![json!({"id": entry_id(1), "kind": "breaker_trip",
+        "at": "2026-03-03T02:00:00-06:00", "device": "TC2", "left": "tripped"})],
+        )),
+    )
+    .await;
     let ann = app.user("ann").await;
     let (_, unit) = json_of(&ann, "/offline/units/QHB-412").await;
     assert_eq!(unit["as_of"], "2026-03-03T12:00:00Z");
     assert!(unit["panel"].as_str().unwrap().contains("?device=TC2"), "{unit}");
     let class = unit["class"].as_str().unwrap();
     let (_, class) = json_of(&ann, &format!("/offline/classes/{class}")).await;
-    assert_eq!((&class["devices"]["TC2"]["kind"], &class["devices"]["GRC"]["cutout"]), (&json!("breaker"), &json!(true)));
+    assert_eq!(
+        (&class["devices"]["TC2"]["kind"], &class["devices"]["GRC"]["fits"]),
+        (&json!("breaker"), &json!(["bypass", "position"]))
+    );
     let (_, area) = json_of(&ann, "/offline/area/QHB-412").await;
     let here = area["units"].as_array().unwrap().iter().find(|u| u["unit"] == "QHB 412").unwrap();
     assert_eq!(here["amiss"], json!(["TC2 tripped"]), "{area}");

@@ -28,7 +28,8 @@ const UNDER_WAY: usize = 4 * crate::db::writer::BULK;
 
 pub async fn run(file: File) -> Outcome {
     let desk = open(&file.book).await?;
-    let filer = Filer { by: importer(&desk, file.by.as_deref(), people::Act::FileReport)?, channel: Channel::Import };
+    let filer =
+        Filer { by: importer(&desk, file.by.as_deref(), people::Act::FileReport)?, channel: Channel::Import };
     let bytes = read(&file.file)?;
     let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
     if !file.dry_run {

@@ -94,7 +94,9 @@ pub async fn drop_filed(
 ) -> Result<(), Oops> {
     let (who, now) = (who.clone(), app.now());
     app.desk()
-        .aside(move |db| Box::pin(async move { store::drop_filed(db, &who, &unit, report, &entries, now).await }))
+        .aside(move |db| {
+            Box::pin(async move { store::drop_filed(db, &who, &unit, report, &entries, now).await })
+        })
         .await?;
     Ok(())
 }

@@ -247,7 +247,11 @@ fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> Repor
     };
     let mut report = report_line(row, &here.world);
     report.main = std::mem::take(&mut report.sub);
-    ReportLines { report, author: format!("{}{}", row.author, signed_how(row.confirmed)), entries: of_it.map(line).collect() }
+    ReportLines {
+        report,
+        author: format!("{}{}", row.author, signed_how(row.confirmed)),
+        entries: of_it.map(line).collect(),
+    }
 }
 
 #[cfg(test)]

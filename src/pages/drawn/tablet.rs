@@ -24,7 +24,7 @@ pub fn clock_says(report: &TabletReport, zone: &Zone) -> Option<String> {
         "The tablet's clock said {} when this came in at {}: it was {} {way}. Its times are as the tablet had them.",
         zone.in_words(clock.at),
         zone.in_words(report.received_at),
-        text::span(off.abs())
+        text::span(off.abs() + 30 * crate::base::instant::SECOND)
     ))
 }
 

@@ -16,6 +16,7 @@ use super::super::{
     slip::{open_cutouts, suggest_start},
     store,
     unit_of::UnitHere,
+    write::can_be_about,
 };
 use crate::{
     base::{SignIn, UnitName},
@@ -24,7 +25,7 @@ use crate::{
         panel::{Drawing, draw},
         state::face_of,
     },
-    reports,
+    reports::{self, kinds::Kind},
     roster::{Device, Schedule},
     rules::{
         self,
@@ -61,8 +62,8 @@ pub async fn class(State(app): State<App>, Path(class): Path<String>) -> Answer 
 fn device(device: &Device) -> (String, Value) {
     let facts = DeviceFacts::of(device);
     let lines: Vec<_> = facts.lines.into_iter().map(|fact| (fact.name, fact.says)).collect();
-    let about = json!({ "kind": device.kind, "legend": device.legend, "glyph": face_of(device, None).glyph,
-        "cutout": device.ground_protection, "lines": lines });
+    let fits: Vec<_> = Kind::ALL.iter().filter(|kind| can_be_about(**kind, device)).collect();
+    let about = json!({ "kind": device.kind, "legend": device.legend, "fits": fits, "lines": lines });
     (device.tag.to_string(), about)
 }
 
