@@ -2,6 +2,7 @@
 // tests/browser/offline_contract.rs holds them together. Pure. `zone`: from which microsecond on which minutes east hold.
 import { freshId } from "./keep.js";
 
+const DAY = 864e5;
 const two = (n) => String(n).padStart(2, "0");
 const offset = (zone, at) => (zone.findLast(([from]) => from <= at * 1000) ?? zone[0])[1];
 const shifted = (at, minutes) => new Date(at + minutes * 6e4).toISOString();
@@ -9,10 +10,11 @@ const shifted = (at, minutes) => new Date(at + minutes * 6e4).toISOString();
 /** `2026-03-02T23:12`, as a date-and-time field has it. */
 export const localOf = (zone, at) => shifted(at, offset(zone, at)).slice(0, 16);
 
-/** The moment of such a text; NaN if it is none. */
+/** The moment of such a text; NaN if it is none. An hour that there is twice, or not at all, is told by the time before it. */
 export function momentOf(zone, text) {
-  const utc = Date.parse(`${text.replace(" ", "T").slice(0, 16)}Z`), less = (at) => utc - offset(zone, at) * 6e4;
-  return less(less(utc));
+  const utc = Date.parse(`${text.replace(" ", "T").slice(0, 16)}Z`), by = (east) => utc - east * 6e4;
+  const [before, after] = [-DAY, DAY].map((days) => offset(zone, utc + days));
+  return offset(zone, by(before)) === before || offset(zone, by(after)) !== after ? by(before) : by(after);
 }
 
 /** With its offset: `2026-03-02T23:12:00-06:00`. */

@@ -217,6 +217,8 @@ root.addEventListener("click", (event) => {
   event.preventDefault();
   go(to.startsWith("?") ? at.split("?")[0] + to : to);
 });
+// What fails here fails for want of room: it is said.
+addEventListener("unhandledrejection", show);
 addEventListener("popstate", () => go(path(), false));
 addEventListener("kept", () => (/^(\/units|\/)?$/.test(at) ? go(at, false) : show()));
 
