@@ -410,8 +410,7 @@ mod tests {
         let group = |tag: &str| device(tag, |d| d.start_group = true);
         let devices = vec![group("LCP"), group("SF"), device("GRC", |d| d.ground_protection = true)];
         let railway = Railway::with(devices);
-        let mut schedule =
-            class.is_some().then(|| (*railway.roster.classes["C1"].schedules[0]).clone());
+        let mut schedule = class.is_some().then(|| (*railway.roster.classes["C1"].schedules[0]).clone());
         if let (Some(schedule), Some(class)) = (&mut schedule, class) {
             schedule.start = class;
         }

@@ -15,6 +15,7 @@ mod doors;
 mod parked;
 mod permits;
 mod sign_in;
+mod start_check;
 mod thresholds;
 mod waiting;
 mod weight;

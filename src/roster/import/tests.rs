@@ -229,7 +229,7 @@ mod checks {
             ("E8,,Cab,x,,,,", "right is blank"),
             ("E8,zero,Cab,x,y,,,", "order is"),
             ("E8,,Cab,x,y,parkin,,", "Did you mean parking?"),
-            ("E8,,Cab,x,y,,BKX,", "no such tag. Did you mean BK?"),
+            ("E8,,Cab,x,y,,BKX,", "class E8 has no such tag"),
             ("E8,,Cab,x,y,,,stat", "Did you mean start?"),
             ("QZ9,,Cab,x,y,,,", "There is no class QZ9 yet"),
             (",,Cab,x,y,,,", "class is blank"),
