@@ -435,116 +435,43 @@ mod tests {
         answer(book(vec![(Subject::Unit, unit)], InShop::default(), Some(class())), good())
     }
 
+    /// Motors of the class, volts at rest, psi, what the schedule leaves blank, verdict, words of the answer.
+    const GAUGES: &str = "\
+both|64|110||both|with both kinds of motors: battery 64 V at rest, at least 55; main reservoir 110 psi, at least 90.
+both|55|90||both|at least 55
+both|54.9|110||air|on the air motors only: main reservoir 110 psi, at least 90. Not on the electric motors: battery 54.9 V at rest, under 55.
+both|64|89||electric|on the electric motors only: battery 64 V at rest, at least 55. Not on air: main reservoir 89 psi, under 90.
+both|54|89||not_now|Not now. Not on the electric motors: battery 54 V at rest, under 55. Not on air: main reservoir 89 psi, under 90.
+both|49.9|140||not_now|Battery 49.9 V at rest, under 50: nothing starts, on air neither
+air|49.9|140||not_now|nothing starts, on air neither
+air|50|90||air|with its air motors: main reservoir 90 psi
+electric|64|||electric|with its electric motors: battery 64 V
+electric|54|110||not_now|Not on the electric motors: battery 54 V at rest, under 55.
+both||110||not_now|The battery at rest is not read
+both|64|||electric|Not on air: the main reservoir is not read.
+both|64|80|air_min_psi|both|main reservoir 80 psi, at least 80 (common practice, no source).
+both|64|79|air_min_psi|electric|under 80 (common practice, no source).
+|64|110||not_now|does not say which motors
+both|64|110|control_min_v|not_now|does not say how many volts the controls
+both|64|110|cranking_min_v|air|the schedule does not say how many volts cranking needs";
+
     #[test]
     fn by_the_motors_of_the_class_and_the_gauges() {
-        use StartMotors::{Air, Both, Electric};
-        let gauge =
-            |volts, psi| Readings { battery_rest_v: volts, main_reservoir_psi: psi, ..Readings::default() };
-        let none: fn(&mut StartLimits) = |_| {};
-        for (motors, volts, psi, change, want, says) in [
-            (
-                Both,
-                Some(64.0),
-                Some(110.0),
-                none,
-                Verdict::Both,
-                "with both kinds of motors: battery 64 V at rest, at least 55; main reservoir 110 psi, at least 90.",
-            ),
-            (Both, Some(55.0), Some(90.0), none, Verdict::Both, "at least 55"),
-            (
-                Both,
-                Some(54.9),
-                Some(110.0),
-                none,
-                Verdict::Air,
-                "on the air motors only: main reservoir 110 psi, at least 90. Not on the electric motors: battery 54.9 V at rest, under 55.",
-            ),
-            (
-                Both,
-                Some(64.0),
-                Some(89.0),
-                none,
-                Verdict::Electric,
-                "on the electric motors only: battery 64 V at rest, at least 55. Not on air: main reservoir 89 psi, under 90.",
-            ),
-            (
-                Both,
-                Some(54.0),
-                Some(89.0),
-                none,
-                Verdict::NotNow,
-                "Not now. Not on the electric motors: battery 54 V at rest, under 55. Not on air: main reservoir 89 psi, under 90.",
-            ),
-            // Without control volts nothing starts, whatever the air.
-            (
-                Both,
-                Some(49.9),
-                Some(140.0),
-                none,
-                Verdict::NotNow,
-                "Battery 49.9 V at rest, under 50: nothing starts, on air neither",
-            ),
-            (Air, Some(49.9), Some(140.0), none, Verdict::NotNow, "nothing starts, on air neither"),
-            (Air, Some(50.0), Some(90.0), none, Verdict::Air, "with its air motors: main reservoir 90 psi"),
-            (Electric, Some(64.0), None, none, Verdict::Electric, "with its electric motors: battery 64 V"),
-            (
-                Electric,
-                Some(54.0),
-                Some(110.0),
-                none,
-                Verdict::NotNow,
-                "Not on the electric motors: battery 54 V at rest, under 55.",
-            ),
-            (Both, None, Some(110.0), none, Verdict::NotNow, "The battery at rest is not read"),
-            (Both, Some(64.0), None, none, Verdict::Electric, "Not on air: the main reservoir is not read."),
-            // Common practice where the schedule does not say, and said to be no more than that.
-            (
-                Both,
-                Some(64.0),
-                Some(80.0),
-                |c| c.air_min_psi = None,
-                Verdict::Both,
-                "main reservoir 80 psi, at least 80 (common practice, no source).",
-            ),
-            (
-                Both,
-                Some(64.0),
-                Some(79.0),
-                |c| c.air_min_psi = None,
-                Verdict::Electric,
-                "under 80 (common practice, no source).",
-            ),
-            // Blank is never permission.
-            (
-                Both,
-                Some(64.0),
-                Some(110.0),
-                |c| c.motors = None,
-                Verdict::NotNow,
-                "does not say which motors",
-            ),
-            (
-                Both,
-                Some(64.0),
-                Some(110.0),
-                |c| c.control_min_v = None,
-                Verdict::NotNow,
-                "does not say how many volts the controls",
-            ),
-            (
-                Both,
-                Some(64.0),
-                Some(110.0),
-                |c| c.cranking_min_v = None,
-                Verdict::Air,
-                "the schedule does not say how many volts cranking needs",
-            ),
-        ] {
-            let mut class = StartLimits { motors: Some(motors), ..class() };
-            change(&mut class);
+        for row in GAUGES.lines() {
+            let [motors, volts, psi, blank, want, says] = row.split('|').collect::<Vec<_>>()[..] else {
+                panic!("{row}")
+            };
+            let mut class = StartLimits { motors: StartMotors::parse(motors), ..class() };
+            match blank {
+                "air_min_psi" => class.air_min_psi = None,
+                "control_min_v" => class.control_min_v = None,
+                "cranking_min_v" => class.cranking_min_v = None,
+                _ => {}
+            }
             let book = book(vec![(Subject::Unit, vec![parked()])], InShop::default(), Some(class));
-            let answer = answer(book, gauge(volts, psi));
-            assert_eq!(answer.verdict, want, "{}", answer.says);
+            let (battery_rest_v, main_reservoir_psi) = (volts.parse().ok(), psi.parse().ok());
+            let answer = answer(book, Readings { battery_rest_v, main_reservoir_psi, ..Readings::default() });
+            assert_eq!(answer.verdict.as_str(), want, "{row}: {}", answer.says);
             assert!(answer.says.contains(says), "{:?} has not {says:?}", answer.says);
         }
     }
