@@ -198,7 +198,7 @@ pub fn rule(device: &Device) -> Rule {
 
 /// What the reset answer needs of a device's history: what is young enough, and all from the last moment on at which
 /// nothing was left to answer for.
-fn for_a_reset<'f, 'a>(facts: &'f [&'a Fact], beside: &Beside<'_>, hours: i64) -> Vec<&'a Fact> {
+fn for_a_reset<'a>(facts: &[&'a Fact], beside: &Beside<'_>, hours: i64) -> Vec<&'a Fact> {
     let young = facts.partition_point(|f| beside.now.since(f.at) > hours.max(KEPT));
     let operated = facts.iter().rposition(|f| operations(f) > 0).unwrap_or(facts.len());
     let repaired = facts.iter().rposition(|f| matches!(f.told, Told::RepairClosed { .. }));

@@ -79,6 +79,7 @@ paths! {
     Units = "/units";
     Handover(UnitName) = "/units/{unit}";
     HandoverRead(UnitName) = "/units/{unit}/read";
+    StartCheck(UnitName) = "/units/{unit}/start-check";
     Write(UnitName) = "/units/{unit}/write";
     WriteKind(UnitName, String) = "/units/{unit}/write/{kind}";
     /// The end-of-trip report while it is not signed.

@@ -138,7 +138,7 @@ impl Making {
         // Around the change of clocks of 8 March 2026, to the minute.
         let now =
             Instant::parse("2026-03-08T08:00:00Z").unwrap().plus((dice.below(20_000) - 10_000) * MINUTE);
-        let zone: &str = *dice.one(ZONES);
+        let zone: &str = dice.one(ZONES);
         let zone = Zone::named(zone).unwrap();
         let me = if dice.chance(85) { "n.okafor".into() } else { "t.brask".into() };
         let schedule = dice.chance(95).then(|| schedule(&mut dice));
@@ -147,7 +147,22 @@ impl Making {
 
     fn case(mut self) -> Case {
         let picture = self.now.minus(*self.dice.one(&[0, 0, 5 * MINUTE, 61 * MINUTE, 9 * HOUR, 30 * HOUR]));
-        let (mut server, mut facts): (Vec<(Value, SignIn)>, Vec<(Subject, Fact)>) = (Vec::new(), Vec::new());
+        let mut facts = self.in_the_book(picture);
+        let shop = self.in_shop(picture);
+        let tablet =
+            situation::of(&UNIT.into(), &dossiers(facts.clone()), shop.clone(), &self.beside(picture));
+        let mut queue: Vec<Value> = Vec::new();
+        for _ in 0..*self.dice.one(&[0, 0, 1, 1, 2]) {
+            let (report, told) = self.waiting();
+            facts.extend(told);
+            queue.push(report);
+        }
+        self.answered(picture, tablet, queue, dossiers(facts), shop)
+    }
+
+    /// What everybody wrote, up to a year and more ago.
+    fn in_the_book(&mut self, picture: Instant) -> Vec<(Subject, Fact)> {
+        let mut facts = Vec::new();
         for _ in 0..self.dice.below(9) {
             let days = *self.dice.one(&[1, 1, 2, 10, 40, 400]);
             let at = picture.minus(self.dice.below(days * 24 * 60) * MINUTE);
@@ -155,35 +170,34 @@ impl Making {
                 facts.push(self.shop(at));
             } else {
                 let author = *self.dice.one(&["n.okafor", "c.rey", "t.brask"]);
-                server.push((self.entry(at, false), SignIn::from(author)));
+                let entry = self.entry(at, false);
+                facts.extend(self.routed(&entry, &author.into()));
             }
         }
-        let mut queue: Vec<Value> = Vec::new();
-        let mut waiting = Vec::new();
-        for _ in 0..*self.dice.one(&[0, 0, 1, 1, 2]) {
-            let entries: Vec<Value> = (0..1 + self.dice.below(3))
-                .map(|_| {
-                    let minutes = *self.dice.one(&[60, 24 * 60, 6 * 24 * 60]);
-                    let at = self.now.minus(self.dice.below(minutes) * MINUTE);
-                    self.entry(at, true)
-                })
-                .collect();
-            waiting.extend(entries.iter().map(|entry| (entry.clone(), self.me.clone())));
-            queue.push(json!({ "unit": UNIT, "author": self.me, "entries": entries }));
+        facts
+    }
+
+    /// A report in the queue, of the last six days.
+    fn waiting(&mut self) -> (Value, Vec<(Subject, Fact)>) {
+        let mut entries = Vec::new();
+        for _ in 0..=self.dice.below(3) {
+            let minutes = *self.dice.one(&[60, 24 * 60, 6 * 24 * 60]);
+            let at = self.now.minus(self.dice.below(minutes) * MINUTE);
+            entries.push(self.entry(at, true));
         }
-        let shop = InShop {
+        let told = entries.iter().flat_map(|entry| self.routed(entry, &self.me)).collect();
+        (json!({ "unit": UNIT, "author": self.me, "entries": entries }), told)
+    }
+
+    fn in_shop(&mut self, picture: Instant) -> InShop {
+        InShop {
             held: self.dice.chance(6).then(|| picture.minus(HOUR)),
             repairs: match self.dice.below(20) {
                 0 => vec![(picture.minus(2 * HOUR), None)],
                 1 => vec![(picture.minus(3 * HOUR), Some("TC2".into())), (picture.minus(HOUR), None)],
                 _ => Vec::new(),
             },
-        };
-        facts.extend(server.iter().flat_map(|(entry, by)| self.routed(entry, by)));
-        let tablet =
-            situation::of(&UNIT.into(), &dossiers(facts.clone()), shop.clone(), &self.beside(picture));
-        facts.extend(waiting.iter().flat_map(|(entry, by)| self.routed(entry, by)));
-        self.answered(picture, tablet, queue, dossiers(facts), shop)
+        }
     }
 
     fn beside(&self, now: Instant) -> Beside<'_> {

@@ -16,6 +16,7 @@ mod parked;
 mod permits;
 mod sign_in;
 mod tablets;
+mod start_check;
 mod thresholds;
 mod waiting;
 mod weight;

@@ -56,6 +56,7 @@ pub struct HandoverPage {
     pub action: String,
     pub write: String,
     pub report: String,
+    pub start_check: String,
 }
 
 /// A device that is not where it should be.
@@ -173,6 +174,7 @@ async fn handover(
         action: paths::HandoverRead(here.unit.clone()).to_string(),
         write: paths::Write(here.unit.clone()).to_string(),
         report: paths::Report(here.unit.clone()).to_string(),
+        start_check: paths::StartCheck(here.unit.clone()).to_string(),
     };
     page(status, &view)
 }
@@ -347,6 +349,7 @@ mod tests {
             action: "#".into(),
             write: "#".into(),
             report: "#".into(),
+            start_check: "#".into(),
         }
     }
 }

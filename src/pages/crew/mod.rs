@@ -12,16 +12,19 @@ mod handover;
 mod holds;
 mod offline;
 mod picture;
+mod prefill;
 mod receipt;
 mod report;
 mod resetting;
 mod send;
 mod slip;
 mod stale;
+mod start_check;
 mod store;
 pub mod typed;
 mod unit_of;
 mod units;
+mod walk;
 mod write;
 mod writing;
 
@@ -36,6 +39,7 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Handover::PATTERN, Act::ReadUnits, handover::show),
         Route::post(paths::HandoverRead::PATTERN, Act::ReadHandover, handover::read),
         Route::get(paths::Receipt::PATTERN, Act::ReadUnits, receipt::show),
+        Route::get(paths::StartCheck::PATTERN, Act::ReadUnits, start_check::show),
         Route::get(paths::Write::PATTERN, Act::FileReport, writing::choose),
         Route::get(paths::WriteKind::PATTERN, Act::FileReport, writing::ask),
         Route::post(paths::WriteKind::PATTERN, Act::FileReport, writing::take),
