@@ -69,6 +69,8 @@ pub struct Wanted<'a> {
     pub operations: Option<(&'a [UnitName], &'a Tag)>,
     pub recorded_since: Option<Instant>,
     pub report: Option<ReportId>,
+    /// Of any of these reports, by their ids as text.
+    pub reports: Option<&'a [String]>,
     pub ids: Option<&'a [EntryId]>,
     pub class: Option<&'a ClassName>,
     pub limit: Option<i64>,
@@ -138,6 +140,12 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     if let Some(report) = wanted.report {
         query.push(" AND report = ").push_bind(report.to_string());
     }
+    if let Some(reports) = wanted.reports {
+        query
+            .push(" AND report IN (SELECT value FROM json_each(")
+            .push_bind(serde_json::json!(reports).to_string())
+            .push("))");
+    }
     if let Some(ids) = wanted.ids {
         query
             .push(" AND id IN (SELECT value FROM json_each(")
@@ -159,10 +167,16 @@ pub async fn last_reports(db: &mut SqliteConnection, unit: &UnitName, limit: i64
         .await
 }
 
-/// What one person filed, the latest first.
-pub async fn reports_by(db: &mut SqliteConnection, author: &str, limit: i64) -> Sql<Vec<ReportRow>> {
-    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE author = ? ORDER BY seq DESC LIMIT ?")))
+/// What one person filed before a page of the book, the latest first.
+pub async fn reports_by(
+    db: &mut SqliteConnection,
+    author: &str,
+    before: i64,
+    limit: i64,
+) -> Sql<Vec<ReportRow>> {
+    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE author = ? AND seq < ? ORDER BY seq DESC LIMIT ?")))
         .bind(author)
+        .bind(before)
         .bind(limit)
         .fetch_all(db)
         .await

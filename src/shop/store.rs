@@ -3,7 +3,7 @@ use std::collections::BTreeMap;
 
 use sqlx::{Row, SqliteConnection};
 
-use super::Causes;
+use super::{Causes, Repair};
 use crate::{
     base::{Instant, Tag, UnitName},
     roster::Roster,
@@ -46,4 +46,13 @@ pub async fn in_shop(db: &mut SqliteConnection, unit: &UnitName) -> Result<InSho
         WHERE unit = ? AND hold.value ->> 1 IS NULL";
     let held: Option<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_one(db).await?;
     Ok(InShop { held: held.map(Instant), repairs })
+}
+
+/// Every repair of these units, the earliest first.
+pub async fn repairs_of(db: &mut SqliteConnection, units: &[UnitName]) -> Result<Vec<Repair>, sqlx::Error> {
+    let sql = "SELECT data FROM repair WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY opened_at, id";
+    let names = serde_json::json!(units).to_string();
+    let found: Vec<String> = sqlx::query_scalar(sql).bind(names).fetch_all(db).await?;
+    let read = |data: &String| serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)));
+    found.iter().map(read).collect()
 }

@@ -89,6 +89,11 @@ paths! {
     EntryOut(UnitName, EntryId) = "/units/{unit}/report/{entry}/out";
     EntrySend(UnitName, EntryId) = "/units/{unit}/report/{entry}/send";
     Receipt(ReportId) = "/reports/{id}";
+    /// The run somebody is on, and its end: one signature for all its units.
+    Run = "/run";
+    RunClose = "/run/close";
+    /// What one filed, and what became of it.
+    Runs = "/runs";
 
     /// Keys that tablets sign with, and what they signed.
     Tablets = "/tablets";

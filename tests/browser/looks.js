@@ -29,6 +29,8 @@ for (const e of targets) {
 for (let i = 0; i < targets.length; i++) for (let j = i + 1; j < targets.length; j++) {
   const [one, two] = [targets[i], targets[j]];
   if (one.contains(two) || two.contains(one)) continue;
+  // What stays at the lower edge lies over whatever is scrolled under it; its place in the page is measured without.
+  if (one.closest('.stick') || two.closest('.stick')) continue;
   const a = box(one), b = box(two);
   const across = Math.min(a.right, b.right) - Math.max(a.left, b.left), down = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
   if (across > 1 && down > 1 && !inSentence(one) && !inSentence(two)) say(`lies over ${(two.textContent || two.name).trim().slice(0, 30)} by ${across.toFixed(0)} x ${down.toFixed(0)} px`, one);

@@ -4,7 +4,9 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
 mod answers;
+mod accessible;
 mod chromium;
+mod every;
 mod extremes;
 mod house;
 mod journey;
@@ -14,5 +16,8 @@ mod offline;
 mod person;
 mod screens;
 mod situations;
+mod sheet;
+mod slow;
+mod taps;
 mod twice;
 mod weight;

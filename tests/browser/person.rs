@@ -127,12 +127,16 @@ impl<'a> Person<'a> {
     /// Taps it where it is; something lying over it fails the test.
     pub async fn tap(&self, css: &str) {
         let found = self.find(By::Css(css)).await;
-        // To the middle of the screen, as somebody scrolls who wants to tap it.
-        let to = vec![found.to_json().unwrap()];
-        let _ = self.driver.execute("arguments[0].scrollIntoView({block: 'center'})", to).await;
+        self.brings_to_the_middle(&found).await;
         if let Err(why) = found.click().await {
             panic!("{css} at {} cannot be tapped: {why}\n{}", self.path().await, self.text().await);
         }
+    }
+
+    /// As somebody scrolls who wants to tap it.
+    async fn brings_to_the_middle(&self, found: &WebElement) {
+        let to = vec![found.to_json().unwrap()];
+        let _ = self.driver.execute("arguments[0].scrollIntoView({block: 'center'})", to).await;
     }
 
     /// A button or a link with these words on it.
@@ -141,6 +145,7 @@ impl<'a> Person<'a> {
             "//button[normalize-space()={words:?}] | //a[normalize-space()={words:?}] | //summary[normalize-space()={words:?}]"
         );
         let found = self.find(By::XPath(path)).await;
+        self.brings_to_the_middle(&found).await;
         if let Err(why) = found.click().await {
             panic!("{words:?} at {} cannot be pressed: {why}\n{}", self.path().await, self.text().await);
         }

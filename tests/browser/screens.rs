@@ -3,6 +3,7 @@ use thirtyfour::By;
 
 use crate::{
     chromium::{Chromium, Scripts},
+    every,
     house::House,
     looks::Looks,
     person::Person,
@@ -19,6 +20,9 @@ const CREW: &[(&str, &str)] = &[
     ("bypass-form", "/units/QHB-412/write/bypass?device=GRC"),
     ("fuse", "/units/QHB-412/write/fuse_check?device=SF"),
     ("report", "/units/QHB-412/report"),
+    ("run", "/run"),
+    ("close", "/run/close"),
+    ("runs", "/runs"),
     ("kept", "/kept"),
     ("not-there", "/units/QHB-412/nowhere"),
 ];
@@ -31,6 +35,7 @@ async fn the_crews_pages_look_right() {
     let mut looks = Looks::default();
     crew.open("/sign-in").await;
     looks.at(&crew, "sign-in").await;
+    every::fill(&crew).await;
     crew.sign_in("n.okafor").await;
     for (name, path) in CREW {
         crew.open(path).await;

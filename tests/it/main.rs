@@ -14,6 +14,7 @@ mod crew_tabs;
 mod doors;
 mod parked;
 mod permits;
+mod run;
 mod sign_in;
 mod tablets;
 mod start_check;

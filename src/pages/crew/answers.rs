@@ -133,6 +133,9 @@ pub fn entry(
             Err(sentence) => say(&mut says, question.name, sentence),
         }
     }
+    if let (false, Some(left)) = (map.contains_key("left"), left_by_reset(kind, typed)) {
+        map.insert("left".into(), json!(left));
+    }
     if let Some(closed) = super::doubts::closing_time_of_an_open_one(kind, typed) {
         let note = typed.stated("note").map(|note| format!("{note} ")).unwrap_or_default();
         map.insert(
@@ -141,6 +144,20 @@ pub fn entry(
         );
     }
     (Value::Object(map), says)
+}
+
+/// How a breaker stands after the last reset, where nothing else was tapped: one that held is on, and any other is
+/// as its trip left it.
+fn left_by_reset(kind: Kind, typed: &Typed) -> Option<&'static str> {
+    let last = match typed.raw("resets[1].result") {
+        "" | "none" => typed.raw("resets[0].result"),
+        second => second,
+    };
+    match (kind, last) {
+        (Kind::BreakerTrip, "held") => Some("on"),
+        (Kind::BreakerTrip, "none" | "tripped_again" | "would_not_latch") => Some("tripped"),
+        _ => None,
+    }
 }
 
 fn say(says: &mut Says, name: &str, sentence: &str) {
@@ -326,6 +343,21 @@ mod tests {
         assert_eq!(json, want);
         // Settled: read again an hour later, it is the same entry.
         assert_eq!(read(Kind::BreakerTrip, &About::Device("TC2".into()), &mut typed).0, want);
+    }
+
+    /// Four taps from the home page: what, which, reset or not, and down.
+    #[test]
+    fn how_a_breaker_is_left_follows_from_its_reset_unless_it_is_tapped() {
+        let trip = |pairs: &[(&str, &str)]| {
+            let about = About::Device("TC2".into());
+            read(Kind::BreakerTrip, &about, &mut typed(pairs)).0["left"].clone()
+        };
+        assert_eq!(trip(&[("resets[0].result", "held")]), "on");
+        assert_eq!(trip(&[("resets[0].result", "none")]), "tripped");
+        assert_eq!(trip(&[("resets[0].result", "would_not_latch")]), "tripped");
+        assert_eq!(trip(&[("resets[0].result", "held"), ("resets[1].result", "tripped_again")]), "tripped");
+        assert_eq!(trip(&[("resets[0].result", "none"), ("left", "off")]), "off");
+        assert_eq!(trip(&[]), Value::Null, "it is asked for");
     }
 
     #[test]

@@ -2,6 +2,7 @@
 use super::{
     answers::Says,
     asking::{Answer, If, Part, Question, Words, parts},
+    remembered::REMEMBERED,
     typed::Typed,
 };
 use crate::{
@@ -17,6 +18,8 @@ pub struct PartView {
     pub class: &'static str,
     /// Something in it is stated or wrong, so it must not be folded.
     pub open: bool,
+    /// What is filled in already, as it was last written.
+    pub told: String,
     /// The answer that stands before the question whether it was closed again.
     pub answer: Vec<String>,
     pub cautions: &'static [&'static str],
@@ -84,10 +87,16 @@ fn part_view(part: &Part, typed: &Typed, says: &Says, reset: &[String]) -> PartV
         let prefix = format!("{}.", q.name);
         typed.stated(q.name).is_some() || says.keys().any(|k| k == q.name || k.starts_with(&prefix))
     };
+    // What was only remembered stays folded: beside the title stands what it is.
+    let remembered = typed
+        .stated(REMEMBERED)
+        .filter(|_| part.questions.iter().any(|q| q.name == "place"))
+        .unwrap_or_default();
     PartView {
         title: part.title,
         class: if part.only_if == If::Always { "" } else { part.only_if.class() },
-        open: part.questions.iter().any(touched),
+        open: remembered.is_empty() && part.questions.iter().any(touched),
+        told: remembered,
         answer: if asks_reset { reset.to_vec() } else { Vec::new() },
         cautions: part.caution,
         asks: part.questions.iter().map(|q| ask_view(q, typed, says)).collect(),

@@ -33,16 +33,34 @@ pub async fn file(
     report: &Value,
     password: &str,
 ) -> Result<Signed, Oops> {
-    let filer = Filer { by: Some(me.sign_in().clone()), channel: Channel::Page };
-    let read = FileReport::read(report.to_string().as_bytes(), &filer, &here.world, here.now);
-    let act = match read {
+    let act = match read(app, me, here, id, report).await? {
         Ok(act) => act,
-        Err(ReadingFailed::Unreadable(why)) => return Ok(Signed::Problems(vec![why.problem()])),
-        Err(ReadingFailed::Refused(refused)) => return not_taken(app, me, id, refused).await,
+        Err(back) => return Ok(back),
     };
     if let Err(says) = signature::sign(app, me, password).await? {
         return Ok(Signed::Password(says));
     }
+    hand_in(app, me, id, act).await
+}
+
+/// A report that can be taken as it stands; nothing is signed or filed by it.
+pub async fn read(
+    app: &App,
+    me: &Me,
+    here: &UnitHere,
+    id: ReportId,
+    report: &Value,
+) -> Result<Result<FileReport, Signed>, Oops> {
+    let filer = Filer { by: Some(me.sign_in().clone()), channel: Channel::Page };
+    match FileReport::read(report.to_string().as_bytes(), &filer, &here.world, here.now) {
+        Ok(act) => Ok(Ok(act)),
+        Err(ReadingFailed::Unreadable(why)) => Ok(Err(Signed::Problems(vec![why.problem()]))),
+        Err(ReadingFailed::Refused(refused)) => not_taken(app, me, id, refused).await.map(Err),
+    }
+}
+
+/// Files what its author has just signed.
+pub async fn hand_in(app: &App, me: &Me, id: ReportId, act: FileReport) -> Result<Signed, Oops> {
     match app.desk().act(act).await {
         Ok(receipt) => Ok(Signed::Filed(receipt.report)),
         Err(refused) => not_taken(app, me, id, refused).await,

@@ -7,14 +7,16 @@ use axum::{
 use serde::Deserialize;
 
 use super::{
+    handing::handed_over,
+    heard::in_crew_words,
     holds::{Held, held},
     picture::Picture,
-    receipt, store,
+    receipt, run, store,
     unit_of::UnitHere,
     units::{LinkLine, report_line},
 };
 use crate::{
-    base::text,
+    base::{Instant, text},
     desk::oversee::SignHandover,
     pages::drawn::{
         form::Field,
@@ -44,6 +46,8 @@ pub struct HandoverPage {
     pub stood: String,
     pub done: bool,
     pub held: Held,
+    /// What the last crew handed over, who and when.
+    pub handed: Option<(String, String)>,
     pub cautions: &'static [&'static str],
     pub amiss: Vec<AmissLine>,
     pub drawing: Option<Drawing>,
@@ -82,6 +86,8 @@ pub struct FindingLine {
 pub struct ReportLines {
     pub report: LinkLine,
     pub author: String,
+    /// Empty: none.
+    pub remarks: String,
     pub entries: Vec<String>,
 }
 
@@ -117,6 +123,7 @@ pub async fn read(
     // The size of the book that was on the page, not the one it has grown to while it was read.
     let size = fields.get("tree_size").parse().unwrap_or(0);
     app.desk().act(SignHandover::of(here.unit.clone(), size, &permit, here.now)).await?;
+    run::begin(&app, &me, &here, Some(here.now)).await?;
     see(&paths::Handover(here.unit).with(&[("read", "yes")]))
 }
 
@@ -127,6 +134,8 @@ struct Gathered {
     decisions: Decisions,
     last: Vec<ReportRow>,
     entries: Vec<EntryRow>,
+    /// The shop keeps it from service.
+    held_since: Option<Instant>,
     /// Pages in the book, and the root over them.
     head: (u64, String),
 }
@@ -142,6 +151,7 @@ async fn gather(app: &App, here: &UnitHere) -> Result<Gathered, Oops> {
         decisions: rules::store::decisions(&mut db, here.now).await?,
         last: reports::store::last_reports(&mut db, &here.unit, 5).await?,
         entries: reports::store::entries(&mut db, &recent).await?,
+        held_since: store::held_since(&mut db, &here.unit, here.now).await?,
         head: store::head(&mut db).await?,
     })
 }
@@ -154,14 +164,16 @@ async fn handover(
     done: bool,
     says: Option<String>,
 ) -> Answer {
-    let Gathered { picture, findings, decisions, last, entries, head } = gather(app, here).await?;
+    let Gathered { picture, findings, decisions, last, entries, held_since, head } =
+        gather(app, here).await?;
     let view = HandoverPage {
         frame,
         unit: here.unit.to_string(),
         about: about(here),
         stood: here.world.railway.zone.in_words(here.now),
         done,
-        held: held(here, &picture, &findings, last.first()),
+        held: held(here, &picture, &findings, last.first(), held_since),
+        handed: last.iter().find(|row| row.is_final).and_then(|row| handed(here, row)),
         cautions: cautions(here, &picture),
         amiss: amiss(here, &picture),
         drawing: here.schedule().map(|s| draw(s, here.now, |d| picture.known(d), |_| None)),
@@ -177,6 +189,12 @@ async fn handover(
         start_check: paths::StartCheck(here.unit.clone()).to_string(),
     };
     page(status, &view)
+}
+
+fn handed(here: &UnitHere, row: &ReportRow) -> Option<(String, String)> {
+    let says = handed_over(row.remarks.as_deref()?)?.to_owned();
+    let signed = here.world.railway.zone.in_words(Instant(row.signed_at));
+    Some((says, format!("{}, {signed}", row.author)))
 }
 
 fn about(here: &UnitHere) -> String {
@@ -230,7 +248,7 @@ fn for_crews(findings: &[Finding], decisions: &Decisions, here: &UnitHere) -> Ve
             || matches!(finding.rule, Rule::StillOpen | Rule::SecondGround | Rule::PositionDoubtful)
     };
     let line = |finding: &Finding| FindingLine {
-        sentence: finding.sentence.clone(),
+        sentence: in_crew_words(finding, here.schedule(), &here.world.railway.zone),
         since: text::span(here.now.since(finding.since)),
         certain: finding.rule.is_certain(),
         state: match decisions.state(finding, here.now) {
@@ -252,6 +270,7 @@ fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> Repor
     ReportLines {
         report,
         author: format!("{}{}", row.author, signed_how(row.confirmed)),
+        remarks: row.remarks.clone().unwrap_or_default(),
         entries: of_it.map(line).collect(),
     }
 }
@@ -289,6 +308,7 @@ mod tests {
         let report = |what: &str, author: &str, entries: &[&str]| ReportLines {
             report: LinkLine { href: "#".into(), main: what.into(), sub: String::new() },
             author: author.into(),
+            remarks: String::new(),
             entries: entries.iter().map(|e| (*e).to_owned()).collect(),
         };
         HandoverPage {
@@ -305,6 +325,11 @@ mod tests {
                 sentence: "Last report 3 h ago. The inspection record on board and local rules decide."
                     .into(),
             },
+            handed: Some((
+                "Handed over to J. Sorrel: TC2 is left tripped since 23:12, and nothing says that it was closed again."
+                    .into(),
+                "a.lind, 3 Mar 2026 02:10 -06:00".into(),
+            )),
             cautions: CUTOUT_OPEN,
             amiss: vec![
                 line(

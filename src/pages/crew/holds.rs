@@ -15,8 +15,19 @@ pub struct Held {
     pub sentence: String,
 }
 
-pub fn held(here: &UnitHere, picture: &Picture, findings: &[Finding], last: Option<&ReportRow>) -> Held {
-    let lines: Vec<String> = devices(here, picture).into_iter().chain(reported(findings)).collect();
+pub fn held(
+    here: &UnitHere,
+    picture: &Picture,
+    findings: &[Finding],
+    last: Option<&ReportRow>,
+    held_since: Option<Instant>,
+) -> Held {
+    let zone = &here.world.railway.zone;
+    let held = held_since.map(|at| {
+        format!("Held by the shop since {}: ask the shop before it leads, loads or moves", zone.in_words(at))
+    });
+    let told = devices(here, picture).into_iter().chain(reported(findings));
+    let lines: Vec<String> = held.into_iter().chain(told).collect();
     let nothing =
         if lines.is_empty() { "Nothing in the book against leading, loading or moving it. " } else { "" };
     let age = match last {

@@ -8,14 +8,20 @@ mod entry_form;
 mod entry_line;
 mod filing;
 mod gaps;
+mod handing;
 mod handover;
+mod heard;
 mod holds;
 mod offline;
+mod outcomes;
 mod picture;
 mod prefill;
 mod receipt;
+mod remembered;
 mod report;
 mod resetting;
+mod run;
+mod runs;
 mod send;
 mod slip;
 mod stale;
@@ -27,6 +33,7 @@ mod units;
 mod walk;
 mod write;
 mod writing;
+mod wrong;
 
 use crate::{
     people::Act,
@@ -40,6 +47,11 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::HandoverRead::PATTERN, Act::ReadHandover, handover::read),
         Route::get(paths::Receipt::PATTERN, Act::ReadUnits, receipt::show),
         Route::get(paths::StartCheck::PATTERN, Act::ReadUnits, start_check::show),
+        Route::get(paths::Run::PATTERN, Act::FileReport, run::show),
+        Route::post(paths::Run::PATTERN, Act::FileReport, run::keep),
+        Route::get(paths::RunClose::PATTERN, Act::FileReport, run::ask),
+        Route::post(paths::RunClose::PATTERN, Act::FileReport, run::sign),
+        Route::get(paths::Runs::PATTERN, Act::ReadUnits, runs::show),
         Route::get(paths::Write::PATTERN, Act::FileReport, writing::choose),
         Route::get(paths::WriteKind::PATTERN, Act::FileReport, writing::ask),
         Route::post(paths::WriteKind::PATTERN, Act::FileReport, writing::take),

@@ -63,6 +63,10 @@ impl Picture {
         self.known.get(&device.tag).map(|(known, _)| *known)
     }
 
+    pub fn state(&self, device: &Device) -> Option<&DeviceState> {
+        self.known.get(&device.tag).map(|(_, state)| state)
+    }
+
     /// Devices that do not carry current, or carry it where they should not, in the schedule's order.
     pub fn amiss<'a>(
         &'a self,

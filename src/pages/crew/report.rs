@@ -10,18 +10,18 @@ use serde::Deserialize;
 use serde_json::{Value, json};
 
 use super::{
-    answers::Says,
     checking::{Sheet, asked, read},
     draft::{DraftEntry, Kept, fresh_id},
     entry_line::EntryLine,
     filing::{self, Signed},
-    gaps::gaps,
+    handing, run,
     slip::{SlipView, open_and_untold, open_cutouts, report_json, suggest_start},
     stale::{self, Overtaken},
     store,
     typed::Typed,
     unit_of::UnitHere,
     writing::keep_if,
+    wrong::Wrong,
 };
 use crate::{
     base::{EntryId, Problem, ReportId, SignIn},
@@ -44,6 +44,8 @@ pub struct ReportPage {
     pub summary: Vec<(String, String)>,
     pub lines: Vec<LineView>,
     pub gaps: Vec<String>,
+    /// The other units of the run, and where all are signed at once.
+    pub together: Option<(String, String)>,
     pub slip: SlipView,
     pub hidden: Vec<(&'static str, String)>,
     pub version: String,
@@ -62,22 +64,10 @@ pub struct LineView {
     pub sent: Option<String>,
 }
 
-/// What is wrong with a report that was to be signed.
-#[derive(Debug, Default)]
-pub struct Wrong {
-    pub says: Says,
-    pub whole: Vec<String>,
-    /// By the entry's id.
-    pub entries: Vec<(EntryId, String)>,
-    pub asked: Vec<String>,
-    pub first: Vec<(String, String)>,
-}
-
 impl ReportPage {
     pub fn of(frame: Frame, here: &UnitHere, me: &SignIn, kept: &Kept, slip: &Typed, wrong: Wrong) -> Self {
         let zone = &here.world.railway.zone;
         let entries: Vec<(&DraftEntry, Value)> = in_order(here, me, kept);
-        let jsons: Vec<Value> = entries.iter().map(|(_, json)| json.clone()).collect();
         let line = |(entry, json): &(&DraftEntry, Value)| LineView {
             line: EntryLine::of(json, here.schedule(), zone),
             problems: wrong
@@ -100,7 +90,8 @@ impl ReportPage {
             first: wrong.first,
             summary: wrong.says.iter().map(|(name, says)| (name.clone(), says.clone())).collect(),
             lines: entries.iter().map(line).collect(),
-            gaps: gaps(&jsons, here.schedule(), zone),
+            gaps: Vec::new(),
+            together: None,
             slip: SlipView::of(here, slip, &wrong.says),
             hidden: vec![("draft", kept.id.to_string()), ("version", kept.version.to_string())],
             version: kept.version.to_string(),
@@ -110,8 +101,22 @@ impl ReportPage {
     }
 }
 
+/// With what is still open, by the book and by this draft.
+async fn answer(
+    app: &App,
+    status: StatusCode,
+    here: &UnitHere,
+    me: &SignIn,
+    kept: &Kept,
+    mut view: ReportPage,
+) -> Answer {
+    let entries: Vec<Value> = in_order(here, me, kept).into_iter().map(|(_, json)| json).collect();
+    view.gaps = handing::still_open(app, here, &entries).await?;
+    page(status, &view)
+}
+
 /// The entries of a draft as the contract has them, as they happened.
-fn in_order<'a>(here: &UnitHere, me: &SignIn, kept: &'a Kept) -> Vec<(&'a DraftEntry, Value)> {
+pub fn in_order<'a>(here: &UnitHere, me: &SignIn, kept: &'a Kept) -> Vec<(&'a DraftEntry, Value)> {
     let json = |entry: &'a DraftEntry| (entry, Sheet::of(entry).json(here, me).0);
     let mut entries: Vec<_> = kept.draft.entries.iter().map(json).collect();
     entries.sort_by_key(|(_, json)| super::entry_line::time_of(json));
@@ -135,15 +140,21 @@ pub async fn show(
     let (kept, mut slip) = open(&app, &me, &here).await?;
     let read_at = store::handover_read(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
     suggest_start(&here, &mut slip, read_at);
+    let run = run::of(&app, &me).await?.map(|kept| kept.run).filter(|run| run.has(&here.unit));
+    if let Some(run) = &run {
+        run.suggest(&here.unit, &mut slip);
+    }
     let mut view = ReportPage::of(frame, &here, me.sign_in(), &kept, &slip, Wrong::default());
     if came.wrote == "yes" {
         view.done = "Written down. It is kept here until you sign; once signed it is in the book.";
     }
-    page(StatusCode::OK, &view)
+    view.together =
+        run.filter(|run| run.open().count() > 1).map(|run| (run.in_words(), paths::RunClose.to_string()));
+    answer(&app, StatusCode::OK, &here, me.sign_in(), &kept, view).await
 }
 
 /// The draft of this person on this unit; one that was signed meanwhile is taken away and a new one begun.
-async fn open(app: &App, me: &Me, here: &UnitHere) -> Result<(Kept, Typed), Oops> {
+pub async fn open(app: &App, me: &Me, here: &UnitHere) -> Result<(Kept, Typed), Oops> {
     let found = store::draft_of(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
     let kept = match found {
         Some(kept) if filing::is_filed(app, me, kept.id).await? => {
@@ -203,8 +214,9 @@ pub async fn sign(
         kept.id = form.draft.unwrap_or(kept.id);
     }
     if form.version != kept.version {
-        return overtaken(&me, frame, &here, &kept, &form);
+        return overtaken(&app, &me, frame, &here, &kept, &form).await;
     }
+    run::learn(&app, &me, &here, &form.slip).await?;
     let (status, wrong) = match try_to_sign(&app, &me, &here, &kept, &form).await? {
         Ok(id) => return see(&paths::Receipt(id)),
         Err(back) => back,
@@ -214,8 +226,11 @@ pub async fn sign(
     let still = move |kept: &Kept| kept.version == version;
     let kept = keep_if(&app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await?;
     match kept {
-        Ok(kept) => page(status, &ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong)),
-        Err(kept) => overtaken(&me, frame, &here, &kept, &form),
+        Ok(kept) => {
+            let view = ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong);
+            answer(&app, status, &here, me.sign_in(), &kept, view).await
+        }
+        Err(kept) => overtaken(&app, &me, frame, &here, &kept, &form).await,
     }
 }
 
@@ -227,15 +242,18 @@ async fn sign_later(app: &App, me: &Me, frame: Frame, here: UnitHere, form: Form
     let form = Form { slip, ..form };
     let slip = form.slip.clone();
     match keep_if(app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await? {
-        Err(kept) => overtaken(me, frame, &here, &kept, &form),
-        Ok(_) if form.then == "write" => see(&paths::Write(here.unit)),
-        Ok(_) => see(&paths::Units),
+        Err(kept) => overtaken(app, me, frame, &here, &kept, &form).await,
+        Ok(_) => {
+            run::learn(app, me, &here, &form.slip).await?;
+            if form.then == "write" { see(&paths::Write(here.unit)) } else { see(&paths::Units) }
+        }
     }
 }
 
 /// The draft as it stands, with what this tab had typed, to be sent again.
-fn overtaken(me: &Me, frame: Frame, here: &UnitHere, kept: &Kept, form: &Form) -> Answer {
-    page(StatusCode::CONFLICT, &ReportPage::of(frame, here, me.sign_in(), kept, &form.slip, stale::changed()))
+async fn overtaken(app: &App, me: &Me, frame: Frame, here: &UnitHere, kept: &Kept, form: &Form) -> Answer {
+    let view = ReportPage::of(frame, here, me.sign_in(), kept, &form.slip, stale::changed());
+    answer(app, StatusCode::CONFLICT, here, me.sign_in(), kept, view).await
 }
 
 /// Another tab signed this draft with other answers: what was typed here stands in a report of its own.
@@ -251,7 +269,7 @@ async fn signed_elsewhere(
     let slip = stale::afresh(here, form.slip);
     let mut view = ReportPage::of(frame, here, me.sign_in(), &kept, &slip, stale::signed());
     view.signed = paths::Receipt(id).to_string();
-    page(StatusCode::CONFLICT, &view)
+    answer(app, StatusCode::CONFLICT, here, me.sign_in(), &kept, view).await
 }
 
 type Back = (StatusCode, Wrong);
@@ -266,10 +284,11 @@ async fn try_to_sign(
     let all = in_order(here, me.sign_in(), kept);
     let jsons: Vec<Value> = all.iter().map(|(_, json)| json.clone()).collect();
     let open = open_cutouts(app, here, &jsons).await?;
+    let slip = handing::with_remark(app, here, me.sign_in(), &form.slip, &jsons).await?;
     let entries: Vec<_> = all.into_iter().filter(|(e, _)| e.sent.is_none()).collect();
     let ids: Vec<EntryId> = entries.iter().map(|(entry, _)| entry.id).collect();
     let jsons = entries.into_iter().map(|(_, json)| json).collect();
-    let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &form.slip, jsons, &open);
+    let (report, says) = report_json(here, me.sign_in(), &json!(kept.id), true, &slip, jsons, &open);
     if !says.is_empty() {
         return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { says, ..Wrong::default() })));
     }
@@ -280,6 +299,7 @@ async fn try_to_sign(
     Ok(match filing::file(app, me, here, kept.id, &report, &form.password).await? {
         Signed::Filed(id) => {
             filing::drop_draft(app, me, kept.id).await?;
+            run::leave(app, me, here).await?;
             Ok(id)
         }
         Signed::NotNow(status, says) => Err((status, Wrong { whole: vec![says], ..Wrong::default() })),
@@ -289,7 +309,7 @@ async fn try_to_sign(
 }
 
 /// With the way to the form of an opening that nobody wrote down.
-fn to_ask(here: &UnitHere, report: &Value, slip: &Typed, open: &BTreeSet<String>) -> Wrong {
+pub fn to_ask(here: &UnitHere, report: &Value, slip: &Typed, open: &BTreeSet<String>) -> Wrong {
     let mut wrong = Wrong { asked: questions(here, report), ..Wrong::default() };
     for tag in open_and_untold(here, slip, open) {
         wrong.asked.push(format!(
@@ -317,48 +337,6 @@ fn questions(here: &UnitHere, report: &Value) -> Vec<String> {
     asked(of_run)
 }
 
-impl Wrong {
-    pub fn password(says: String) -> Self {
-        Self { says: Says::from([("password".to_owned(), says)]), ..Self::default() }
-    }
-
-    /// Each problem beside its field or its entry, the rest on top.
-    pub fn of(problems: Vec<Problem>, entries: &[EntryId]) -> Self {
-        const FIELDS: &[&str] = &[
-            "occasion",
-            "run.started",
-            "run.ended",
-            "run.symbol",
-            "run.from",
-            "run.to",
-            "position",
-            "weather",
-            "remarks",
-        ];
-        let mut wrong = Self::default();
-        for problem in problems {
-            let place = problem.path.strip_prefix("entries[").and_then(|rest| rest.split_once(']'));
-            let entry = place.and_then(|(n, _)| entries.get(n.parse::<usize>().ok()?));
-            match entry {
-                Some(id) => wrong.entries.push((*id, problem.says)),
-                None if FIELDS.contains(&problem.path.as_str()) => {
-                    wrong.says.insert(problem.path, problem.says);
-                }
-                None if problem.path.starts_with("consist") => {
-                    wrong.says.insert("consist".to_owned(), problem.says);
-                }
-                None => wrong.whole.push(problem.says),
-            }
-        }
-        if !wrong.says.is_empty() || !wrong.entries.is_empty() {
-            wrong
-                .whole
-                .insert(0, "It was not signed yet: see below. Nothing that you wrote is lost.".to_owned());
-        }
-        wrong
-    }
-}
-
 /// Takes an entry out of the draft; one that was sent stays.
 pub async fn take_out(
     State(app): State<App>,
@@ -380,7 +358,7 @@ pub async fn take_out(
         Err(kept) => {
             let slip = kept.draft.slip.clone();
             let view = ReportPage::of(frame, &here, me.sign_in(), &kept, &slip, stale::not_taken_out());
-            page(StatusCode::CONFLICT, &view)
+            answer(&app, StatusCode::CONFLICT, &here, me.sign_in(), &kept, view).await
         }
     }
 }

@@ -14,12 +14,13 @@ use super::{
     draft::{Draft, DraftEntry, fresh_id},
     entry_line::EntryLine,
     filing::{self, Signed},
-    report::Wrong,
+    run,
     slip::{SlipView, report_json, suggest_start},
     stale, store,
     typed::Typed,
     unit_of::UnitHere,
     writing::keep,
+    wrong::Wrong,
 };
 use crate::{
     base::{EntryId, ReportId},
@@ -62,6 +63,9 @@ async fn find(app: &App, me: &Me, unit: &str, entry: &str) -> Result<Result<Send
     let version = kept.as_ref().map_or(0, |kept| kept.version);
     let mut slip = kept.map(|kept| kept.draft.slip).unwrap_or_default();
     suggest_start(&here, &mut slip, store::handover_read(&mut db, me.sign_in(), &here.unit).await?);
+    if let Some(kept) = store::run_of(&mut db, me.sign_in()).await? {
+        kept.run.suggest(&here.unit, &mut slip);
+    }
     let json = Sheet::of(&entry).json(&here, me.sign_in()).0;
     Ok(Ok(Sending { here, entry, json, slip, version }))
 }
@@ -98,6 +102,7 @@ pub async fn send(
     }
     match sending.try_to_send(&app, &me, report, &password).await? {
         Ok(id) => {
+            run::learn(&app, &me, &sending.here, &sending.slip).await?;
             let (entry, slip) = (sending.entry.id, sending.slip);
             keep(&app, me.sign_in(), &sending.here, move |draft| draft.was_sent(entry, id, &slip)).await?;
             see(&paths::Receipt(id))

@@ -44,6 +44,9 @@ pub struct SlipView {
     pub consist: Field,
     pub remarks: Field,
     pub password: Field,
+    /// What is still open is handed over, and to whom.
+    pub hand_over: bool,
+    pub handed_to: Field,
     /// Something in the folded part is stated or wrong.
     pub more_open: bool,
 }
@@ -57,6 +60,18 @@ pub struct CutoutView {
 }
 
 impl SlipView {
+    /// The same fields under names of one unit's own, on a page that has several units.
+    pub fn under(mut self, unit: &UnitName) -> Self {
+        let own = |name: &mut String| *name = format!("{}.{name}", unit.slug());
+        own(&mut self.position.name);
+        for cutout in &mut self.cutouts {
+            own(&mut cutout.keys.name);
+            own(&mut cutout.seal.name);
+            own(&mut cutout.entry.0);
+        }
+        self
+    }
+
     pub fn of(here: &UnitHere, typed: &Typed, says: &Says) -> Self {
         let say = |name: &str| says.get(name).cloned();
         let text = |name: &str, label: &str| Field::text(name, label, typed.raw(name)).says(say(name));
@@ -82,6 +97,8 @@ impl SlipView {
             consist: text("consist", "Units of the consist").hint("Commas between: QHB 412, QHB 431"),
             remarks: text("remarks", "Remarks"),
             password: Field::password("password", "Your password, as your signature").says(say("password")),
+            hand_over: typed.raw("hand_over") == "yes",
+            handed_to: text("handed_to", "Handed over to").hint("Sign-in name or name, if you met them"),
             more_open: folded.iter().any(|name| typed.stated(name).is_some() || says.contains_key(*name)),
         }
     }
@@ -172,7 +189,7 @@ fn consist(typed: &Typed, says: &mut Says) -> Value {
     json!(units.collect::<Vec<_>>())
 }
 
-fn cutout_entries(here: &UnitHere, me: &SignIn, typed: &Typed, open: &BTreeSet<String>) -> Vec<Value> {
+pub fn cutout_entries(here: &UnitHere, me: &SignIn, typed: &Typed, open: &BTreeSet<String>) -> Vec<Value> {
     let Some(schedule) = here.schedule() else { return Vec::new() };
     let tags = schedule.cutouts().map(|cutout| cutout.tag.as_str());
     tags.filter_map(|tag| cutout_entry(here, me, tag, typed, open.contains(tag))).collect()

@@ -1,5 +1,5 @@
 //! What a page says when another tab of the same person was quicker. Nothing typed is lost by it.
-use super::{draft::fresh_id, report::Wrong, slip, typed::Typed, unit_of::UnitHere};
+use super::{draft::fresh_id, handing::same_remarks, slip, typed::Typed, unit_of::UnitHere, wrong::Wrong};
 use crate::{
     base::{EntryId, Instant, ReportId},
     reports::store::{self, EntryRow, ReportRow, Wanted},
@@ -71,7 +71,7 @@ fn same_slip(here: &UnitHere, row: &ReportRow, typed: &Typed) -> bool {
         && same("run.to", &row.run_to)
         && same("position", &row.position)
         && same("weather", &row.weather)
-        && same("remarks", &row.remarks)
+        && same_remarks(typed, row.remarks.as_deref())
 }
 
 /// Each cutout that was answered for is in the report under the very same entry.

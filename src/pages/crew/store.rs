@@ -1,7 +1,10 @@
 //! Drafts in the file, and how the devices of a unit stand. The crew pages' only SQL.
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
-use super::draft::{Draft, Kept, fresh_id};
+use super::{
+    draft::{Draft, Kept, fresh_id},
+    run,
+};
 use crate::{
     base::{EntryId, Instant, ReportId, SignIn, UnitName},
     desk::parts,
@@ -102,9 +105,54 @@ fn kept(row: &SqliteRow) -> Sql<Kept> {
     })
 }
 
+pub async fn run_of(db: &mut SqliteConnection, who: &SignIn) -> Sql<Option<run::Kept>> {
+    let sql = "SELECT body, version, saved_at FROM run WHERE sign_in = ?";
+    let Some(row) = sqlx::query(sql).bind(who.as_str()).fetch_optional(db).await? else { return Ok(None) };
+    let run = serde_json::from_str(row.try_get("body")?)
+        .map_err(|why| sqlx::Error::Decode(format!("a run is damaged: {why}").into()))?;
+    Ok(Some(run::Kept { run, version: row.try_get("version")?, saved_at: Instant(row.try_get("saved_at")?) }))
+}
+
+/// Reads the run of somebody, changes it and writes it back, on the writer's connection. Nothing is left of one
+/// that is over.
+pub async fn change_run(
+    db: &mut SqliteConnection,
+    who: SignIn,
+    now: Instant,
+    change: impl FnOnce(Option<run::Run>) -> Option<run::Run> + Send,
+) -> Sql<()> {
+    let kept = run_of(db, &who).await?;
+    let (before, version) = kept.map_or((None, 0), |kept| (Some(kept.run), kept.version));
+    let Some(after) = change(before.clone()) else {
+        return sqlx::query("DELETE FROM run WHERE sign_in = ?")
+            .bind(who.as_str())
+            .execute(db)
+            .await
+            .map(drop);
+    };
+    if before.as_ref() == Some(&after) {
+        return Ok(());
+    }
+    let body = serde_json::to_string(&after).map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
+    let sql = "INSERT INTO run (sign_in, body, version, saved_at) VALUES (?, ?, ?, ?)
+        ON CONFLICT (sign_in) DO UPDATE SET body = excluded.body, version = excluded.version, saved_at = excluded.saved_at";
+    sqlx::query(sql).bind(who.as_str()).bind(body).bind(version + 1).bind(now.0).execute(db).await.map(drop)
+}
+
 /// Everything the book knows of one unit, by subject.
 pub async fn dossiers_of(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<(DossierKey, Dossier)>> {
     Ok(parts::dossiers_of_units(db, &[unit.as_str()]).await?.into_iter().collect())
+}
+
+/// Since when the shop holds a unit, if it does.
+pub async fn held_since(db: &mut SqliteConnection, unit: &UnitName, now: Instant) -> Sql<Option<Instant>> {
+    let sql = "SELECT holds FROM unit_history WHERE unit = ?";
+    let holds: Option<String> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_optional(db).await?;
+    let Some(holds) = holds else { return Ok(None) };
+    let holds: Vec<(Instant, Option<Instant>)> =
+        serde_json::from_str(&holds).map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
+    let open = holds.iter().find(|(from, to)| *from <= now && to.is_none_or(|to| now < to));
+    Ok(open.map(|(from, _)| *from))
 }
 
 /// When this person last signed for having read this unit's handover.

@@ -38,6 +38,11 @@ impl Typed {
         self.0.remove(name)
     }
 
+    /// Every field that came, by name.
+    pub fn all(&self) -> impl Iterator<Item = (&str, &str)> {
+        self.0.iter().map(|(name, value)| (name.as_str(), value.as_str()))
+    }
+
     pub fn is_empty(&self) -> bool {
         self.0.is_empty()
     }

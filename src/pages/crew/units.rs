@@ -6,11 +6,18 @@ use axum::{
 };
 use serde::Deserialize;
 
-use super::{asking::words, draft::Kept, store};
+use super::{
+    asking::words,
+    draft::Kept,
+    run::Run,
+    runs::{RunView, last_runs},
+    store,
+    write::UnitKeys,
+};
 use crate::{
     base::{Instant, UnitName, text},
     desk::World,
-    reports::store::{ReportRow, reports_by},
+    reports::store::ReportRow,
     web::{Answer, App, Frame, Me, page, paths},
 };
 
@@ -24,8 +31,16 @@ pub struct UnitsPage {
     pub found: Vec<LinkLine>,
     /// A unit that is not on the roster can be written about all the same.
     pub unknown: Option<LinkLine>,
+    /// The only unit that was found, or those of the run.
+    pub keys: Vec<UnitKeys>,
+    /// The run one is on, in words; where it is kept, and where it is closed.
+    pub run: Option<String>,
+    pub run_page: String,
+    pub close: String,
+    /// Away from the run's units.
     pub drafts: Vec<LinkLine>,
-    pub reports: Vec<LinkLine>,
+    pub runs: Vec<RunView>,
+    pub all_runs: String,
 }
 
 #[derive(Clone, Debug)]
@@ -47,19 +62,46 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Query(search): Q
     let (world, now) = (app.world(), app.now());
     let mut db = app.desk().read().await?;
     let drafts = store::drafts_of(&mut db, me.sign_in()).await?;
-    let reports = reports_by(&mut db, me.sign_in().as_str(), 10).await?;
+    let run = store::run_of(&mut db, me.sign_in()).await?.map(|kept| kept.run).unwrap_or_default();
+    let runs = last_runs(&mut db, &world, me.sign_in(), now).await?;
     let q = search.q.trim().to_owned();
     let found = find(&world, &q);
     let view = UnitsPage {
         frame,
         idle: q.is_empty(),
         unknown: unknown(&world, &q).filter(|_| found.is_empty()),
+        keys: keys(&run, &found),
+        run: on_a_run(&run),
+        run_page: paths::Run.to_string(),
+        close: paths::RunClose.to_string(),
         found: found.into_iter().map(|unit| unit_line(&world, unit)).collect(),
-        drafts: drafts.iter().map(|kept| draft_line(kept, now)).collect(),
-        reports: reports.iter().map(|row| report_line(row, &world)).collect(),
+        drafts: drafts
+            .iter()
+            .filter(|kept| !run.awaits(&kept.unit))
+            .map(|kept| draft_line(kept, now))
+            .collect(),
+        runs,
+        all_runs: paths::Runs.to_string(),
         q,
     };
     page(StatusCode::OK, &view)
+}
+
+/// Of the one unit that was looked for, else of the run's.
+fn keys(run: &Run, found: &[&UnitName]) -> Vec<UnitKeys> {
+    match found {
+        [] => run.open().map(UnitKeys::of).collect(),
+        [only] => vec![UnitKeys::of(only)],
+        _ => Vec::new(),
+    }
+}
+
+fn on_a_run(run: &Run) -> Option<String> {
+    if run.units.is_empty() {
+        return None;
+    }
+    let named = run.named();
+    Some(if named.is_empty() { run.in_words() } else { named })
 }
 
 /// By road number from its beginning, or by the whole name; the exact one first.
@@ -143,11 +185,13 @@ mod tests {
                     line("QHB 412", "class M6, home shop Harrow Ferry"),
                 ],
                 unknown: None,
+                keys: vec![UnitKeys::of(&"QHB 431".into())],
+                run: Some("K17, Harrow Ferry to Slate Gap".into()),
+                run_page: "#".into(),
+                close: "#".into(),
                 drafts: vec![line("QHB 412", "2 entries, last touched 14 min ago, not signed")],
-                reports: vec![
-                    line("QHB 431", "K17, 2 Mar 2026 21:40 -06:00: 3 entries"),
-                    line("QHB 418", "K22, 1 Mar 2026 05:10 -06:00: nothing to report"),
-                ],
+                runs: vec![crate::pages::crew::runs::sample()],
+                all_runs: "#".into(),
             };
             view.render().unwrap()
         });

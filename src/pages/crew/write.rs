@@ -50,13 +50,41 @@ const KINDS: [(Kind, &str, &str, &str); 8] = [
     (Kind::Defect, "defect", "Something else is wrong", "In your own words"),
 ];
 
+/// The keys for one unit on the home page: what happens most, and where everything else is.
+pub struct UnitKeys {
+    pub unit: String,
+    pub keys: Vec<KindKey>,
+    pub write: String,
+    pub handover: String,
+}
+
+impl UnitKeys {
+    const MOST_WRITTEN: [Kind; 4] = [Kind::BreakerTrip, Kind::GroundRelay, Kind::Bypass, Kind::EngineStart];
+
+    pub fn of(unit: &UnitName) -> Self {
+        let often = KINDS.iter().filter(|(kind, ..)| Self::MOST_WRITTEN.contains(kind));
+        Self {
+            unit: unit.to_string(),
+            keys: often.map(|kind| KindKey::of(unit, *kind)).collect(),
+            write: paths::Write(unit.clone()).to_string(),
+            handover: paths::Handover(unit.clone()).to_string(),
+        }
+    }
+}
+
+impl KindKey {
+    fn of(
+        unit: &UnitName,
+        (kind, glyph, text, small): (Kind, &'static str, &'static str, &'static str),
+    ) -> Self {
+        let href = paths::WriteKind(unit.clone(), kind.as_str().to_owned()).to_string();
+        Self { href, glyph, text, small }
+    }
+}
+
 impl ChoosePage {
     pub fn kinds_of(unit: &UnitName) -> Vec<KindKey> {
-        let key = |(kind, glyph, text, small): (Kind, _, _, _)| {
-            let href = paths::WriteKind(unit.clone(), kind.as_str().to_owned()).to_string();
-            KindKey { href, glyph, text, small }
-        };
-        KINDS.map(key).into()
+        KINDS.map(|kind| KindKey::of(unit, kind)).into()
     }
 
     pub fn of(frame: Frame, unit: &UnitName, drafted: usize) -> Self {
@@ -158,7 +186,12 @@ pub struct EntryPage {
     pub facts_open: bool,
     pub not_listed: Option<Field>,
     pub when: WhenView,
+    /// When it happened decides what else is asked; otherwise 'now' stands there already, and comes after the questions
+    /// that have to be answered.
+    pub when_first: bool,
     pub parts: Vec<PartView>,
+    /// Circumstances and a note, after the time.
+    pub rest: Vec<PartView>,
     /// Field and label of each problem below.
     pub summary: Vec<(String, String)>,
     /// Sentences that belong to no field.
@@ -190,6 +223,8 @@ impl EntryPage {
     pub fn of(frame: Frame, asked: &Asked<'_>, typed: &Typed, says: &Says, again: &[String]) -> Self {
         let Asked { unit, kind, about, device, .. } = *asked;
         let legend = says.get("device.not_listed").cloned();
+        let mut parts = part_views(kind, device, typed, says, &asked.reset);
+        let rest = parts.split_off(parts.len().saturating_sub(2));
         Self {
             frame,
             unit: unit.to_string(),
@@ -207,7 +242,9 @@ impl EntryPage {
                 Field::text("device.not_listed", "The words on its plate", typed).says(legend)
             }),
             when: when_view(kind, typed, says),
-            parts: part_views(kind, device, typed, says, &asked.reset),
+            when_first: matches!(kind, Kind::Bypass | Kind::Position),
+            parts,
+            rest,
             summary: summary(kind, device, says),
             problems: says.get("").cloned().into_iter().collect(),
             asked: again.to_vec(),

@@ -11,7 +11,7 @@ use super::{
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
-    prefill, resetting, store,
+    prefill, remembered, resetting, run, store,
     typed::Typed,
     unit_of::UnitHere,
     write::{Asked, ChoosePage, EntryPage, PickPage, begins_at_the_panel},
@@ -51,8 +51,11 @@ pub async fn ask(
         return pick(&app, frame, &here, kind).await;
     }
     let entry = EntryId(fresh_id(here.now));
+    let mut typed = remembered::circumstances(&app, &me, &here, kind).await?;
     let mut sheet = Sheet { kind, about, entry, typed: Typed::default(), version: None };
-    sheet.typed = prefill::typed(kind, sheet.device(&here), &given);
+    let given = prefill::typed(kind, sheet.device(&here), &given);
+    given.all().for_each(|(name, value)| typed.set(name, value));
+    sheet.typed = typed;
     form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 
@@ -107,6 +110,7 @@ pub async fn take(
         let checked = sheet.overtaken(&kept, &here);
         return form(&app, &me, StatusCode::CONFLICT, frame, &here, &sheet, &checked).await;
     }
+    run::begin(&app, &me, &here, None).await?;
     match send {
         true => see(&paths::EntrySend(here.unit, entry)),
         false => see(&paths::Report(here.unit).with(&[("wrote", "yes")])),

@@ -49,6 +49,64 @@ fn text_has_a_contrast_of_seven_in_both_palettes() {
     }
 }
 
+/// Declarations of every rule after the palettes: what is painted with what.
+fn rules(css: &str) -> Vec<(String, BTreeMap<String, String>)> {
+    let mut text = css.split_once("*, *::before").unwrap().1.to_owned();
+    while let (Some(from), Some(to)) = (text.find("/*"), text.find("*/")) {
+        text.replace_range(from..to + 2, "");
+    }
+    let rule = |part: &str| {
+        let (before, body) = part.rsplit_once('{')?;
+        let selector = before.rsplit(['{', '}']).next().unwrap_or_default().trim().to_owned();
+        let pair = |line: &str| {
+            line.split_once(':').map(|(name, value)| (name.trim().to_owned(), value.trim().to_owned()))
+        };
+        Some((selector, body.split(';').filter_map(pair).collect()))
+    };
+    text.split('}').filter_map(rule).collect()
+}
+
+/// The palette's name in a value that is one.
+fn variable(value: &str) -> Option<&str> {
+    value.strip_prefix("var(")?.split_once(')').filter(|(_, rest)| rest.is_empty()).map(|(name, _)| name)
+}
+
+/// Whatever ink a rule of the stylesheet sets stands against every ground it can stand on: the rule's own, if it has
+/// one, or else each of the page's. So a colour that nobody reckoned cannot come into use.
+#[test]
+fn every_rule_that_sets_an_ink_or_a_ground_has_a_contrast_of_seven() {
+    const GROUNDS: [&str; 3] = ["--ground", "--sheet", "--panel"];
+    let (palettes, mut looked_at) = (blocks(CSS), 0);
+    for (selector, rule) in rules(CSS) {
+        let painted = rule.get("background").or_else(|| rule.get("background-color"));
+        let own = painted.and_then(|value| variable(value));
+        // A ground that is no ground of the page needs an ink of its own; strokes of an input's mark have no words.
+        let marks = selector.contains("::before") || selector.contains("::after");
+        let inks = ["color", "fill"].iter().filter_map(|name| rule.get(*name));
+        let inks: Vec<&str> = inks.filter_map(|value| variable(value)).collect();
+        if let Some(ground) = own.filter(|ground| !GROUNDS.contains(ground) && !marks) {
+            assert!(!inks.is_empty(), "{selector} is painted with {ground} and sets no ink");
+        }
+        for ink in inks {
+            let grounds = own.map_or(GROUNDS.to_vec(), |ground| vec![ground]);
+            for (ground, palette) in
+                grounds.iter().flat_map(|ground| palettes.iter().map(move |p| (ground, p)))
+            {
+                let c = contrast(&palette[ink], &palette[*ground]);
+                assert!(c >= 7.0, "{selector}: {ink} on {ground} is {c:.2}");
+                looked_at += 1;
+            }
+        }
+        for (name, value) in &rule {
+            let mixed = value.contains("color-mix") || value.contains("rgb") || value.contains("hsl");
+            assert!(!mixed, "{selector}: {name} is a colour that this test cannot reckon");
+            let pale = name == "opacity" && value.parse::<f64>().is_ok_and(|n| n > 0.0 && n < 1.0);
+            assert!(!pale, "{selector} makes its words paler than their ink");
+        }
+    }
+    assert!(looked_at > 100, "only {looked_at} pairs were found in the stylesheet");
+}
+
 #[test]
 fn colours_are_named_only_in_the_palettes_and_nothing_comes_from_elsewhere() {
     let after = CSS.split("*, *::before").nth(1).unwrap();

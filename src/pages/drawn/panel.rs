@@ -53,11 +53,22 @@ impl DeviceView {
         }
     }
 
-    /// What a screen reader says: `Cooling fan 2, CF2, tripped, 3 h ago`.
+    /// What a screen reader says, beginning with what is to be seen, so that it can be spoken to as well:
+    /// `Cooling fan 2, CF2 · 30 A, tripped, 3 h ago`.
     pub fn aloud(&self) -> String {
-        let state = if self.face.word.is_empty() { "nothing written" } else { self.face.word };
-        let age = if self.age.is_empty() { String::new() } else { format!(", {} ago", self.age) };
-        format!("{}, {}, {state}{age}", self.legend, self.tag)
+        let tag = if self.rating.is_empty() {
+            self.tag.clone()
+        } else {
+            format!("{} · {}", self.tag, self.rating)
+        };
+        let seen = [self.legend.as_str(), &tag, self.face.word, &self.age, &self.at];
+        let mut says = seen.iter().filter(|part| !part.is_empty()).copied().collect::<Vec<_>>().join(", ");
+        match (self.face.word.is_empty(), self.at.is_empty()) {
+            (true, _) => says.push_str(", nothing written"),
+            (false, true) => says.push_str(" ago"),
+            (false, false) => {}
+        }
+        says
     }
 }
 

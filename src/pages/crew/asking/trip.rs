@@ -25,7 +25,10 @@ pub const TRIP: &[Part] = &[
         ],
     )
     .only_if(If::Reset),
-    Part::open(&[ask("left", "How is it left?", Answer::Few(words::LEFT))]),
+    Part::open(&[hinted(
+        ask("left", "How is it left?", Answer::Few(words::LEFT)),
+        "If you leave it: on after 'Reset, it held', tripped after the others",
+    )]),
 ];
 
 pub const FUSE: &[Part] = &[

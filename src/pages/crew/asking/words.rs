@@ -55,7 +55,13 @@ pub const BASIS: Words = &[
     ("examined", "Examined by a qualified person"),
     ("not_determined", "Cause not determined"),
 ];
-pub const LEFT: Words = &[("on", "On"), ("off", "Off"), ("tripped", "Tripped"), ("cut_out", "Cut out")];
+pub const LEFT: Words = &[
+    ("on", "On"),
+    ("off", "Off"),
+    ("tripped", "Tripped"),
+    ("cut_out", "Cut out"),
+    ("not_known", "Not known"),
+];
 pub const FUSE_RESULT: Words = &[
     ("good", "Good"),
     ("blown", "Blown"),

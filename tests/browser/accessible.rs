@@ -1,0 +1,122 @@
+//! The accessibility scan: axe-core, fetched from npm at test time, in the browser, on every page, in both palettes,
+//! and again with the browser's letters twice as large. Its contrast rule of 7:1 is switched on.
+use std::{path::PathBuf, process::Command, sync::OnceLock};
+
+use serde_json::{Value, json};
+use sha2::{Digest, Sha512};
+
+use crate::{
+    chromium::{Chromium, Scripts},
+    every,
+    house::House,
+    looks::Looks,
+    person::{Person, password},
+};
+
+const VERSION: &str = "4.14.1";
+/// Of the package as the registry gave it when this test was written.
+const SHA_512: &str = "1477dafa598d8d065f273d6af302aa203c02e83131707b7fa648cd41bd3d6b734f8c22a0dab86ee6a6f64b8afbe804b214d36db85a2826965edfb3a0b9d546b5";
+
+/// The scanner's source. Nothing of it is kept in this repository, and none of its scripts is run but this one.
+fn axe() -> &'static str {
+    static AXE: OnceLock<String> = OnceLock::new();
+    AXE.get_or_init(|| {
+        let folder = PathBuf::from(env!("CARGO_TARGET_TMPDIR"));
+        let packed = folder.join(format!("axe-core-{VERSION}.tgz"));
+        if !packed.exists() {
+            run(Command::new("npm")
+                .args(["pack", &format!("axe-core@{VERSION}"), "--ignore-scripts", "--silent"])
+                .arg("--pack-destination")
+                .arg(&folder));
+        }
+        let digest = hex::encode(Sha512::digest(std::fs::read(&packed).unwrap()));
+        assert_eq!(digest, SHA_512, "{} is not the package this test knows: remove it", packed.display());
+        let source = run(Command::new("tar").arg("-xzOf").arg(&packed).arg("package/axe.min.js"));
+        String::from_utf8(source).unwrap()
+    })
+}
+
+fn run(command: &mut Command) -> Vec<u8> {
+    let done =
+        command.output().unwrap_or_else(|why| panic!("{command:?}: {why}. `bash tests/all` installs it."));
+    assert!(done.status.success(), "{command:?}: {}", String::from_utf8_lossy(&done.stderr));
+    done.stdout
+}
+
+/// Each violation with the places where it is.
+const SCAN: &str = "const done = arguments[arguments.length - 1];
+axe.run(document, {resultTypes: ['violations'], rules: {'color-contrast-enhanced': {enabled: true}, 'target-size': {enabled: true}}})
+  .then(r => done({rules: r.passes.length + r.violations.length, found: r.violations.map(v => `${v.id} (${v.impact}): ${v.help}: `
+    + v.nodes.slice(0, 4).map(n => `${n.target} ${n.any.concat(n.all).map(c => c.message).join('; ')}`).join(' | '))}))
+  .catch(e => done({rules: 0, found: [String(e)]}));";
+
+#[derive(Default)]
+struct Scans {
+    pages: usize,
+    rules: usize,
+    wrong: Vec<String>,
+}
+
+impl Scans {
+    async fn page(&mut self, somebody: &Person<'_>, name: &str) {
+        for (palette, scheme) in [("day", "light"), ("night", "dark")] {
+            let prefers = json!([{"name": "prefers-color-scheme", "value": scheme}]);
+            somebody.devtools("Emulation.setEmulatedMedia", json!({"features": prefers})).await;
+            let script = format!("if (!window.axe) {{ {} }}\n{SCAN}", axe());
+            let result = somebody.driver.execute_async(&script, vec![]).await.unwrap().json().clone();
+            let found: Vec<&str> =
+                result["found"].as_array().unwrap().iter().filter_map(Value::as_str).collect();
+            self.wrong.extend(found.iter().map(|says| format!("{name}, {palette}: {says}")));
+            self.rules = self.rules.max(usize::try_from(result["rules"].as_u64().unwrap()).unwrap());
+            self.pages += 1;
+        }
+    }
+
+    fn are_clean(self, what: &str) {
+        eprintln!(
+            "axe-core {VERSION}, {what}: {} scans, up to {} rules that apply to a page, {} violations",
+            self.pages,
+            self.rules,
+            self.wrong.len()
+        );
+        assert!(self.rules > 20, "the scanner looked at nothing");
+        assert!(self.wrong.is_empty(), "{} to mend:\n{}", self.wrong.len(), self.wrong.join("\n"));
+    }
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_is_clean_by_day_and_by_night() {
+    let chromium = Chromium::start(Scripts::On).await;
+    scan_all(&chromium, 1280).await.0.are_clean("1280 px");
+}
+
+/// On a phone; nothing may reach beyond the screen or lie over something else either.
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_is_clean_with_letters_twice_as_large() {
+    let chromium = Chromium::start_with_large_text().await;
+    let (scans, looks) = scan_all(&chromium, 390).await;
+    scans.are_clean("390 px, text at 200 %");
+    looks.are_fine();
+}
+
+async fn scan_all(chromium: &Chromium, width: u32) -> (Scans, Looks) {
+    let house = House::demo();
+    let somebody = Person::at(chromium, &house);
+    let (mut scans, mut looks) = (Scans::default(), Looks::default());
+    somebody.screen(width).await;
+    somebody.open("/sign-in").await;
+    scans.page(&somebody, "/sign-in").await;
+    every::fill(&somebody).await;
+    for (who, _) in every::PAGES {
+        somebody.sign_in_with(who, password(who)).await;
+        for path in every::of(who, &somebody).await {
+            somebody.open(&path).await;
+            somebody.text().await;
+            let name = format!("{who} at {path}");
+            scans.page(&somebody, &name).await;
+            looks.measure(&somebody, &name).await;
+        }
+        somebody.sign_out().await;
+    }
+    (scans, looks)
+}

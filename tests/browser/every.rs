@@ -1,0 +1,115 @@
+//! Every page of the site, with who reads it. A page that is added is added here, or a test says so.
+use breakerbook::cli::site;
+use thirtyfour::By;
+
+use crate::{
+    chromium::{Chromium, Scripts},
+    house::House,
+    person::{Person, password},
+};
+
+/// Where somebody goes, by who it is.
+pub const PAGES: &[(&str, &[&str])] = &[
+    (
+        "n.okafor",
+        &[
+            "/units",
+            "/units?q=412",
+            "/units?q=4",
+            "/units?q=nowhere",
+            "/units/QHB-412",
+            "/units/QHB-209",
+            "/units/QHB-412/write",
+            "/units/QHB-412/write/breaker_trip",
+            "/units/QHB-412/write/breaker_trip?device=TC2",
+            "/units/QHB-412/write/breaker_trip?device=%3F",
+            "/units/QHB-412/write/ground_relay?device=GR",
+            "/units/QHB-412/write/bypass?device=GRC",
+            "/units/QHB-412/write/fuse_check?device=SF",
+            "/units/QHB-412/write/engine_start",
+            "/units/QHB-412/write/shutdown",
+            "/units/QHB-412/write/position?device=TC2",
+            "/units/QHB-412/write/defect",
+            "/units/QHB-412/report",
+            "/run",
+            "/run/close",
+            "/runs",
+            "/kept",
+            "/password",
+            "/nowhere",
+        ],
+    ),
+    ("r.dunmore", &["/triage", "/triage?unit=QHB-412", "/watch", "/units", "/units/QHB-405"]),
+    ("m.ruiz", &["/bypasses", "/bypasses?unit=QHB-204", "/thresholds"]),
+    ("c.ibsenius", &["/triage", "/thresholds?burst_ratio=5&often_certainty=seven", "/units"]),
+];
+
+/// Pages whose address only the book knows, found by the first link to them: from where, and the link.
+pub const FOUND: &[(&str, &str, &str)] = &[
+    ("n.okafor", "/units/QHB-412/report", "a[href$='/change']"),
+    ("n.okafor", "/units/QHB-412/report", "a[href$='/send']"),
+    ("n.okafor", "/runs", "a[href^='/reports/']"),
+    ("r.dunmore", "/triage", "a.whole[href*='/findings/']"),
+    ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
+];
+
+/// Not for people's eyes, or only a way to another page.
+const NO_PAGES: &[&str] = &["/", "/health", "/sign-in"];
+
+/// Somebody with a run of two units and something written down, so that the pages are full.
+pub async fn fill(crew: &Person<'_>) {
+    crew.sign_in("n.okafor").await;
+    crew.open("/run").await;
+    for (field, value) in [("units", "412, 431"), ("run.symbol", "K17"), ("run.from", "Slate Gap")] {
+        crew.fill(field, value).await;
+    }
+    crew.press("Keep this run").await;
+    crew.reads("Kept.").await;
+    crew.open("/units/QHB-412/write/breaker_trip?device=TC2").await;
+    crew.choose("resets[0].result", "none").await;
+    crew.press("Place, throttle, speed, load, weather").await;
+    crew.fill("place", "MP 41.2").await;
+    crew.press("Write it down").await;
+    crew.waits_for("/units/QHB-412/report").await;
+    crew.sign_out().await;
+}
+
+/// The addresses that one person reads, those found by links among them.
+pub async fn of(who: &str, somebody: &Person<'_>) -> Vec<String> {
+    let listed = PAGES.iter().filter(|(name, _)| *name == who).flat_map(|(_, pages)| *pages);
+    let mut all: Vec<String> = listed.map(|page| (*page).to_owned()).collect();
+    for (_, from, link) in FOUND.iter().filter(|(name, ..)| *name == who) {
+        somebody.open(from).await;
+        let found = somebody.find(By::Css(*link)).await;
+        all.push(found.attr("href").await.unwrap().unwrap());
+    }
+    all
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn every_page_is_on_the_list() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::Off).await;
+    let somebody = Person::at(&chromium, &house);
+    fill(&somebody).await;
+    let mut known: Vec<String> = Vec::new();
+    for (who, _) in PAGES {
+        somebody.sign_in_with(who, password(who)).await;
+        known.extend(of(who, &somebody).await);
+        somebody.sign_out().await;
+    }
+    let pages = site::routes().into_iter().filter(|route| route.method == axum::http::Method::GET);
+    let missing: Vec<&str> = pages
+        .map(|route| route.path)
+        .filter(|path| !path.starts_with("/api/") && !NO_PAGES.contains(path))
+        .filter(|pattern| !known.iter().any(|path| is_of(path, pattern)))
+        .collect();
+    assert!(missing.is_empty(), "add these to PAGES or FOUND in {}: {missing:?}", file!());
+}
+
+/// `/units/QHB-412/write` is of `/units/{unit}/write`.
+fn is_of(path: &str, pattern: &str) -> bool {
+    let path = path.split('?').next().unwrap_or(path);
+    let (path, pattern): (Vec<_>, Vec<_>) = (path.split('/').collect(), pattern.split('/').collect());
+    path.len() == pattern.len() && path.iter().zip(&pattern).all(|(p, of)| p == of || of.starts_with('{'))
+}
