@@ -1,39 +1,35 @@
-// What src/rules/reset_answer.rs and src/rules/start_answer.rs say, where there is no network: word for word, see
-// tests/browser/answers.rs. Pure: no page, no clock, no network. A unit's situation comes from rules::situation, with
-// times in microseconds; what a caller hands in and gets back is in milliseconds, as Date.now().
+// The reset and start answers without network: src/rules/{reset,start}_answer.rs, held word for word by
+// tests/browser/answers.rs. Pure. The unit is rules::situation's, in microseconds; callers' times are Date.now()'s.
 const HOUR = 36e8;
 const BAD = ["smell", "smoke", "heat", "arcing", "water"];
 const MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 const STANDS = { on: "on", closed: "on", off: "off", open: "off", tripped: "tripped" };
-const SHUT = { on: true, off: false, tripped: false };
 
+const fill = (words, ...gaps) => words.replace(/\{\}/g, () => gaps.shift());
 const two = (n) => String(n).padStart(2, "0");
 const count = (n, one) => (n === 1 ? `1 ${one}` : `${n} ${one}s`);
 const place = (a, b) => a.at - b.at || (a.id < b.id ? -1 : 1);
-const shut = (seen) => SHUT[STANDS[seen]];
+const shut = (seen) => STANDS[seen] === "on";
+const spaced = (word) => word.replace("_", " ");
 
-/** `3 Mar 2026 05:14 -06:00` */
 function inWords(zone, at) {
-  const offset = (zone.findLast(([from]) => from <= at) ?? zone[0])[1];
+  const offset = (zone.findLast(([from]) => from <= at) ?? zone[0])[1], size = Math.abs(offset);
   const t = new Date(Math.floor(at / 1000) + offset * 6e4);
-  const [h, min] = [Math.floor(Math.abs(offset) / 60), Math.abs(offset) % 60];
-  return `${t.getUTCDate()} ${MONTHS[t.getUTCMonth()]} ${t.getUTCFullYear()} ${two(t.getUTCHours())}:` +
-    `${two(t.getUTCMinutes())} ${offset < 0 ? "-" : "+"}${two(h)}:${two(min)}`;
+  return `${t.getUTCDate()} ${MONTHS[t.getUTCMonth()]} ${t.getUTCFullYear()} ${two(t.getUTCHours())}:${two(t.getUTCMinutes())} ` +
+    `${offset < 0 ? "-" : "+"}${two(Math.floor(size / 60))}:${two(size % 60)}`;
 }
 
-/** The unit with the entries of a report that waits in the queue (contract JSON). Those it has are not taken twice. */
+/** The unit with what a queued report says (contract JSON); entries that it has are not taken twice. */
 export function addReport(unit, report) {
   if (report.unit !== unit.unit) return unit;
   const micros = (text) => (text ? Date.parse(text) * 1000 : null);
   const add = report.entries.filter((e) => unit.events.every((known) => known.id !== e.id)).map((e) => {
-    const at = micros(e.at ?? e.found_at ?? e.opened_at ?? e.found_open_at);
-    const closed = micros(e.closed_at);
-    // Who works in the shop is not on the tablet: another person's closing counts as a crew's, the stricter of the two.
-    const who = !e.by || e.by === "not_known" ? report.author : e.by;
+    const at = micros(e.at ?? e.found_at ?? e.opened_at ?? e.found_open_at), closed = micros(e.closed_at);
+    // Who works in the shop is not known here: another person's closing counts as a crew's, the stricter of the two.
+    const who = !e.by || e.by === "not_known" ? report.author : e.by, plate = e.device?.not_listed;
     return {
-      ...e, at, by: report.author,
-      device: e.device?.not_listed ? `not listed: ${e.device.not_listed.trim().split(/\s+/).join(" ").toUpperCase()}` : e.device,
-      crew: typeof who === "string" && (who !== unit.me || unit.crew),
+      ...e, at, by: report.author, crew: typeof who === "string" && (who !== unit.me || unit.crew),
+      device: plate ? `not listed: ${plate.trim().split(/\s+/).join(" ").toUpperCase()}` : e.device,
       closed_at: closed >= at ? closed : null,
       resets: e.resets?.map((r) => ({ ...r, at: micros(r.at) })),
     };
@@ -41,68 +37,57 @@ export function addReport(unit, report) {
   return { ...unit, events: [...unit.events, ...add].sort(place) };
 }
 
-/** The situation of one device; ticked: signs on the open form, tripped_at: the trip asked about. */
+/** ticked: signs on the open form; tripped_at: the trip asked about, unless it is an event */
 export function resetSituation(unit, tag, { ticked = [], tripped_at = null } = {}) {
-  const { me, picture_from, zone, rules } = unit;
   const events = unit.events.filter((e) => e.device === tag);
-  return { me, picture_from, zone, rule: rules[tag], events, ticked, tripped_at: tripped_at && tripped_at * 1000 };
+  return { ...unit, rule: unit.rules[tag], events, ticked, tripped_at: tripped_at && tripped_at * 1000 };
 }
 
 /** {verdict: allowed | wait | do_not, until, says, before, after, if_left_off, others_not_known, always, defers} */
 export function resetAnswer(situation, now) {
-  const s = { ...situation, now: now * 1000 };
+  const s = { ...situation, now: now * 1000 }, w = s.words;
   s.hours = Math.trunc((s.rule?.hours ?? 24) * HOUR);
-  const [verdict, says, until = null] = decide(s);
+  const [verdict, says, until = null] = decide(s, w);
   const others_not_known = s.now - s.picture_from > s.hours;
   const { before = null, after = null, if_left_off = null } = s.rule ?? {};
   return {
-    verdict, until: until && until / 1000, before, after, if_left_off, others_not_known,
-    says: says + (others_not_known ? " This picture is old: others' resets not known." : ""),
-    always: "Not if you smell, see or feel anything burning, hot or wet.",
-    defers: "Your railway's instructions decide; if they say otherwise, follow them.",
+    verdict, until: until && until / 1000, says: says + (others_not_known ? w.OLD : ""), before, after, if_left_off,
+    others_not_known, always: w.ALWAYS, defers: w.RESET_DEFERS,
   };
 }
 
-function decide(s) {
+const again = (e) => (e.resets ?? []).filter((r) => r.result === "tripped_again");
+const operations = (e) =>
+  e.kind === "breaker_trip" ? 1 + again(e).length : e.kind === "fuse_check" && e.result === "blown" ? 1 : 0;
+
+function decide(s, w) {
+  const no = (...says) => ["do_not", fill(...says)];
   const past = s.events.filter((e) => e.at <= s.now);
   const repaired = past.findLast((e) => e.kind === "repaired")?.at ?? -Infinity;
   const events = past.filter((e) => e.at >= repaired);
-  const no = (says) => ["do_not", `Do not reset${says}`];
   const ticked = s.ticked.find((sign) => BAD.includes(sign));
-  if (ticked) return no(`: ${ticked} is ticked on this entry. Leave it off and call the shop.`);
-  const open = unmended(s, events);
-  const last = events.findLastIndex(operations);
-  const from = open?.first ?? (last < 0 ? Infinity : last);
+  if (ticked) return no(w.TICKED, ticked);
+  const open = unmended(s, w, events);
+  const last = events.findLastIndex(operations), from = open?.first ?? (last < 0 ? Infinity : last);
   const bad = events.findLast((e, i) => BAD.includes(e.signs) &&
     (s.now - e.at <= Math.max(s.hours, 24 * HOUR) || i === last || i >= from));
-  if (bad) return no(`: ${bad.signs} was written ${inWords(s.zone, bad.at)}. Leave it off and call.`);
-  if (open) {
-    return no(`. It ${open.did} on ${inWords(s.zone, open.at)} and nothing written since says it was repaired: leave it ` +
-      `off and call the shop.${open.more ?? ""}`);
-  }
-  if (!s.rule) return no(": the schedule does not have it. Ask first.");
-  if (s.rule.times == null) return no(": the schedule does not say whether a crew may. Ask first.");
-  return s.rule.times ? byCount(s, events, no) : no(": the schedule leaves it to the shop.");
-}
-
-const again = (e) => (e.resets ?? []).filter((r) => r.result === "tripped_again");
-
-function operations(e) {
-  if (e.kind === "breaker_trip") return 1 + again(e).length;
-  return e.kind === "fuse_check" && e.result === "blown" ? 1 : 0;
+  if (bad) return no(w.SIGN, bad.signs, inWords(s.zone, bad.at));
+  if (open) return no(w.UNMENDED, open.did, inWords(s.zone, open.at), open.more ?? "");
+  if (!s.rule) return no(w.NOT_LISTED);
+  if (s.rule.times == null) return no(w.NOT_SAID);
+  return s.rule.times ? byCount(s, w, events, no) : no(w.SHOP_ONLY);
 }
 
 /** How the last known trip ended, if badly: a failed reset is not forgotten overnight. */
-function unmended(s, events) {
+function unmended(s, w, events) {
   const asked = s.tripped_at ? -1 : events.findLastIndex((e) => e.kind === "breaker_trip");
   let open = null;
   events.forEach((e, first) => {
     if (e.kind === "breaker_trip") {
-      const reset = e.resets?.at(-1);
-      const left = { off: "was left off", cut_out: "was left cut out", tripped: "was left tripped" }[e.left];
-      const at = reset?.at ?? e.at;
-      if (reset?.result === "tripped_again") open = { did: "was reset and tripped again", at, first };
-      else if (reset?.result === "would_not_latch") open = { did: "would not latch", at, first, more: " Never hold a breaker in." };
+      const reset = e.resets?.at(-1), at = reset?.at ?? e.at;
+      const left = { off: w.LEFT_OFF, cut_out: w.LEFT_CUT_OUT, tripped: w.LEFT_TRIPPED }[e.left];
+      if (reset?.result === "tripped_again") open = { did: w.TRIPPED_AGAIN, at, first };
+      else if (reset?.result === "would_not_latch") open = { did: w.WOULD_NOT_LATCH, at, first, more: w.NEVER_HOLD };
       else if (!left) open = null;
       else if (first !== asked) open ??= { did: left, at: e.at, first };
     } else if (e.kind === "position" && (shut(e.seen) || (shut(e.moved_to) && !e.crew))) open = null;
@@ -110,91 +95,76 @@ function unmended(s, events) {
   return open;
 }
 
-function byCount(s, events, no) {
-  const { times, wait_s } = s.rule;
+function closings(e) {
+  const one = { at: e.at, id: e.id, by: e.by, basis: e.basis };
+  if (e.kind === "breaker_trip") {
+    return (e.resets ?? []).filter((r) => r.result !== "would_not_latch")
+      .map((r) => ({ ...one, at: r.at ?? e.at, basis: r.basis }));
+  }
+  if (e.kind === "fuse_check") return e.replaced_by ? [one] : [];
+  return e.kind === "position" && e.seen === "tripped" && shut(e.moved_to) && e.crew ? [one] : [];
+}
+
+function byCount(s, w, events, no) {
+  const { times, wait_s } = s.rule, h = Math.floor(s.hours / HOUR);
   const within = (e) => e.at <= s.now && s.now - e.at <= s.hours;
-  const made = events.flatMap((e) => {
-    const one = { at: e.at, id: e.id, by: e.by, basis: e.basis };
-    if (e.kind === "breaker_trip") {
-      return (e.resets ?? []).filter((r) => r.result !== "would_not_latch")
-        .map((r) => ({ ...one, at: r.at ?? e.at, basis: r.basis }));
-    }
-    if (e.kind === "fuse_check") return e.replaced_by ? [one] : [];
-    return e.kind === "position" && e.seen === "tripped" && shut(e.moved_to) && e.crew ? [one] : [];
-  }).filter((r) => r.basis !== "examined" && r.basis !== "told_by_shop" && within(r)).sort(place);
-  const h = Math.floor(s.hours / HOUR);
+  const made = events.flatMap(closings).filter((r) => r.basis !== "examined" && r.basis !== "told_by_shop" && within(r)).sort(place);
   if (made.length >= times) {
     const others = made.filter((r) => r.by !== s.me).length;
-    return no(`: reset ${count(made.length, "time")} since ${inWords(s.zone, made[0].at)}` +
-      `${others ? `, ${count(others, "time")} by others` : ""}; the schedule allows ${times} in ${h} h.`);
+    return no(w.USED_UP, count(made.length, "time"), inWords(s.zone, made[0].at),
+      others ? fill(w.BY_OTHERS, count(others, "time")) : "", times, h);
   }
-  const trips = events.filter(within).reduce((n, e) => n + operations(e), s.tripped_at ? 1 : 0) || 1;
-  const left = times - made.length;
-  const wait = !wait_s ? "" : ` Wait ${wait_s % 60 ? count(wait_s, "second") : count(wait_s / 60, "minute")} first.`;
-  const says = `${count(left, "reset")} allowed by the schedule: ${["first", "second", "third"][trips - 1] ?? `${trips}th`} ` +
-    `trip of this device on this unit in ${h} h.${wait} If it trips again${left > 1 ? " after that" : ""}, leave it off.`;
+  const trips = events.filter(within).reduce((n, e) => n + operations(e), s.tripped_at ? 1 : 0) || 1, left = times - made.length;
+  const wait = wait_s && fill(w.WAIT, wait_s % 60 ? count(wait_s, "second") : count(wait_s / 60, "minute"));
+  const says = fill(w.ALLOWED, count(left, "reset"), ["first", "second", "third"][trips - 1] ?? `${trips}th`, h, wait || "",
+    left > 1 ? w.AFTER_THAT : "");
   const operated = events.flatMap((e) => [...(operations(e) ? [e.at] : []), ...again(e).map((r) => r.at)]);
   const until = Math.max(...[...operated, s.tripped_at].filter((at) => at && at <= s.now)) + (wait_s ?? 0) * 1e6;
   return until > s.now ? ["wait", says, until] : ["allowed", says];
 }
 
-const ASK = "Ask the shop what a start of this unit takes.";
-const CHARGE = "Charge the battery.";
-const REPAIR = "Qualified people find the cause, and the shop closes a repair.";
-const STOPS = {
-  crankcase_device: ["by the crankcase device", ": stay away, open nothing, no restart", true],
-  overspeed: ["by the overspeed device", ": no restart", true],
-  low_oil: ["for low oil", ""],
-  low_water: ["for low water", ""],
-};
-const WET = { water: "Water", fuel: "Fuel", oil: "Oil" };
-
 /** readings: {battery_rest_v, main_reservoir_psi, test_cock, shut_down: short | long, not_right: [text], seen_on: [tag]} */
 export function startSituation(unit, readings = {}) {
-  const { picture_from, zone, events, start } = unit;
-  return { picture_from, zone, events, ...start, not_right: [], seen_on: [], ...readings };
+  return { ...unit, ...unit.start, not_right: [], seen_on: [], ...readings };
 }
 
 /** {verdict: both | electric | air | not_now, says, reasons, would_change, cold, crank, attempt, picture, defers} */
 export function startAnswer(situation, now) {
-  const s = { ...situation, ...known(situation.events, now * 1000), now: now * 1000 };
+  const s = { ...situation, ...known(situation.events, now * 1000), now: now * 1000 }, w = s.words, limits = s.class ?? {};
   const at = (moment) => inWords(s.zone, moment);
-  const limits = s.class ?? {};
-  const cold = coldWords(s, limits);
+  const cold = coldWords(s, w, limits);
   const attempt = Math.max(s.failed.length, ...s.failed.map((e) => e.attempt ?? 0)) + 1;
-  let against = [...written(s, at, cold), ...cranked(s, at, limits, attempt - 1)], verdict = "not_now", says;
-  if (!s.class) against.push(["The book has no schedule of it.", ASK]);
-  else if (!against[0]) [verdict, says, against] = gauges(s, at, limits);
-  const reasons = verdict === "not_now" ? against.map(([why]) => why) : [];
+  let against = [...written(s, w, at, cold), ...cranked(s, w, at, limits, attempt - 1)], verdict = "not_now", says;
+  if (!s.class) against.push([w.NO_SCHEDULE, w.ASK]);
+  else if (!against[0]) [verdict, says, against] = gauges(s, w, at, limits);
+  const reasons = says ? [] : against.map(([why]) => why);
   return {
-    verdict, says: says ?? `Not now. ${reasons.join(" ")}`, reasons,
+    verdict, says: says ?? fill(w.NOT_NOW, reasons.join(" ")), reasons,
     would_change: [...new Set(against.map(([, change]) => change))],
-    cold, crank: crankWords(limits, attempt), attempt,
-    picture: s.now - s.picture_from > HOUR
-      ? `This picture of the book is from ${at(s.picture_from)}: what was written since is not in it.` : null,
-    defers: "Your railway's instructions and qualified people decide; if they say otherwise, follow them.",
+    cold, crank: crankWords(w, limits, attempt), attempt,
+    picture: s.now - s.picture_from > HOUR ? fill(w.PICTURE, at(s.picture_from)) : null,
+    defers: w.START_DEFERS,
   };
 }
 
-/** What follows from the events by now, see rules::start_events. */
+const stays = (cause) => cause === "crankcase_device" || cause === "overspeed";
+const isWet = (cock) => ["water", "fuel", "oil"].includes(cock);
+
+/** What follows from the events by now: rules::start_events. */
 function known(events, now) {
   const k = { failed: [], guards: {}, stands: {} };
   for (const e of events.filter((one) => one.at <= now)) {
-    const { at, kind, device } = e;
-    const cause = kind === "engine_start" ? e.outcome : kind === "shutdown" ? e.cause : null;
-    const ran = cause === "running", stays = STOPS[k.stop?.cause]?.[2];
-    if (STOPS[cause]) {
-      if (!stays || STOPS[cause][2]) k.stop = { cause, at };
-    } else if (!stays && (ran || (kind === "shutdown" && cause && cause !== "not_known"))) k.stop = null;
+    const { at, kind, device } = e, start = kind === "engine_start", repaired = kind === "repaired";
+    const cause = start ? e.outcome : kind === "shutdown" ? e.cause : null, ran = start && cause === "running";
+    if (stays(cause) || cause === "low_oil" || cause === "low_water") {
+      if (!stays(k.stop?.cause) || stays(cause)) k.stop = { cause, at };
+    } else if (!stays(k.stop?.cause) && (ran || (!start && cause && cause !== "not_known"))) k.stop = null;
     if (e.warning_notice) k.notice = at;
     if (kind === "shutdown") k.shut = at;
-    if (kind === "repaired" && !device) k.notice = k.stop = k.cock = null;
-    if (ran || (kind === "repaired" && (!device || device === "engine_start"))) {
-      k.failed = [];
-      k.fell = null;
-    }
-    if (kind === "engine_start") {
-      if (WET[e.test_cock_result]) k.cock = e;
+    if (repaired && !device) k.notice = k.stop = k.cock = null;
+    if (ran || (repaired && (!device || device === "engine_start"))) [k.failed, k.fell] = [[], null];
+    if (start) {
+      if (isWet(e.test_cock_result)) k.cock = e;
       if (ran) k.shut = null;
       else if (now - at <= 24 * HOUR) {
         if (cause !== "not_known") k.failed.push(e);
@@ -202,8 +172,7 @@ function known(events, now) {
       }
     }
     if (!device) continue;
-    let standing = kind === "repaired" ? "not_known" : kind === "breaker_trip" ? e.left : null;
-    if (kind === "position") standing = STANDS[e.moved_to] ?? STANDS[e.seen];
+    let standing = repaired ? "not_known" : kind === "breaker_trip" ? e.left : STANDS[e.moved_to] ?? STANDS[e.seen];
     if (kind === "fuse_check") {
       standing = e.replaced_by ? "on" : { good: "on", wrong_one: "on", bridged: "on", blown: "blown", missing: "missing" }[e.result];
     }
@@ -219,102 +188,65 @@ function known(events, now) {
   return k;
 }
 
-/** What the shop has open, what was written and what was found not right, in this order. */
-function written(s, at, cold) {
+function written(s, w, at, cold) {
+  const out = [], add = (change, ...says) => out.push([fill(...says), change]);
+  const cap = (cock) => cock[0].toUpperCase() + cock.slice(1), cock = s.test_cock;
+  if (s.held != null) add(w.RELEASE, w.HELD, at(s.held));
+  for (const [since, device] of s.repairs) add(w.CLOSE, w.REPAIR_OPEN, device ?? w.THE_UNIT, at(since));
+  if (s.notice) add(w.NOTICE_OFF, w.NOTICE, at(s.notice));
+  for (const e of Object.values(s.guards)) add(w.GUARD_OFF, w.GUARD, spaced(e.protection), e.device, at(e.at));
+  if (s.stop) add(w.REPAIR, w[s.stop.cause.toUpperCase()], at(s.stop.at));
+  if (isWet(cock)) add(w.REPAIR, w.COCK, cap(cock));
+  else if (s.cock) add(w.REPAIR, w.COCK_WRITTEN, cap(s.cock.test_cock_result), at(s.cock.at));
+  else if (cold && cock !== "clear") add(w.BLOW, w.COCKS);
+  for (const [tag, legend] of s.group) {
+    const is = s.seen_on.includes(tag) ? null : s.stands[tag];
+    if (is && is.standing !== "on" && is.standing !== "not_known") add(w.ON_AGAIN, w.OFF, tag, legend, spaced(is.standing), at(is.at));
+  }
+  for (const text of s.not_right) add(w.PUT_RIGHT, w.NOT_RIGHT, text);
+  return out;
+}
+
+function cranked(s, w, at, { crank_attempts: may, crank_rest_s: rest }, made) {
   const out = [];
-  const add = (...against) => out.push(against);
-  if (s.held != null) add(`The shop holds it since ${at(s.held)}.`, "The shop releases it.");
-  for (const [since, device] of s.repairs) {
-    add(`A repair of ${device ?? "the unit"} is open since ${at(since)}.`, "The shop closes the repair.");
-  }
-  if (s.notice) {
-    add(`A warning notice was hung on it, written ${at(s.notice)}: read it.`,
-      "What it warns of is repaired, the repair closed and the notice taken off.");
-  }
-  for (const e of Object.values(s.guards)) {
-    add(`A ${e.protection.replace("_", " ")} at ${e.device} was written ${at(e.at)}: somebody may be working on it.`,
-      "Whoever put it there takes it off.");
-  }
-  if (s.stop) {
-    const [by, then] = STOPS[s.stop.cause];
-    add(`It was stopped ${by}, ${at(s.stop.at)}${then}.`, REPAIR);
-  }
-  const cock = s.test_cock;
-  if (WET[cock]) add(`${WET[cock]} at a test cock: do not start.`, REPAIR);
-  else if (s.cock) add(`${WET[s.cock.test_cock_result]} at a test cock, written ${at(s.cock.at)}: do not start.`, REPAIR);
-  else if (cold && cock !== "clear") {
-    add("Before a cold start the test cocks have to be clear, and that is not said yet.", "Blow the test cocks: all clear.");
-  }
-  for (const [tag, legend] of s.group.filter(([one]) => !s.seen_on.includes(one))) {
-    const is = s.stands[tag];
-    if (is && !["on", "not_known"].includes(is.standing)) {
-      add(`${tag} (${legend}) was last written ${is.standing.replace("_", " ")}, ${at(is.at)}.`,
-        "What is off is looked at, closed as the schedule says, and written down.");
-    }
-  }
-  for (const text of s.not_right) add(`Not right: ${text}.`, "What is not right is put right.");
-  return out;
-}
-
-function cranked(s, at, { crank_attempts: may, crank_rest_s: rest }, made) {
-  const out = [], first = s.failed[0];
-  if (!first) return out;
-  if (made >= may) {
-    out.push([`${count(made, "attempt")} failed since ${at(first.at)}; the schedule allows ${may}.`,
-      "The shop looks at it and closes a repair."]);
-  }
+  if (!s.failed[0]) return out;
+  if (made >= may) out.push([fill(w.ATTEMPTS, count(made, "attempt"), at(s.failed[0].at), may), w.LOOKED_AT]);
   const more = Math.ceil((rest ?? 0) - (s.now - s.failed.at(-1).at) / 1e6);
-  if (more > 0) out.push([`The starting motors rest ${rest} s after an attempt: ${more} s more.`, "The rest is over."]);
+  if (more > 0) out.push([fill(w.REST, rest, more), w.RESTED]);
   return out;
 }
 
-function gauges(s, at, { motors, control_min_v: control, cranking_min_v: least, air_min_psi }) {
-  const { battery_rest_v: volts, main_reservoir_psi: psi } = s;
-  const notNow = (...against) => ["not_now", null, against];
-  if (!motors) return notNow(["The schedule does not say which motors start it.", ASK]);
-  if (volts == null) {
-    return notNow(["The battery at rest is not read: without volts nothing starts, on air neither.",
-      "Read the battery's volts from the gauge, never probe."]);
-  }
-  if (control == null) return notNow(["The schedule does not say how many volts the controls need.", ASK]);
-  if (volts < control) {
-    return notNow([`Battery ${volts} V at rest, under ${control}: nothing starts, on air neither, for the controls and ` +
-      "the fuel pump need it.", CHARGE]);
-  }
-  const fell = s.fell?.battery_cranking_v;
-  const noVolts = least == null ? ["the schedule does not say how many volts cranking needs", ASK]
-    : volts < least ? [`battery ${volts} V at rest, under ${least}`, CHARGE]
-    : fell < least ? [`the battery fell to ${fell} V while cranking, ${at(s.fell.at)}, under ${least}`, CHARGE] : null;
-  const need = `${air_min_psi ?? "80"}${air_min_psi == null ? " (common practice, no source)" : ""}`;
-  const noAir = psi == null ? ["the main reservoir is not read", "Read the main reservoir."]
-    : psi < (air_min_psi ?? 80) ? [`main reservoir ${psi} psi, under ${need}`,
-      "Couple main-reservoir hoses to another unit, as local instructions say."] : null;
-  const onVolts = `battery ${volts} V at rest, at least ${least}`;
-  const onAir = `main reservoir ${psi} psi, at least ${need}`;
-  const says = (verdict, how, ...but) => [verdict, `Nothing in the book is against a start now${how}`, but];
-  const not = (on, no) => [`Not on ${on}: ${no[0]}.`, no[1]];
-  if (motors === "electric") {
-    return noVolts ? notNow(not("the electric motors", noVolts)) : says("electric", `, with its electric motors: ${onVolts}.`);
-  }
-  if (motors === "air") return noAir ? notNow(not("air", noAir)) : says("air", `, with its air motors: ${onAir}.`);
-  if (!noVolts && !noAir) return says("both", `, with both kinds of motors: ${onVolts}; ${onAir}.`);
-  if (!noVolts) return says("electric", ` on the electric motors only: ${onVolts}. Not on air: ${noAir[0]}.`, noAir);
-  if (!noAir) return says("air", ` on the air motors only: ${onAir}. Not on the electric motors: ${noVolts[0]}.`, noVolts);
-  return notNow(not("the electric motors", noVolts), not("air", noAir));
+function gauges(s, w, at, { motors, control_min_v: control, cranking_min_v: least, air_min_psi }) {
+  const { battery_rest_v: volts, main_reservoir_psi: psi } = s, fell = s.fell?.battery_cranking_v;
+  const not = (...against) => ["not_now", null, against];
+  if (!motors) return not([w.NO_MOTORS, w.ASK]);
+  if (volts == null) return not([w.UNREAD, w.READ_VOLTS]);
+  if (control == null) return not([w.NO_CONTROL, w.ASK]);
+  if (volts < control) return not([fill(w.UNDER_CONTROL, volts, control), w.CHARGE]);
+  const noVolts = least == null ? [w.NO_CRANKING, w.ASK]
+    : volts < least ? [fill(w.VOLTS_UNDER, volts, least), w.CHARGE]
+    : fell < least ? [fill(w.VOLTS_FELL, fell, at(s.fell.at), least), w.CHARGE] : null;
+  const need = [air_min_psi ?? 80, air_min_psi == null ? w.PRACTICE : ""];
+  const noAir = psi == null ? [w.PSI_UNREAD, w.READ_PSI] : psi < need[0] ? [fill(w.PSI_UNDER, psi, ...need), w.COUPLE] : null;
+  const onVolts = fill(w.VOLTS, volts, least), onAir = fill(w.PSI, psi, ...need);
+  const electric = noVolts && [fill(w.NOT_ELECTRIC, noVolts[0]), noVolts[1]], air = noAir && [fill(w.NOT_AIR, noAir[0]), noAir[1]];
+  if (motors === "electric") return electric ? not(electric) : ["electric", fill(w.ELECTRIC, onVolts), []];
+  if (motors === "air") return air ? not(air) : ["air", fill(w.AIR, onAir), []];
+  if (electric && air) return not(electric, air);
+  if (air) return ["electric", fill(w.ELECTRIC_ONLY, onVolts, noAir[0]), [noAir]];
+  return electric ? ["air", fill(w.AIR_ONLY, onAir, noVolts[0]), [noVolts]] : ["both", fill(w.BOTH, onVolts, onAir), []];
 }
 
-function coldWords(s, { long_shutdown_h: hours }) {
+function coldWords(s, w, { long_shutdown_h: hours }) {
   const minutes = Math.floor((s.now - s.shut) / 6e7), h = Math.floor(minutes / 60), min = minutes % 60;
   const span = h >= 72 ? `${Math.floor(h / 24)} days` : h ? `${h} h${min ? ` ${min} min` : ""}` : `${min} min`;
-  const why = s.shut_down === "long" ? "Shut down long, as told"
-    : hours == null ? "The schedule does not say which shutdown is long"
-    : !s.shut ? "Shut down for an unknown time, which counts as long"
-    : (s.now - s.shut) / HOUR >= hours ? `Shut down ${span}, and from ${hours} h on it is long` : null;
-  return why && s.shut_down !== "short" ? `${why}: the cold-engine procedure applies.` : null;
+  const why = s.shut_down === "long" ? w.LONG_TOLD : hours == null ? w.LONG_NOT_SAID : !s.shut ? w.LONG_UNKNOWN
+    : (s.now - s.shut) / HOUR >= hours ? fill(w.LONG, span, hours) : null;
+  return why && s.shut_down !== "short" ? fill(w.COLD, why) : null;
 }
 
-function crankWords({ crank_seconds_max: seconds, crank_rest_s: rest, crank_attempts: may }, attempt) {
-  const how = seconds != null ? `Crank at most ${seconds} s${rest != null ? `, then rest ${rest} s` : ""}.`
-    : `${rest != null ? `Rest ${rest} s after each attempt. ` : ""}The schedule does not say how long to crank.`;
-  return `${how} Attempt ${attempt}${may != null ? ` of ${may}.` : "; the schedule does not say how many."}`;
+function crankWords(w, { crank_seconds_max: seconds, crank_rest_s: rest, crank_attempts: may }, attempt) {
+  const how = seconds == null ? (rest == null ? w.CRANK_NOT_SAID : fill(w.REST_ONLY, rest))
+    : rest == null ? fill(w.CRANK, seconds) : fill(w.CRANK_REST, seconds, rest);
+  return how + (may == null ? fill(w.ATTEMPT, attempt) : fill(w.ATTEMPT_OF, attempt, may));
 }

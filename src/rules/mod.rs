@@ -1,5 +1,6 @@
 //! What the book says back. Pure over slices: no I/O, no clock, no awaiting. Only the desk calls in here to
 //! keep findings, and pages to phrase answers.
+pub mod answer_words;
 pub mod authority;
 pub mod burst;
 pub mod bypass;

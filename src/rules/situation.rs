@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use serde::Serialize;
 
 use super::{
-    Dossier, DossierKey, Fact, Told,
+    Dossier, DossierKey, Fact, Told, answer_words,
     dossier::Subject,
     occurrence::{operations, seen_closed},
     reclosed::{by_crew, window},
@@ -43,6 +43,8 @@ pub struct UnitSituation {
     /// What was written and may still matter, sorted by time and id.
     pub events: Vec<Event>,
     pub start: InBook,
+    /// The sentences of the answers, by name.
+    pub words: BTreeMap<&'static str, &'static str>,
 }
 
 /// What the schedule says of closing it again; blank is never permission.
@@ -155,6 +157,7 @@ pub fn of(
         rules: devices.iter().map(|device| (device.tag.clone(), rule(device))).collect(),
         events,
         start,
+        words: answer_words::ALL.iter().copied().collect(),
     }
 }
 

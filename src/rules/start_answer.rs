@@ -4,28 +4,29 @@
 //! `static/answers.js` says the same where there is no network; `tests/browser/answers.rs` holds both together.
 use serde::Serialize;
 
-use super::start_events::{Event, Known, Stop};
+use super::{
+    answer_words::{self as words, fill},
+    start_events::{Event, Known, Stop},
+};
 use crate::{
     base::{
         Instant, Tag, Zone,
         instant::{HOUR, SECOND},
         text::{count, span},
-        words::words,
+        words::words as list,
     },
     reports::vocabulary::TestCock,
     roster::schedule::{StartLimits, StartMotors},
 };
 
-pub const DEFERS: &str =
-    "Your railway's instructions and qualified people decide; if they say otherwise, follow them.";
 /// Pounds per square inch for the air motors of a class whose schedule does not say: common practice, no source.
 pub const AIR_MIN_PSI: f64 = 80.0;
 
-words! {
+list! {
     /// Which motors nothing is held against; `not_now`: something is, or it is not known.
     pub enum Verdict { Both = "both", Electric = "electric", Air = "air", NotNow = "not_now", }
 }
-words! { pub enum ShutDown { Short = "short", Long = "long", } }
+list! { pub enum ShutDown { Short = "short", Long = "long", } }
 
 /// Everything the answer rests on.
 #[derive(Clone, Debug, PartialEq)]
@@ -86,10 +87,6 @@ pub struct StartAnswer {
 /// One thing against a start, and what would change it.
 type Against = (String, &'static str);
 
-const REPAIR: &str = "Qualified people find the cause, and the shop closes a repair.";
-const ASK: &str = "Ask the shop what a start of this unit takes.";
-const CHARGE: &str = "Charge the battery.";
-
 pub fn start_answer(situation: &Situation, zone: &Zone, now: Instant) -> StartAnswer {
     let known = Known::of(&situation.book.events, now);
     let cold = cold(situation, &known, now);
@@ -99,7 +96,7 @@ pub fn start_answer(situation: &Situation, zone: &Zone, now: Instant) -> StartAn
     against.extend(cranked(situation, &known, zone, now));
     let (verdict, says, against) = match &situation.book.class {
         None => {
-            against.push(("The book has no schedule of it.".to_owned(), ASK));
+            against.push((words::NO_SCHEDULE.to_owned(), words::ASK));
             not_now(against)
         }
         Some(_) if !against.is_empty() => not_now(against),
@@ -121,11 +118,8 @@ pub fn start_answer(situation: &Situation, zone: &Zone, now: Instant) -> StartAn
         cold,
         crank: crank(situation, &known),
         attempt: known.attempts() + 1,
-        picture: old.then(|| {
-            let from = zone.in_words(situation.picture_from);
-            format!("This picture of the book is from {from}: what was written since is not in it.")
-        }),
-        defers: DEFERS,
+        picture: old.then(|| fill(words::PICTURE, &[&zone.in_words(situation.picture_from)])),
+        defers: words::START_DEFERS,
     }
 }
 
@@ -133,17 +127,15 @@ type Said = (Verdict, String, Vec<Against>);
 
 fn not_now(against: Vec<Against>) -> Said {
     let reasons: Vec<&str> = against.iter().map(|(reason, _)| reason.as_str()).collect();
-    (Verdict::NotNow, format!("Not now. {}", reasons.join(" ")), against)
+    (Verdict::NotNow, fill(words::NOT_NOW, &[&reasons.join(" ")]), against)
 }
 
 fn shop(situation: &Situation, zone: &Zone) -> Vec<Against> {
     let book = &situation.book;
-    let held = book
-        .held
-        .map(|at| (format!("The shop holds it since {}.", zone.in_words(at)), "The shop releases it."));
+    let held = book.held.map(|at| (fill(words::HELD, &[&zone.in_words(at)]), words::RELEASE));
     let repairs = book.repairs.iter().map(|(at, device)| {
-        let of = device.as_ref().map_or("the unit", Tag::as_str);
-        (format!("A repair of {of} is open since {}.", zone.in_words(*at)), "The shop closes the repair.")
+        let of = device.as_ref().map_or(words::THE_UNIT, Tag::as_str);
+        (fill(words::REPAIR_OPEN, &[&of, &zone.in_words(*at)]), words::CLOSE)
     });
     held.into_iter().chain(repairs).collect()
 }
@@ -152,34 +144,28 @@ fn shop(situation: &Situation, zone: &Zone) -> Vec<Against> {
 fn written(situation: &Situation, known: &Known<'_>, zone: &Zone, cold: bool) -> Vec<Against> {
     let mut out: Vec<Against> = Vec::new();
     if let Some(at) = known.notice {
-        let says = format!("A warning notice was hung on it, written {}: read it.", zone.in_words(at));
-        out.push((says, "What it warns of is repaired, the repair closed and the notice taken off."));
+        out.push((fill(words::NOTICE, &[&zone.in_words(at)]), words::NOTICE_OFF));
     }
     for (device, what, at) in &known.guards {
         let what = what.as_str().replace('_', " ");
-        let at = zone.in_words(*at);
-        let says = format!("A {what} at {device} was written {at}: somebody may be working on it.");
-        out.push((says, "Whoever put it there takes it off."));
+        out.push((fill(words::GUARD, &[&what, device, &zone.in_words(*at)]), words::GUARD_OFF));
     }
     if let Some((stop, at)) = known.stopped {
-        let (by, then) = match stop {
-            Stop::CrankcaseDevice => ("by the crankcase device", ": stay away, open nothing, no restart"),
-            Stop::Overspeed => ("by the overspeed device", ": no restart"),
-            Stop::LowOil => ("for low oil", ""),
-            Stop::LowWater => ("for low water", ""),
+        let stopped = match stop {
+            Stop::CrankcaseDevice => words::CRANKCASE_DEVICE,
+            Stop::Overspeed => words::OVERSPEED,
+            Stop::LowOil => words::LOW_OIL,
+            Stop::LowWater => words::LOW_WATER,
         };
-        out.push((format!("It was stopped {by}, {}{then}.", zone.in_words(at)), REPAIR));
+        out.push((fill(stopped, &[&zone.in_words(at)]), words::REPAIR));
     }
     let now = situation.readings.test_cock.and_then(wet);
     if let Some(what) = now {
-        out.push((format!("{what} at a test cock: do not start."), REPAIR));
+        out.push((fill(words::COCK, &[&what]), words::REPAIR));
     } else if let Some((what, at)) = known.cock.and_then(|(cock, at)| Some((wet(cock)?, at))) {
-        let at = zone.in_words(at);
-        out.push((format!("{what} at a test cock, written {at}: do not start."), REPAIR));
+        out.push((fill(words::COCK_WRITTEN, &[&what, &zone.in_words(at)]), words::REPAIR));
     } else if cold && situation.readings.test_cock != Some(TestCock::Clear) {
-        let says =
-            "Before a cold start the test cocks have to be clear, and that is not said yet.".to_owned();
-        out.push((says, "Blow the test cocks: all clear."));
+        out.push((words::COCKS.to_owned(), words::BLOW));
     }
     out
 }
@@ -199,11 +185,10 @@ fn checks(situation: &Situation, known: &Known<'_>, zone: &Zone) -> Vec<Against>
     let off = off.filter_map(|(tag, legend)| {
         let (standing, at) = known.standing(tag).filter(|(standing, _)| standing.is_open())?;
         let standing = standing.as_str().replace('_', " ");
-        let says = format!("{tag} ({legend}) was last written {standing}, {}.", zone.in_words(at));
-        Some((says, "What is off is looked at, closed as the schedule says, and written down."))
+        Some((fill(words::OFF, &[tag, legend, &standing, &zone.in_words(at)]), words::ON_AGAIN))
     });
     let not_right = readings.not_right.iter();
-    let not_right = not_right.map(|text| (format!("Not right: {text}."), "What is not right is put right."));
+    let not_right = not_right.map(|text| (fill(words::NOT_RIGHT, &[text]), words::PUT_RIGHT));
     off.chain(not_right).collect()
 }
 
@@ -214,16 +199,13 @@ fn cranked(situation: &Situation, known: &Known<'_>, zone: &Zone, now: Instant) 
     let (made, first) = (known.attempts(), known.failed.first().map(|(at, _)| *at));
     if let (Some(may), Some(first)) = (class.crank_attempts.filter(|may| made >= *may), first) {
         let attempts = count(u64::from(made), "attempt", "attempts");
-        let since = zone.in_words(first);
-        let says = format!("{attempts} failed since {since}; the schedule allows {may}.");
-        out.push((says, "The shop looks at it and closes a repair."));
+        out.push((fill(words::ATTEMPTS, &[&attempts, &zone.in_words(first), &may]), words::LOOKED_AT));
     }
     let rest = i64::from(class.crank_rest_s.unwrap_or(0));
     let more = known.failed.last().map_or(0, |(at, _)| rest * SECOND - now.since(*at));
     if more > 0 {
         let seconds = (more + SECOND - 1) / SECOND;
-        let says = format!("The starting motors rest {rest} s after an attempt: {seconds} s more.");
-        out.push((says, "The rest is over."));
+        out.push((fill(words::REST, &[&rest, &seconds]), words::RESTED));
     }
     out
 }
@@ -231,24 +213,14 @@ fn cranked(situation: &Situation, known: &Known<'_>, zone: &Zone, now: Instant) 
 /// By the motors of the class and what was read off the gauges; nothing else is against it.
 fn gauges(readings: &Readings, class: &StartLimits, known: &Known<'_>, zone: &Zone) -> Said {
     let only = |reason: String, change| not_now(vec![(reason, change)]);
-    let Some(motors) = class.motors else {
-        return only("The schedule does not say which motors start it.".to_owned(), ASK);
-    };
+    let Some(motors) = class.motors else { return only(words::NO_MOTORS.to_owned(), words::ASK) };
     let Some(volts) = readings.battery_rest_v else {
-        let says =
-            "The battery at rest is not read: without volts nothing starts, on air neither.".to_owned();
-        return only(says, "Read the battery's volts from the gauge, never probe.");
+        return only(words::UNREAD.to_owned(), words::READ_VOLTS);
     };
     match class.control_min_v {
-        None => {
-            return only("The schedule does not say how many volts the controls need.".to_owned(), ASK);
-        }
+        None => return only(words::NO_CONTROL.to_owned(), words::ASK),
         Some(least) if volts < least => {
-            let says = format!(
-                "Battery {volts} V at rest, under {least}: nothing starts, on air neither, for the controls and \
-                 the fuel pump need it."
-            );
-            return only(says, CHARGE);
+            return only(fill(words::UNDER_CONTROL, &[&volts, &least]), words::CHARGE);
         }
         Some(_) => {}
     }
@@ -261,63 +233,44 @@ fn gauges(readings: &Readings, class: &StartLimits, known: &Known<'_>, zone: &Zo
 type Motors = Result<String, Against>;
 
 fn electric(volts: f64, class: &StartLimits, known: &Known<'_>, zone: &Zone) -> Motors {
-    let Some(least) = class.cranking_min_v else {
-        return Err(("the schedule does not say how many volts cranking needs".to_owned(), ASK));
-    };
+    let Some(least) = class.cranking_min_v else { return Err((words::NO_CRANKING.to_owned(), words::ASK)) };
     let fell = known.cranking.filter(|(cranking, _)| *cranking < least);
     if volts < least {
-        Err((format!("battery {volts} V at rest, under {least}"), CHARGE))
+        Err((fill(words::VOLTS_UNDER, &[&volts, &least]), words::CHARGE))
     } else if let Some((fell, at)) = fell {
-        let at = zone.in_words(at);
-        Err((format!("the battery fell to {fell} V while cranking, {at}, under {least}"), CHARGE))
+        Err((fill(words::VOLTS_FELL, &[&fell, &zone.in_words(at), &least]), words::CHARGE))
     } else {
-        Ok(format!("battery {volts} V at rest, at least {least}"))
+        Ok(fill(words::VOLTS, &[&volts, &least]))
     }
 }
 
 fn air(readings: &Readings, class: &StartLimits) -> Motors {
     let (least, source) = match class.air_min_psi {
         Some(least) => (least, ""),
-        None => (AIR_MIN_PSI, " (common practice, no source)"),
+        None => (AIR_MIN_PSI, words::PRACTICE),
     };
     match readings.main_reservoir_psi {
-        None => Err(("the main reservoir is not read".to_owned(), "Read the main reservoir.")),
-        Some(psi) if psi < least => Err((
-            format!("main reservoir {psi} psi, under {least}{source}"),
-            "Couple main-reservoir hoses to another unit, as local instructions say.",
-        )),
-        Some(psi) => Ok(format!("main reservoir {psi} psi, at least {least}{source}")),
+        None => Err((words::PSI_UNREAD.to_owned(), words::READ_PSI)),
+        Some(psi) if psi < least => Err((fill(words::PSI_UNDER, &[&psi, &least, &source]), words::COUPLE)),
+        Some(psi) => Ok(fill(words::PSI, &[&psi, &least, &source])),
     }
 }
 
 fn verdict(electric: Option<Motors>, air: Option<Motors>) -> Said {
-    const NOTHING: &str = "Nothing in the book is against a start now";
     match (electric, air) {
-        (Some(Ok(volts)), Some(Ok(psi))) => {
-            (Verdict::Both, format!("{NOTHING}, with both kinds of motors: {volts}; {psi}."), Vec::new())
-        }
-        (Some(Ok(volts)), None) => {
-            (Verdict::Electric, format!("{NOTHING}, with its electric motors: {volts}."), Vec::new())
-        }
-        (None, Some(Ok(psi))) => {
-            (Verdict::Air, format!("{NOTHING}, with its air motors: {psi}."), Vec::new())
-        }
+        (Some(Ok(volts)), Some(Ok(psi))) => (Verdict::Both, fill(words::BOTH, &[&volts, &psi]), vec![]),
+        (Some(Ok(volts)), None) => (Verdict::Electric, fill(words::ELECTRIC, &[&volts]), vec![]),
+        (None, Some(Ok(psi))) => (Verdict::Air, fill(words::AIR, &[&psi]), vec![]),
         (Some(Ok(volts)), Some(Err(no))) => {
-            let says = format!("{NOTHING} on the electric motors only: {volts}. Not on air: {}.", no.0);
-            (Verdict::Electric, says, vec![no])
+            (Verdict::Electric, fill(words::ELECTRIC_ONLY, &[&volts, &no.0]), vec![no])
         }
-        (Some(Err(no)), Some(Ok(psi))) => {
-            let says =
-                format!("{NOTHING} on the air motors only: {psi}. Not on the electric motors: {}.", no.0);
-            (Verdict::Air, says, vec![no])
-        }
+        (Some(Err(no)), Some(Ok(psi))) => (Verdict::Air, fill(words::AIR_ONLY, &[&psi, &no.0]), vec![no]),
         (electric, air) => {
-            let no = |motors: Option<Motors>, on: &str| {
-                motors.and_then(Result::err).map(|(why, change)| (format!("Not {on}: {why}."), change))
+            let no = |motors: Option<Motors>, not| {
+                motors.and_then(Result::err).map(|(why, change)| (fill(not, &[&why]), change))
             };
-            not_now(
-                [no(electric, "on the electric motors"), no(air, "on air")].into_iter().flatten().collect(),
-            )
+            let both = [no(electric, words::NOT_ELECTRIC), no(air, words::NOT_AIR)];
+            not_now(both.into_iter().flatten().collect())
         }
     }
 }
@@ -327,31 +280,29 @@ fn cold(situation: &Situation, known: &Known<'_>, now: Instant) -> Option<String
     let limit = situation.book.class.as_ref().and_then(|class| class.long_shutdown_h);
     let why = match (situation.readings.shut_down, limit, known.shut_down) {
         (Some(ShutDown::Short), ..) => return None,
-        (Some(ShutDown::Long), ..) => "Shut down long, as told".to_owned(),
-        (None, None, _) => "The schedule does not say which shutdown is long".to_owned(),
-        (None, _, None) => "Shut down for an unknown time, which counts as long".to_owned(),
+        (Some(ShutDown::Long), ..) => words::LONG_TOLD.to_owned(),
+        (None, None, _) => words::LONG_NOT_SAID.to_owned(),
+        (None, _, None) => words::LONG_UNKNOWN.to_owned(),
         (None, Some(hours), Some(at)) if now.hours_since(at) >= hours => {
-            format!("Shut down {}, and from {hours} h on it is long", span(now.since(at)))
+            fill(words::LONG, &[&span(now.since(at)), &hours])
         }
         _ => return None,
     };
-    Some(format!("{why}: the cold-engine procedure applies."))
+    Some(fill(words::COLD, &[&why]))
 }
 
 fn crank(situation: &Situation, known: &Known<'_>) -> String {
     let class = situation.book.class.clone().unwrap_or_default();
     let how = match (class.crank_seconds_max, class.crank_rest_s) {
-        (Some(seconds), Some(rest)) => format!("Crank at most {seconds} s, then rest {rest} s."),
-        (Some(seconds), None) => format!("Crank at most {seconds} s."),
-        (None, Some(rest)) => {
-            format!("Rest {rest} s after each attempt. The schedule does not say how long to crank.")
-        }
-        (None, None) => "The schedule does not say how long to crank.".to_owned(),
+        (Some(seconds), Some(rest)) => fill(words::CRANK_REST, &[&seconds, &rest]),
+        (Some(seconds), None) => fill(words::CRANK, &[&seconds]),
+        (None, Some(rest)) => fill(words::REST_ONLY, &[&rest]),
+        (None, None) => words::CRANK_NOT_SAID.to_owned(),
     };
     let attempt = known.attempts() + 1;
-    match class.crank_attempts {
-        Some(may) => format!("{how} Attempt {attempt} of {may}."),
-        None => format!("{how} Attempt {attempt}; the schedule does not say how many."),
+    how + &match class.crank_attempts {
+        Some(may) => fill(words::ATTEMPT_OF, &[&attempt, &may]),
+        None => fill(words::ATTEMPT, &[&attempt]),
     }
 }
 
@@ -484,7 +435,7 @@ both|64|110|cranking_min_v|air|the schedule does not say how many volts cranking
         let answer = answer(book, readings);
         assert_eq!(
             answer.would_change,
-            [CHARGE, "Couple main-reservoir hoses to another unit, as local instructions say."]
+            [words::CHARGE, "Couple main-reservoir hoses to another unit, as local instructions say."]
         );
     }
 

@@ -138,8 +138,7 @@ impl Making {
         // Around the change of clocks of 8 March 2026, to the minute.
         let now =
             Instant::parse("2026-03-08T08:00:00Z").unwrap().plus((dice.below(20_000) - 10_000) * MINUTE);
-        let zone: &str = dice.one(ZONES);
-        let zone = Zone::named(zone).unwrap();
+        let zone = Zone::named(dice.one::<&str>(ZONES)).unwrap();
         let me = if dice.chance(85) { "n.okafor".into() } else { "t.brask".into() };
         let schedule = dice.chance(95).then(|| schedule(&mut dice));
         Self { dice, ids: seed << 16, now, zone, people, me, schedule }
