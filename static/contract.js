@@ -49,7 +49,10 @@ export function entryOf({ fields, times }, { id, kind, device, typed }, me, zone
   else if (device && plate) map.device = { not_listed: plate };
   else if (device) says["device.not_listed"] = "Write the words on its plate.";
   write(map, says, fields, stated, me, zone);
-  for (const [name] of fields) if (NEEDED.includes(name) && !stated(name)) says[name] = "Has to be answered.";
+  // How a breaker stands after its last reset, where nothing else was tapped.
+  const last = [1, 0].map((n) => stated(`resets[${n}].result`)).find((result) => !["", "none"].includes(result)) ?? stated("resets[0].result");
+  if (kind === "breaker_trip" && last) map.left ??= last === "held" ? "on" : "tripped";
+  for (const [name] of fields) if (NEEDED.includes(name) && !map[name]) says[name] = "Has to be answered.";
   return [map, says];
 }
 

@@ -45,7 +45,7 @@ export function wasSent() {
 async function keepUnit(person, unit) {
   const recent = [unit, ...((await get("meta", "recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
   await put("meta", recent.slice(0, 20), "recent");
-  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`, `/units/${slug(of)}/start`];
+  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`, `/units/${slug(of)}/start-check`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
   for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
   if (Date.now() - ((await get("meta", "area")) ?? 0) < 6e5) return;

@@ -1,6 +1,6 @@
 // The crew's pages without network, on the page /offline that the worker keeps: choose, tap, fill in, sign. What is typed
 // is kept by its names in the server's forms, so that it can still go there; contract.js writes the report from it.
-import { addReport, resetAnswer, resetSituation } from "./answers.js";
+import { addReport, resetAnswer, resetSituation, startAnswer, startSituation } from "./answers.js";
 import { entryOf, openAfter, reportOf, settle } from "./contract.js";
 import { all, changeDraft, drop, freshId, get, local, newDraft, putEntry, slug, stood, takeOut } from "./keep.js";
 import { el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
@@ -53,31 +53,62 @@ function panelOf({ panel, devices }, kind) {
   return panel && drawn;
 }
 
-/** May it be closed again? By the book as it stood, and all that waits on this tablet. */
-async function mayReset(here, tag, id, signs) {
-  let known = here.full?.situation;
-  if (!known) return ["Do not reset: nothing of this unit is kept on this tablet. Ask first."];
-  for (const one of await all("queue")) known = addReport(known, JSON.parse(one.report));
+/** The book as it stood, with all that waits on this tablet but the entry that is asked about. */
+async function known(here, id) {
+  const queued = (await all("queue")).map((one) => JSON.parse(one.report));
   const entries = here.draft.entries.filter((entry) => entry.id !== id).map((entry) => entryJson(here, entry)[0]);
-  known = addReport(known, { unit: here.unit, author: me, entries });
-  const a = resetAnswer(resetSituation(known, tag, { ticked: signs ? [signs] : [], tripped_at: Date.now() }), Date.now());
+  return [...queued, { unit: here.unit, author: me, entries }].reduce(addReport, here.full.situation);
+}
+
+async function mayReset(here, tag, id, signs) {
+  if (!here.full) return ["Do not reset: nothing of this unit is kept on this tablet. Ask first."];
+  const now = Date.now(), a = resetAnswer(resetSituation(await known(here, id), tag, { ticked: signs ? [signs] : [], tripped_at: now }), now);
   return [a.says, a.before && `Before closing: ${a.before}`, a.after && `After closing: ${a.after}`, a.if_left_off && `If it is left off: ${a.if_left_off}`, a.always, a.defers];
+}
+
+/** The start check as it was kept, answered anew at every tap. */
+async function startPage(here) {
+  const had = here.full && await (await caches.open("pages")).match(`/units/${slug(here.unit)}/start-check`);
+  if (!had) return view("choose", { stood: here.stood }, here.unit);
+  const page = el("div", {}, ...new DOMParser().parseFromString(await had.text(), "text/html").querySelector("main").children);
+  page.querySelectorAll("#kept, nav, .done").forEach((one) => one.remove());
+  page.prepend(...paragraphs([here.stood]));
+  const form = page.querySelector("form"), says = page.querySelector(".answer"), figure = (text) => parseFloat(text?.replace(",", ".")) || null;
+  const look = async () => {
+    const of = Object.fromEntries(new FormData(form)), checks = Object.entries(here.full.checks), marked = (how) => checks.filter(([name]) => of[name] === how);
+    const a = startAnswer(startSituation(await known(here), {
+      battery_rest_v: figure(of.battery_rest_v), main_reservoir_psi: figure(of.main_reservoir_psi), test_cock: of.test_cock_result, shut_down: of.shut_down,
+      not_right: marked("not_right").filter(([, check]) => check[2]).map(([, check]) => check[0]), seen_on: marked("right").map(([, check]) => check[1]).filter(Boolean),
+    }), Date.now());
+    says.replaceChildren(...paragraphs([a.says, ...a.would_change.map((line) => `It would change: ${line}`), a.cold, a.crank, a.picture, a.defers]));
+  };
+  if (!says) return page;
+  form.addEventListener("change", look);
+  form.onsubmit = async (event) => {
+    event.preventDefault();
+    const to = event.submitter?.getAttribute("formaction");
+    if (to) return go(`${to}?${new URLSearchParams(new FormData(form, event.submitter))}`);
+    await look();
+    says.scrollIntoView();
+  };
+  await look();
+  return page;
 }
 
 /** These begin with a device, whatever is drawn. */
 const BEGIN = ["breaker_trip", "fuse_check", "bypass", "position"];
 
 async function entryPage(here, kind, asked) {
-  const { unit, devices, draft } = here, known = draft.entries.find((entry) => entry.id === asked.get("entry"));
-  const tag = known?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
-  if (!tag && !known && (BEGIN.includes(kind) || Object.values(devices).some((d) => d.fits.includes(kind)))) {
+  const { unit, devices, draft } = here, before = draft.entries.find((entry) => entry.id === asked.get("entry"));
+  const tag = before?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
+  if (!tag && !before && (BEGIN.includes(kind) || Object.values(devices).some((d) => d.fits.includes(kind)))) {
     return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, kind), none: !here.panel }, unit);
   }
   const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
   const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: device && true, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
   const made = page.querySelector("form"), key = `${me}|${at}`;
-  made.append(el("input", { type: "hidden", name: "entry", value: known?.id ?? freshId() }));
-  if (known) fill(made, Object.entries(known.typed));
+  made.append(el("input", { type: "hidden", name: "entry", value: before?.id ?? freshId() }));
+  fill(made, before ? Object.entries(before.typed) : [...asked]);
   await keepTyping(made, key);
   const id = made.elements.entry.value;
   if (kind === "breaker_trip") {
@@ -194,10 +225,11 @@ async function listPage(no) {
 }
 
 async function pageAt(path) {
-  const [, name, step, kind] = /^\/units\/([^/?]+)(?:\/(\w+))?(?:\/(\w+))?/.exec(path) ?? [];
+  const [, name, step, kind] = /^\/units\/([^/?]+)(?:\/([\w-]+))?(?:\/(\w+))?/.exec(path) ?? [];
   if (!name || !me) return listPage(path === "/no");
   const here = await about(decodeURIComponent(name).replace("-", " ").toUpperCase());
   if (kind && template(kind)) return entryPage(here, kind, new URL(path, location.href).searchParams);
+  if (step === "start-check") return startPage(here);
   if (step === "report") return reportPage(here);
   return view("choose", { stood: here.stood, held: step ? [] : paragraphs([...(here.short?.held ?? []), here.short?.sentence]) }, here.unit);
 }

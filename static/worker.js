@@ -1,7 +1,7 @@
 // Keeps the shell and the pages of opened units, and answers when the network does not. The server writes VERSION and
 // SHELL above. What was typed the pages keep themselves, before they send it.
 const MINE = `shell-${VERSION}`;
-const KEEP = /^\/(units(\/[^/]+(\/start)?)?|offline\/.+)$/;
+const KEEP = /^\/(units(\/[^/]+(\/start-check)?)?|offline\/.+)$/;
 
 addEventListener("install", (event) => {
   skipWaiting();
@@ -39,7 +39,8 @@ async function fresh(event, url, page) {
     return answer;
   } catch {
     if (!page) return had ?? Response.error();
-    return had && url.pathname !== "/units" ? aged(had) : caches.match("/offline");
+    // Of the start check the shell takes the kept page, and answers anew.
+    return had && /^\/units\/[^/]+$/.test(url.pathname) ? aged(had) : caches.match("/offline");
   }
 }
 

@@ -3,8 +3,8 @@
 //! `chromium-driver`; without them every test here fails and says so.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
-mod answers;
 mod accessible;
+mod answers;
 mod chromium;
 mod every;
 mod extremes;
@@ -15,8 +15,8 @@ mod looks;
 mod offline;
 mod person;
 mod screens;
-mod situations;
 mod sheet;
+mod situations;
 mod slow;
 mod taps;
 mod twice;

@@ -121,7 +121,8 @@ async fn a_full_storage_is_said_and_loses_nothing_that_was_kept() {
         .await;
     crew.signs_here(UNIT).await;
     // This Chromium enforces no quota that DevTools sets, so what it throws is thrown for it.
-    let full = "IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); };";
+    let full =
+        "IDBObjectStore.prototype.put = () => { throw new DOMException('full', 'QuotaExceededError'); };";
     let id = crew.devtools("Page.addScriptToEvaluateOnNewDocument", json!({"source": full})).await;
     crew.open(&format!("/units/{UNIT}/write/defect")).await;
     crew.kept_says("This tablet's storage is full").await;

@@ -26,11 +26,12 @@ use crate::{
         state::face_of,
     },
     reports::{self, kinds::Kind},
-    roster::{Device, Schedule},
+    roster::{Check, Device, Schedule, check::Prevents},
     rules::{
         self,
-        situation::{self, Beside, InShop},
+        situation::{self, Beside},
     },
+    shop,
     web::{Answer, App, Me, Oops},
 };
 
@@ -74,6 +75,7 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
     let dossiers = store::dossiers_of(&mut db, &here.unit).await?;
     let draft = store::draft_of(&mut db, me.sign_in(), &here.unit).await?;
     let read_at = store::handover_read(&mut db, me.sign_in(), &here.unit).await?;
+    let in_shop = shop::store::in_shop(&mut db, &here.unit).await?;
     drop(db);
     let picture = Picture::of(&dossiers, here.schedule());
     let mut slip = draft.as_ref().map(|kept| kept.draft.slip.clone()).unwrap_or_default();
@@ -89,10 +91,10 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
         schedule: here.schedule(),
         now,
     };
-    let situation = situation::of(&here.unit, &dossiers, InShop::default(), &beside);
+    let situation = situation::of(&here.unit, &dossiers, in_shop, &beside);
     Ok(Json(json!({
         "v": 1, "situation": situation, "unit": here.unit, "class": here.card().map(|card| &card.class), "as_of": here.now.to_z(),
-        "panel": panel, "cutouts": cutouts, "open": open_cutouts(&app, &here, &[]).await?, "slip": slip,
+        "panel": panel, "checks": here.schedule().map(checks), "cutouts": cutouts, "open": open_cutouts(&app, &here, &[]).await?, "slip": slip,
         "draft": draft.map(|kept| drafted(&kept, &here, me)),
     }))
     .into_response())
@@ -100,6 +102,15 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
 
 fn panel(schedule: &Schedule, here: &UnitHere, picture: &Picture) -> Result<String, Oops> {
     Ok(Panels { drawing: draw(schedule, here.now, |device| picture.known(device), link) }.render()?)
+}
+
+/// By its name in the start check's form: what it says, the device it looks at, and whether a start hangs on it.
+fn checks(schedule: &Schedule) -> Map<String, Value> {
+    let one = |(place, check): (usize, &Check)| {
+        let starts = check.prevents.contains(&Prevents::Start);
+        (format!("check.{place}"), json!([check.text.trim_end_matches('.'), check.device, starts]))
+    };
+    schedule.checks.iter().enumerate().map(one).collect()
 }
 
 /// Entries as they were typed, so that a report signed on the tablet holds them too.
@@ -149,7 +160,8 @@ async fn short(app: &App, here: UnitHere) -> Result<Value, Oops> {
     let says: Vec<_> = amiss
         .map(|(device, known, _)| format!("{} {}", device.tag, face_of(device, Some(known.state)).word))
         .collect();
-    let held = held(&here, &picture, &findings, last.first());
+    let in_shop = shop::store::in_shop(&mut db, &here.unit).await?;
+    let held = held(&here, &picture, &findings, last.first(), in_shop.held);
     Ok(json!({ "unit": here.unit, "class": here.card().map(|card| &card.class), "amiss": says,
         "held": held.lines, "sentence": held.sentence }))
 }
