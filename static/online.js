@@ -139,6 +139,8 @@ async function start() {
   if (unit) await keepUnit(person, unit);
   tell();
 }
-localStorage.palette = document.documentElement.dataset.palette ?? "";
-// What fails here fails for want of network: the page itself needs none of it.
-if (!shell) start().catch(show);
+if (!shell) {
+  localStorage.palette = document.documentElement.dataset.palette ?? "";
+  // What fails here fails for want of network: the page itself needs none of it.
+  start().catch(show);
+}

@@ -97,8 +97,8 @@ paths! {
 
     /// Keys that tablets sign with, and what they signed.
     Tablets = "/tablets";
-    TabletRevoke(String) = "/tablets/{key}/revoke";
-    TabletAnswer(ReportId) = "/tablets/{report}/answer";
+    TabletRevoke(String) = "/tablets/keys/{id}/revoke";
+    TabletAnswer(ReportId) = "/tablets/reports/{id}/answer";
     /// The page that works without network, and what it works with.
     Offline = "/offline";
     OfflineClass(String) = "/offline/classes/{class}";

@@ -168,7 +168,7 @@ async fn at_the_next_sign_in_it_is_confirmed_or_disowned() {
     ann.get(paths::Units).await.says("2 reports came from your tablet, not confirmed by password");
     let sam = app.user("sam").await;
     sam.get(paths::Triage).await.says("written by ann, signed on a tablet, not confirmed by password");
-    let answer = |n: u32| format!("/tablets/00000000-0000-4000-8000-{n:012}/answer");
+    let answer = |n: u32| format!("/tablets/reports/00000000-0000-4000-8000-{n:012}/answer");
     let say = |then: &'static str, password: &'static str| {
         [("then", then), ("password", password), ("words", "It lay in the cab")]
     };
@@ -292,4 +292,25 @@ async fn pictures_tell_how_things_stand_and_when() {
     let here = area["units"].as_array().unwrap().iter().find(|u| u["unit"] == "QHB 412").unwrap();
     assert_eq!(here["amiss"], json!(["TC2 tripped"]), "{area}");
     assert!(here["sentence"].as_str().unwrap().contains("Last report"), "{area}");
+}
+
+#[tokio::test]
+async fn a_class_issued_anew_or_a_unit_renumbered_meanwhile_strands_no_queue() {
+    let (app, tablet) = with_key().await;
+    let mut schedule = crate::roster::schedule();
+    schedule.devices.retain(|device| device.tag.as_str() != "TC2");
+    schedule.effective = app.clock.now();
+    let issue = IssueSchedules::of(vec![schedule], None, Channel::Console);
+    app.web.desk().act(issue).await.unwrap();
+    // What happened before is held against the schedule of its time.
+    let (status, answer) = send(&app, &tablet.signs(&report(1, "QHB 412", "ann", vec![trip(1)]))).await;
+    assert_eq!(status, 201, "{answer}");
+    let mut later = trip(2);
+    later["at"] = "2026-03-03T06:30:00-06:00".into();
+    let (status, answer) = send(&app, &tablet.signs(&report(2, "QHB 412", "ann", vec![later]))).await;
+    assert_eq!((status, &answer["problems"][0]["code"]), (422, &json!("unknown_device")), "{answer}");
+    // Under a number that the roster has no more: kept and marked.
+    let (status, answer) = send(&app, &tablet.signs(&report(3, "QHB 999", "ann", vec![trip(3)]))).await;
+    assert_eq!(status, 201, "{answer}");
+    assert!(answer["warnings"].to_string().contains("not on the roster"), "{answer}");
 }
