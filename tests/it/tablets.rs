@@ -1,6 +1,6 @@
 //! Reports signed by a tablet's key: taken without a session, told of as not confirmed, answered for later.
 use axum::{body::Body, http::Request};
-use breakerbook::{base::instant::DAY, web::paths};
+use breakerbook::{base::instant::DAY, book::Channel, desk::keep_roster::IssueSchedules, web::paths};
 use p256::ecdsa::{Signature, SigningKey, signature::Signer as _};
 use serde_json::{Value, json};
 
