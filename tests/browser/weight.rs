@@ -5,6 +5,7 @@ use serde_json::{Value, json};
 
 use crate::{
     chromium::{Chromium, Scripts},
+    every,
     house::House,
     person::Person,
 };
@@ -47,6 +48,7 @@ async fn pages_are_light_and_keep_to_themselves() {
     let somebody = Person::at(&chromium, &house);
     let mut scale = Scale { house: &house, wrong: Vec::new(), heaviest: (0, String::new()) };
     scale.weigh(&somebody, &["/sign-in"]).await;
+    every::fill(&somebody).await;
     for (who, pages) in [("n.okafor", CREW), ("r.dunmore", SHOP), ("m.ruiz", SUPERVISOR)] {
         somebody.sign_in(who).await;
         scale.weigh(&somebody, pages).await;

@@ -47,7 +47,8 @@ async fn a_defect_needs_words_and_problems_use_the_words_on_the_keys() {
     let page = form(&ann, "defect", "", &[("text", "   ")]).await.send().await.is(422);
     let page = page.says("Say in a few words what is wrong.");
     assert!(page.body.contains("href=\"#text-says\"") && page.body.contains("id=\"text-says\""));
-    let page = form(&ann, "breaker_trip", "TC2", &[]).await.says("Has to be answered").send().await.is(422);
+    let page =
+        form(&ann, "breaker_trip", "TC2", &[]).await.says("If you leave it: on after").send().await.is(422);
     page.says("'Cut out'").never_says("cut_out").never_says("not_known");
 }
 

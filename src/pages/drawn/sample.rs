@@ -196,7 +196,10 @@ fn sample_of_the_drawn_panel() {
     write("panel", |frame| {
         let drawing = draw(&schedule(), now(), known, |d| Some(format!("#{}", d.tag)));
         let html = Panels { frame, drawing }.render().unwrap();
-        assert!(html.contains("aria-label=\"Traction controller 2, TC2, tripped, 3 h ago\""), "{html}");
+        assert!(
+            html.contains("aria-label=\"Traction controller 2, TC2 · 30 A, tripped, 3 h ago\""),
+            "{html}"
+        );
         assert!(!html.contains("style="));
         html
     });
