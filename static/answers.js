@@ -152,7 +152,7 @@ const isWet = (cock) => ["water", "fuel", "oil"].includes(cock);
 
 /** What follows from the events by now: rules::start_events. */
 function known(events, now) {
-  const k = { failed: [], guards: {}, stands: {} };
+  const k = { failed: [], guards: new Map(), stands: new Map() };
   for (const e of events.filter((one) => one.at <= now)) {
     const { at, kind, device } = e, start = kind === "engine_start", repaired = kind === "repaired";
     const cause = start ? e.outcome : kind === "shutdown" ? e.cause : null, ran = start && cause === "running";
@@ -179,11 +179,11 @@ function known(events, now) {
     if (kind === "bypass") {
       standing = e.closed_at != null && e.closed_at <= now ? "on" : "off";
       const there = ["lock", "tag", "blue_signal"].includes(e.protection);
-      if (there || e.protection === "none") delete k.guards[device];
-      if (there) k.guards[device] = e;
+      if (there || e.protection === "none") k.guards.delete(device);
+      if (there) k.guards.set(device, e);
     }
-    if (standing === "on") delete k.guards[device];
-    if (standing) k.stands[device] = { standing, at };
+    if (standing === "on") k.guards.delete(device);
+    if (standing) k.stands.set(device, { standing, at });
   }
   return k;
 }
@@ -194,13 +194,13 @@ function written(s, w, at, cold) {
   if (s.held != null) add(w.RELEASE, w.HELD, at(s.held));
   for (const [since, device] of s.repairs) add(w.CLOSE, w.REPAIR_OPEN, device ?? w.THE_UNIT, at(since));
   if (s.notice) add(w.NOTICE_OFF, w.NOTICE, at(s.notice));
-  for (const e of Object.values(s.guards)) add(w.GUARD_OFF, w.GUARD, spaced(e.protection), e.device, at(e.at));
+  for (const e of s.guards.values()) add(w.GUARD_OFF, w.GUARD, spaced(e.protection), e.device, at(e.at));
   if (s.stop) add(w.REPAIR, w[s.stop.cause.toUpperCase()], at(s.stop.at));
   if (isWet(cock)) add(w.REPAIR, w.COCK, cap(cock));
   else if (s.cock) add(w.REPAIR, w.COCK_WRITTEN, cap(s.cock.test_cock_result), at(s.cock.at));
   else if (cold && cock !== "clear") add(w.BLOW, w.COCKS);
   for (const [tag, legend] of s.group) {
-    const is = s.seen_on.includes(tag) ? null : s.stands[tag];
+    const is = s.seen_on.includes(tag) ? null : s.stands.get(tag);
     if (is && is.standing !== "on" && is.standing !== "not_known") add(w.ON_AGAIN, w.OFF, tag, legend, spaced(is.standing), at(is.at));
   }
   for (const text of s.not_right) add(w.PUT_RIGHT, w.NOT_RIGHT, text);

@@ -64,7 +64,7 @@ pub struct FindingOut {
 /// Findings in the board's order: certain ones first, newest first, then by rank.
 pub async fn findings(db: &mut SqliteConnection, world: &World, question: Question) -> Sql<Vec<FindingOut>> {
     let then = question.then();
-    let decisions = decisions(db, then).await?;
+    let decisions = decisions(db, None, then).await?;
     let (mut found, lines) = match question.as_of {
         Some(then) => {
             let judged = judged_as_of(db, world, then).await?;

@@ -9,9 +9,11 @@ use tokio::sync::{mpsc, watch};
 pub const GROUP: usize = 64;
 /// The same for jobs that nobody waits for: what a group shares (a unit's histories, the pages of the file's trees) is
 /// read, judged and written once for more of them.
-pub const BULK: usize = 512;
-/// Jobs that may wait. Beyond it whoever comes is told to come again.
+pub const BULK: usize = 2_048;
+/// Jobs that may wait at screens. Beyond it whoever comes is told to come again.
 pub const QUEUE: usize = 1024;
+/// Places in the queue: an import may have two groups in it besides.
+const PLACES: usize = QUEUE + 2 * BULK;
 
 /// Decides and writes for the writer, in a room that knows what is written.
 pub trait Clerk: Send + 'static {
@@ -103,7 +105,7 @@ impl<J: Send + 'static> Writing<J> {
         clerk: C,
         options: WriterOptions,
     ) -> std::io::Result<Self> {
-        let (queue, jobs) = mpsc::channel(QUEUE);
+        let (queue, jobs) = mpsc::channel(PLACES);
         let (at_work, writer) = watch::channel(());
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         std::thread::Builder::new().name("writer".to_owned()).spawn(move || {
@@ -126,6 +128,9 @@ impl<J: Send + 'static> Writing<J> {
 
     /// Hands a job over at once; gives it back when the queue is full.
     pub fn try_hand(&self, job: J) -> Result<(), J> {
+        if self.queue.capacity() <= PLACES - QUEUE {
+            return Err(job);
+        }
         self.queue.try_send(job).map_err(|back| back.into_inner())
     }
 

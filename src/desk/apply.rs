@@ -126,7 +126,7 @@ impl Draft {
     fn put_figures(&mut self, seq: u64, figures: &ClassFigures) {
         self.rows.figures.add(&tables::FiguresRow { one: 1, seq, figures: json(figures) });
         self.world_mut(seq).figures = Some(Arc::new(figures.clone()));
-        (self.again.everything, self.again.classes) = (true, true);
+        (self.again.reckoned, self.again.classes) = (true, true);
     }
 
     /// A setting that a later program has dropped changes nothing any more.
@@ -143,7 +143,7 @@ impl Draft {
             changes: json(&changed.changes),
             settings: json(&self.world.thresholds),
         });
-        (self.again.everything, self.again.classes) = (true, true);
+        (self.again.reckoned, self.again.classes) = (true, true);
     }
 
     fn hold(&mut self, unit: &UnitName, at: Instant) {

@@ -40,6 +40,8 @@ pub struct Prints {
     pub watched_until: Option<Instant>,
     /// In ascending order.
     pub findings: Vec<i64>,
+    /// Those of them that rest on class figures and settings.
+    pub reckoned: Vec<i64>,
     pub bypasses: i64,
 }
 

@@ -102,6 +102,8 @@ pub struct UnitHistory {
 #[derive(Clone, Debug, Default)]
 pub struct Again {
     pub everything: bool,
+    /// Everything that rests on class figures or settings.
+    pub reckoned: bool,
     pub units: BTreeSet<UnitName>,
     /// The lines about whole classes, which follow from the class figures alone.
     pub classes: bool,
@@ -109,7 +111,7 @@ pub struct Again {
 
 impl Again {
     pub fn is_nothing(&self) -> bool {
-        !self.everything && !self.classes && self.units.is_empty()
+        !self.everything && !self.reckoned && !self.classes && self.units.is_empty()
     }
 }
 

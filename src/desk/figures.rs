@@ -1,13 +1,16 @@
 //! Taking class figures: on a schedule, as a page of the book.
 use std::collections::BTreeMap;
 
+use sqlx::SqliteConnection;
+
 use super::{
     Desk,
     act::{Act, Decided},
     body::Body,
-    draft::{Draft, Filed, Page},
+    draft::{Draft, Filed, Page, UnitHistory},
     history,
     judge::clock,
+    parts,
     refused::Refused,
 };
 use crate::{
@@ -15,7 +18,9 @@ use crate::{
     book::Channel,
     db::writer::Trouble,
     rules::{
-        figures::{Taken, figures_from},
+        cranking::Cranked,
+        figures::{Pairs, Taken, figures_from},
+        outline::Outline,
         service_days::ServiceDays,
     },
 };
@@ -64,17 +69,18 @@ impl TakeFigures {
         let mut db = desk.read().await?;
         let sql = |why: sqlx::Error| Trouble::from(&why);
         let world = desk.world_now(&mut db).await?;
-        let all = history::up_to(&mut db, &world, as_of).await.map_err(sql)?;
+        let units = history::units_up_to(&mut db, &world, as_of).await.map_err(sql)?;
+        let (pairs, cranked) = in_outline(&mut db, &units, as_of).await.map_err(sql)?;
         let clocks: BTreeMap<UnitName, ServiceDays> = world
             .roster
             .units
             .keys()
-            .map(|unit| (unit.clone(), clock(&world, unit, all.units.get(unit))))
+            .map(|unit| (unit.clone(), clock(&world, unit, units.get(unit))))
             .collect();
         let up_to_seq = size.saturating_sub(1);
         let ground = world.ground();
         let taken = Taken { as_of, up_to_seq, ground: &ground };
-        let figures = figures_from(&taken, &clocks, &all.dossiers);
+        let figures = figures_from(&taken, &clocks, &pairs, &cranked);
         Ok(Self(Page {
             author: None,
             channel: Channel::Console,
@@ -88,6 +94,29 @@ impl TakeFigures {
     fn say_nothing(&self) -> bool {
         matches!(&self.0.body, Body::ClassFiguresTaken(figures) if figures.unit_days.values().all(|days| *days == 0))
     }
+}
+
+const UNITS_AT_ONCE: usize = 64;
+
+/// What had happened by a moment, as far as figures are taken from it.
+async fn in_outline(
+    db: &mut SqliteConnection,
+    units: &BTreeMap<UnitName, UnitHistory>,
+    as_of: Instant,
+) -> Result<(Pairs, Vec<Cranked>), sqlx::Error> {
+    let (mut pairs, mut cranked) = (Pairs::new(), Vec::new());
+    let names: Vec<&str> = units.keys().map(UnitName::as_str).collect();
+    for units in names.chunks(UNITS_AT_ONCE) {
+        for (key, packed) in parts::outlines_of_units(db, units).await? {
+            let mut outlines: Vec<Outline> = packed.all()?;
+            outlines.retain(|outline| outline.at <= as_of);
+            pairs.insert(key, outlines);
+        }
+        for (key, packed) in parts::told_of_units(db, units).await? {
+            cranked.push(Cranked::of(&key.unit, &packed.unpacked()?.up_to(as_of)));
+        }
+    }
+    Ok((pairs, cranked))
 }
 
 impl Act for TakeFigures {

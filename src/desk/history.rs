@@ -20,23 +20,36 @@ pub struct History {
 /// Only what had happened by a moment, as known now.
 pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> Result<History, sqlx::Error> {
     let mut all = whole(db).await?;
-    let last = world.railway.zone.day_of(then);
-    for history in all.units.values_mut() {
-        history.days = history.days.up_to(last);
-        history.weather = history.weather.up_to(last);
-        history.holds.retain(|(from, _)| *from <= then);
-        history.holds.iter_mut().for_each(|(_, to)| *to = to.filter(|to| *to <= then));
-    }
+    all.units = units_up_to(db, world, then).await?;
     all.dossiers.values_mut().for_each(|dossier| *dossier = dossier.up_to(then));
     all.runs.values_mut().for_each(|runs| runs.retain(|run| run.started <= then));
     Ok(all)
 }
 
-pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
-    let mut all = History::default();
-    for row in sqlx::query("SELECT unit, days, weather, holds FROM unit_history").fetch_all(&mut *db).await? {
-        all.units.insert(load::unit(&row)?, load::history(&row)?);
+/// Every unit's days, weather and holds up to a moment.
+pub async fn units_up_to(
+    db: &mut SqliteConnection,
+    world: &World,
+    then: Instant,
+) -> Result<BTreeMap<UnitName, UnitHistory>, sqlx::Error> {
+    let mut units = units(db).await?;
+    let last = world.railway.zone.day_of(then);
+    for history in units.values_mut() {
+        history.days = history.days.up_to(last);
+        history.weather = history.weather.up_to(last);
+        history.holds.retain(|(from, _)| *from <= then);
+        history.holds.iter_mut().for_each(|(_, to)| *to = to.filter(|to| *to <= then));
     }
+    Ok(units)
+}
+
+async fn units(db: &mut SqliteConnection) -> Result<BTreeMap<UnitName, UnitHistory>, sqlx::Error> {
+    let rows = sqlx::query("SELECT unit, days, weather, holds FROM unit_history").fetch_all(db).await?;
+    rows.iter().map(|row| Ok((load::unit(row)?, load::history(row)?))).collect()
+}
+
+pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
+    let mut all = History { units: units(db).await?, ..History::default() };
     all.dossiers = parts::every_dossier(db).await?;
     let of_ground = all.dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
     let spans: Vec<(&UnitName, Instant, Instant)> = of_ground

@@ -6,6 +6,7 @@ use sqlx::SqliteConnection;
 
 use super::{
     cabinet::{Kept, Prints},
+    cores::on_every_core,
     draft::{Draft, UnitHistory},
     tables::{BypassRow, DossierRow, FindingRow, Judged, UnitHistoryRow, json},
     world::World,
@@ -19,6 +20,7 @@ use crate::{
         earlier::{Earlier, earlier, linked},
         fact::RunFact,
         judge::judge,
+        outline::{Outline, outlines},
         service_days::ServiceDays,
         weather::WeatherDays,
         windows::watched_until,
@@ -43,21 +45,11 @@ impl Draft {
         self.load_the_rest(db, |_, kept| kept.to_judge).await?;
         self.watch_runs(db).await?;
         self.keep_histories();
-        let mut clocks: BTreeMap<UnitName, ServiceDays> = BTreeMap::new();
-        let blank = UnitHistory::default();
-        let facts = |key: &DossierKey| self.dossiers.get(key).map(|kept| kept.dossier.facts());
-        let lives = earlier_lives(&self.world, &self.units, self.dossiers.keys(), facts);
-        for (key, kept) in &mut self.dossiers {
-            if kept.to_judge {
-                let history = self.units.get(&key.unit).unwrap_or(&blank);
-                let days = clocks
-                    .entry(key.unit.clone())
-                    .or_insert_with(|| clock(&self.world, &key.unit, Some(history)));
-                let earlier = lives.get(key).map_or(&[][..], Vec::as_slice);
-                let judgement = judge_kept(&self.world, key, kept, (days, &history.weather), earlier);
-                put_judgement(&mut self.judged, key, kept, judgement);
+        for mut turn in judged_and_packed(&self.world, &self.units, &mut self.dossiers) {
+            if let Some((judgement, prints, each)) = turn.said.take() {
+                put_changes(&mut self.judged, turn.key, &mut turn.kept.stored, &judgement, (prints, &each));
             }
-            put_parts(&mut self.judged, key, kept);
+            put_parts(&mut self.judged, turn.key, turn.parts);
         }
         self.put_back();
         Ok(())
@@ -74,7 +66,7 @@ impl Draft {
             if kept.stored.is_none() {
                 self.judged.dossiers.add(&dossier_row(&key, &Prints::default()));
             }
-            put_parts(&mut self.judged, &key, &mut kept);
+            put_parts(&mut self.judged, &key, packed(&key, &mut kept));
             if n % DOSSIERS_AT_ONCE == 0 {
                 self.judged.script()?.run(&mut *db).await?;
             }
@@ -121,7 +113,7 @@ pub(super) fn earlier_lives<'a>(
     world: &World,
     units: &BTreeMap<UnitName, UnitHistory>,
     keys: impl Iterator<Item = &'a DossierKey>,
-    facts: impl Fn(&DossierKey) -> Option<&'a [Fact]>,
+    outlines: impl Fn(&DossierKey) -> Option<Vec<Outline>>,
 ) -> BTreeMap<DossierKey, Vec<Earlier>> {
     let mut lives = BTreeMap::new();
     for key in keys.filter(|_| !world.moved.is_empty()) {
@@ -132,10 +124,10 @@ pub(super) fn earlier_lives<'a>(
                 .into_iter()
                 .map(|unit| (unit.clone(), clock(world, &unit, units.get(&unit))))
                 .collect();
-            let slot = |unit: &UnitName| {
-                let there = DossierKey { unit: unit.clone(), subject: key.subject.clone() };
-                Some((facts(&there)?, clocks.get(unit)?))
-            };
+            let there = |unit: &UnitName| DossierKey { unit: unit.clone(), subject: key.subject.clone() };
+            let slots: BTreeMap<&UnitName, Vec<Outline>> =
+                clocks.keys().filter_map(|unit| Some((unit, outlines(&there(unit))?))).collect();
+            let slot = |unit: &UnitName| Some((slots.get(unit)?.as_slice(), clocks.get(unit)?));
             lives.insert(key.clone(), earlier(&key.unit, &world.railway.zone, &slot));
         }
     }
@@ -165,12 +157,17 @@ impl Prints {
     /// What is compared of a judgement, and with it each finding's print.
     pub(super) fn of(judgement: &Judgement, kept: &Kept) -> (Self, Vec<i64>) {
         let each: Vec<i64> = judgement.findings.iter().map(print).collect();
-        let mut findings = each.clone();
-        findings.sort_unstable();
+        let sorted = |mut prints: Vec<i64>| {
+            prints.sort_unstable();
+            prints
+        };
+        let with_rules = judgement.findings.iter().zip(&each);
+        let reckoned = with_rules.filter(|(finding, _)| !finding.rule.is_certain()).map(|(_, print)| *print);
         let prints = Self {
             settled_after: judgement.settled_after,
             watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
-            findings,
+            reckoned: sorted(reckoned.collect()),
+            findings: sorted(each.clone()),
             bypasses: if judgement.bypasses.is_empty() { 0 } else { print(&judgement.bypasses) },
         };
         (prints, each)
@@ -178,18 +175,63 @@ impl Prints {
 }
 
 /// Eight bytes of a digest: enough to tell what a rule says now from what it said before.
-fn print(said: &impl serde::Serialize) -> i64 {
+pub(super) fn print(said: &impl serde::Serialize) -> i64 {
     let digest = Sha256::digest(postcard::to_stdvec(said).unwrap_or_default());
     digest.first_chunk::<8>().map_or(0, |first| i64::from_be_bytes(*first))
 }
 
-/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
-fn put_judgement(judged: &mut Judged, key: &DossierKey, kept: &mut Kept, now: Judgement) {
-    let (prints, each) = Prints::of(&now, kept);
-    put_changes(judged, key, &mut kept.stored, &now, (prints, &each));
+/// A dossier whose turn it is: what a judgement says of it, and what of it the file does not have.
+struct Turn<'a> {
+    key: &'a DossierKey,
+    kept: &'a mut Kept,
+    said: Option<(Judgement, Prints, Vec<i64>)>,
+    parts: ChangedParts,
 }
 
-/// The same with the prints in hand.
+/// Parts by number, packed, with their outline if it is a device's; and from which part on the file has too many.
+type ChangedParts = (Vec<(usize, Vec<u8>, Vec<u8>)>, Option<usize>);
+
+/// Fewer dossiers than this are judged sooner than another core is woken.
+const WORTH_SHARING: usize = 64;
+
+/// Judges what has to be judged of dossiers in hand and packs what changed of them: reckoning alone, on every core.
+fn judged_and_packed<'a>(
+    world: &World,
+    units: &BTreeMap<UnitName, UnitHistory>,
+    dossiers: &'a mut BTreeMap<DossierKey, Kept>,
+) -> Vec<Turn<'a>> {
+    let lives = earlier_lives(world, units, dossiers.keys(), |key| {
+        dossiers.get(key).map(|kept| outlines(kept.dossier.facts()))
+    });
+    let blank = UnitHistory::default();
+    let one = |turn: &mut Turn<'_>, days: &ServiceDays, weather: &WeatherDays| {
+        if turn.kept.to_judge {
+            let earlier = lives.get(turn.key).map_or(&[][..], Vec::as_slice);
+            let judgement = judge_kept(world, turn.key, turn.kept, (days, weather), earlier);
+            let (prints, each) = Prints::of(&judgement, turn.kept);
+            turn.said = Some((judgement, prints, each));
+        }
+        turn.parts = packed(turn.key, turn.kept);
+    };
+    let some = |turns: &mut [Turn<'_>]| {
+        for of_unit in turns.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
+            let Some(unit) = of_unit.first().map(|turn| &turn.key.unit) else { continue };
+            let history = units.get(unit).unwrap_or(&blank);
+            let days = clock(world, unit, Some(history));
+            of_unit.iter_mut().for_each(|turn| one(turn, &days, &history.weather));
+        }
+    };
+    let turn = |(key, kept)| Turn { key, kept, said: None, parts: ChangedParts::default() };
+    let mut turns: Vec<Turn<'_>> = dossiers.iter_mut().map(turn).collect();
+    if turns.iter().filter(|turn| turn.kept.to_judge).count() < WORTH_SHARING {
+        some(&mut turns);
+    } else {
+        on_every_core(&mut turns, some);
+    }
+    turns
+}
+
+/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
 pub(super) fn put_changes(
     judged: &mut Judged,
     key: &DossierKey,
@@ -217,26 +259,40 @@ pub(super) fn put_changes(
 }
 
 fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
-    let findings = prints.findings.iter().flat_map(|print| print.to_be_bytes());
+    let hex = |prints: &[i64]| {
+        hex::encode(prints.iter().flat_map(|print| print.to_be_bytes()).collect::<Vec<u8>>())
+    };
     DossierRow {
         unit: key.unit.clone(),
         subject: key.subject.to_string(),
         settled_after: prints.settled_after,
-        findings: hex::encode(findings.collect::<Vec<u8>>()),
+        findings: hex(&prints.findings),
+        reckoned: hex(&prints.reckoned),
         bypasses: prints.bypasses,
         watched_until: prints.watched_until,
     }
 }
 
-fn put_parts(judged: &mut Judged, key: &DossierKey, kept: &mut Kept) {
+fn packed(key: &DossierKey, kept: &mut Kept) -> ChangedParts {
     let (parts, surplus) = kept.changed_parts();
+    let one = |(n, facts): (usize, &[Fact])| {
+        let outline = match key.subject {
+            Subject::Device(_) => postcard::to_stdvec(&outlines(facts)).unwrap_or_default(),
+            _ => Vec::new(),
+        };
+        (n, postcard::to_stdvec(facts).unwrap_or_default(), outline)
+    };
+    (parts.into_iter().map(one).collect(), surplus)
+}
+
+fn put_parts(judged: &mut Judged, key: &DossierKey, (parts, surplus): ChangedParts) {
     if parts.is_empty() && surplus.is_none() {
         return;
     }
     let subject = key.subject.to_string();
-    for (part, facts) in parts {
-        let (place, length) = judged.parts.put_beside(&postcard::to_stdvec(facts).unwrap_or_default());
-        judged.parts.add(&(&key.unit, &subject, part, place, length));
+    for (part, facts, outline) in parts {
+        let (place, length) = judged.parts.put_beside(&facts);
+        judged.parts.add(&(&key.unit, &subject, part, place, length, hex::encode(outline)));
     }
     if let Some(from) = surplus {
         judged.surplus_parts.add(&(&key.unit, &subject, from));
@@ -283,7 +339,9 @@ pub fn judge_batch(
 ) -> Judgement {
     let mut all = Judgement { findings: class_wide(&world.ground()), ..Judgement::default() };
     let blank = UnitHistory::default();
-    let lives = earlier_lives(world, units, dossiers.keys(), |key| dossiers.get(key).map(Dossier::facts));
+    let lives = earlier_lives(world, units, dossiers.keys(), |key| {
+        dossiers.get(key).map(|dossier| outlines(dossier.facts()))
+    });
     for (key, dossier) in dossiers {
         let clock = clock(world, &key.unit, units.get(&key.unit));
         let weather = &units.get(&key.unit).unwrap_or(&blank).weather;

@@ -12,6 +12,7 @@ use super::{
     cores::on_every_core,
     draft::{Draft, UnitHistory},
     judge::{clock, earlier_lives, judge_kept, put_changes},
+    judge_reckoned::Reckoning,
     load,
     parts::{self, Packed},
     runs::{Watch, runs_in},
@@ -21,7 +22,7 @@ use super::{
 use crate::{
     base::{Instant, UnitName},
     rules::{
-        Dossier, DossierKey, Judgement,
+        DossierKey, Judgement,
         dossier::Subject,
         earlier::{Earlier, Moved, linked},
         fact::RunFact,
@@ -53,16 +54,26 @@ impl Draft {
         }
         // What was judged so far is judged otherwise from here on.
         self.cabinet.empty();
-        let units: Vec<String> = if again.everything {
+        let every = again.everything || again.reckoned;
+        let units: Vec<String> = if every {
             sqlx::query_scalar("SELECT DISTINCT unit FROM dossier ORDER BY unit").fetch_all(&mut *db).await?
         } else {
             with_linked(&self.world.moved, &again.units).iter().map(ToString::to_string).collect()
         };
+        let only_reckoned = again.reckoned && !again.everything && again.units.is_empty();
         // Some are judged while the next are read.
-        let mut under_way = None;
-        for units in units.chunks(UNITS_AT_ONCE) {
+        let (mut reckoning, mut under_way) = (None, None);
+        for units in units.chunks(UNITS_AT_ONCE).chain([&[][..]]) {
             let units: Vec<&str> = units.iter().map(String::as_str).collect();
-            let next = read(db, &self.world.moved, &units).await?;
+            let (again, histories) = if only_reckoned {
+                let next = Reckoning::read(db, Arc::clone(&self.world), &units).await?.under_way();
+                let Some(before) = reckoning.replace(next) else { continue };
+                joined(before).await??
+            } else {
+                let known = with_linked(&self.world.moved, &named(&units));
+                (parts::prints_of_units(db, &units).await?, histories_of(db, &known).await?)
+            };
+            let next = read(db, &self.world, again, histories).await?;
             self.take_up(db, under_way.take()).await?;
             under_way = Some(judged(next, Arc::clone(&self.world)));
         }
@@ -76,8 +87,7 @@ impl Draft {
         judged: Option<UnderWay>,
     ) -> Result<(), sqlx::Error> {
         let Some(judged) = judged else { return Ok(()) };
-        let all = judged.await.map_err(|why| sqlx::Error::Protocol(format!("judging stopped: {why}")))?;
-        for mut one in all {
+        for mut one in joined(judged).await? {
             match (one.damaged, one.said) {
                 (Some(why), _) => return Err(why),
                 (None, Some((judgement, prints, each))) => {
@@ -92,29 +102,39 @@ impl Draft {
 
 type UnderWay = tokio::task::JoinHandle<Vec<Again>>;
 
-/// Dossiers with their units' histories, and those of other units that parts came from.
+async fn joined<T>(work: tokio::task::JoinHandle<T>) -> Result<T, sqlx::Error> {
+    work.await.map_err(|why| sqlx::Error::Protocol(format!("judging stopped: {why}")))
+}
+
+type Histories = BTreeMap<UnitName, UnitHistory>;
+type Lives = BTreeMap<DossierKey, Vec<Earlier>>;
+
+/// Dossiers with their units' histories, and the lives of parts that came from other units.
 struct Loaded {
     all: Vec<Again>,
-    histories: BTreeMap<UnitName, UnitHistory>,
-    others: BTreeMap<DossierKey, Dossier>,
+    histories: Histories,
+    lives: Lives,
+}
+
+fn named(units: &[&str]) -> BTreeSet<UnitName> {
+    units.iter().map(|unit| UnitName::from(*unit)).collect()
 }
 
 /// With the units that their parts went to or came from: these are judged by each other.
-fn with_linked(moved: &[Moved], units: &BTreeSet<UnitName>) -> BTreeSet<UnitName> {
+pub(super) fn with_linked(moved: &[Moved], units: &BTreeSet<UnitName>) -> BTreeSet<UnitName> {
     let of = |unit: &UnitName| moved.iter().flat_map(|m| linked(moved, unit, &m.device)).collect::<Vec<_>>();
     units.iter().flat_map(of).chain(units.iter().cloned()).collect()
 }
 
-async fn read(db: &mut SqliteConnection, moved: &[Moved], units: &[&str]) -> Result<Loaded, sqlx::Error> {
-    let own: BTreeSet<UnitName> = units.iter().map(|unit| UnitName::from(*unit)).collect();
-    let known = with_linked(moved, &own);
-    let names: Vec<&str> = known.iter().map(UnitName::as_str).collect();
-    let histories = histories_of(db, &names).await?;
-    let elsewhere: Vec<&str> = known.difference(&own).map(UnitName::as_str).collect();
-    let others =
-        if elsewhere.is_empty() { BTreeMap::new() } else { parts::dossiers_of_units(db, &elsewhere).await? };
-    let all = parts::to_judge_again(db, units).await?;
-    let mut all: Vec<Again> = all.into_iter().map(Again::of).collect();
+/// `histories`: of their units, and of those that these are linked with.
+async fn read(
+    db: &mut SqliteConnection,
+    world: &World,
+    again: Vec<(DossierKey, Prints)>,
+    histories: Histories,
+) -> Result<Loaded, sqlx::Error> {
+    let lives = lives(db, world, &again, &histories).await?;
+    let mut all: Vec<Again> = parts::to_judge_again(db, again).await?.into_iter().map(Again::of).collect();
     on_every_core(&mut all, Again::unpack);
     let mut runs = runs_of(db, &all).await?;
     for one in all.iter_mut().filter(|one| one.key.subject == Subject::GroundProtection) {
@@ -122,33 +142,33 @@ async fn read(db: &mut SqliteConnection, moved: &[Moved], units: &[&str]) -> Res
             watch.runs = runs.remove(&one.key.unit).unwrap_or_default();
         }
     }
-    Ok(Loaded { all, histories, others })
+    Ok(Loaded { all, histories, lives })
 }
 
 fn judged(loaded: Loaded, world: Arc<World>) -> UnderWay {
     tokio::task::spawn_blocking(move || {
-        let Loaded { mut all, histories, others } = loaded;
-        let lives = lives(&all, &world, &histories, &others);
+        let Loaded { mut all, histories, lives } = loaded;
         on_every_core(&mut all, |some| Again::judge(some, &world, &histories, &lives));
         all
     })
 }
 
-type Lives = BTreeMap<DossierKey, Vec<Earlier>>;
-
-fn lives(
-    all: &[Again],
+async fn lives(
+    db: &mut SqliteConnection,
     world: &World,
-    histories: &BTreeMap<UnitName, UnitHistory>,
-    others: &BTreeMap<DossierKey, Dossier>,
-) -> Lives {
-    if world.moved.is_empty() {
-        return Lives::new();
+    again: &[(DossierKey, Prints)],
+    histories: &Histories,
+) -> Result<Lives, sqlx::Error> {
+    let own: BTreeSet<UnitName> = again.iter().map(|(key, _)| key.unit.clone()).collect();
+    let linked = with_linked(&world.moved, &own);
+    if world.moved.is_empty() || own.is_empty() {
+        return Ok(Lives::new());
     }
-    let known: BTreeMap<&DossierKey, &Dossier> =
-        all.iter().map(|one| (&one.key, &one.kept.dossier)).chain(others).collect();
-    let facts = |key: &DossierKey| known.get(key).map(|dossier| dossier.facts());
-    earlier_lives(world, histories, all.iter().map(|one| &one.key), facts)
+    let names: Vec<&str> = linked.iter().map(UnitName::as_str).collect();
+    let packed: BTreeMap<DossierKey, Packed> =
+        parts::outlines_of_units(db, &names).await?.into_iter().collect();
+    let outlines = |key: &DossierKey| packed.get(key)?.all().ok();
+    Ok(earlier_lives(world, histories, again.iter().map(|(key, _)| key), outlines))
 }
 
 impl Again {
@@ -168,7 +188,7 @@ impl Again {
         }
     }
 
-    fn judge(some: &mut [Self], world: &World, histories: &BTreeMap<UnitName, UnitHistory>, lives: &Lives) {
+    fn judge(some: &mut [Self], world: &World, histories: &Histories, lives: &Lives) {
         let blank = UnitHistory::default();
         for of_unit in some.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
             let Some(unit) = of_unit.first().map(|one| one.key.unit.clone()) else { continue };
@@ -185,10 +205,10 @@ impl Again {
     }
 }
 
-async fn histories_of(
+pub(super) async fn histories_of(
     db: &mut SqliteConnection,
-    units: &[&str],
-) -> Result<BTreeMap<UnitName, UnitHistory>, sqlx::Error> {
+    units: &BTreeSet<UnitName>,
+) -> Result<Histories, sqlx::Error> {
     let sql =
         "SELECT unit, days, weather, holds FROM unit_history WHERE unit IN (SELECT value FROM json_each(?))";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;

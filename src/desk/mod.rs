@@ -4,6 +4,7 @@ pub mod act;
 pub mod apply;
 mod apply_reports;
 pub mod begin;
+mod board;
 pub mod body;
 pub mod cabinet;
 pub mod clerk;
@@ -13,6 +14,7 @@ pub mod figures;
 pub mod history;
 pub mod judge;
 mod judge_again;
+mod judge_reckoned;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;
@@ -37,13 +39,14 @@ pub mod world;
 
 use std::{path::Path, sync::Arc};
 
-use arc_swap::ArcSwap;
+use arc_swap::{ArcSwap, ArcSwapOption};
 use futures_util::future::BoxFuture;
 use sqlx::{Sqlite, SqliteConnection, SqlitePool, pool::PoolConnection};
 use tokio::sync::oneshot;
 
 pub use crate::db::writer::Trouble;
 pub use act::Act;
+pub use board::Board;
 pub use draft::{Draft, Filed, Page};
 pub use refused::Refused;
 pub use world::World;
@@ -61,6 +64,7 @@ pub struct Desk {
     readers: SqlitePool,
     writing: Writing<Job>,
     world: Arc<ArcSwap<World>>,
+    board: Arc<ArcSwapOption<Board>>,
     clock: Clock,
 }
 
@@ -100,7 +104,7 @@ impl Desk {
         let writing = Writing::start(connection, clerk, options.writer)
             .map_err(|why| OpenError::NotABook(format!("the writer could not be started: {why}")))?;
         let readers = db::open::readers(path, 4).await?;
-        Ok(Self { readers, writing, world, clock: options.clock })
+        Ok(Self { readers, writing, world, board: Arc::default(), clock: options.clock })
     }
 
     /// Closes the book so that it is one file again. A server that is killed loses nothing by not coming here.

@@ -2,7 +2,8 @@
 use std::collections::BTreeMap;
 
 use futures_util::TryStreamExt as _;
-use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
+use serde::de::DeserializeOwned;
+use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
     cabinet::{Kept, Prints},
@@ -16,7 +17,7 @@ use crate::{
 
 /// Dossiers by their keys, with their last part.
 pub(super) const ENDS: &str =
-    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.findings, d.bypasses, p.part, p.facts
+    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.findings, d.reckoned, d.bypasses, p.part, p.facts
     FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1
     LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
         AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)";
@@ -34,10 +35,13 @@ pub(super) fn kept(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
 
 fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
     let (findings, _) = row.try_get::<&[u8], _>("findings")?.as_chunks::<8>();
+    let (reckoned, _) = row.try_get::<&[u8], _>("reckoned")?.as_chunks::<8>();
+    let many = |prints: &[[u8; 8]]| prints.iter().map(|print| i64::from_be_bytes(*print)).collect();
     Ok(Prints {
         settled_after: row.try_get::<Option<i64>, _>("settled_after")?.map(Instant),
         watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
-        findings: findings.iter().map(|print| i64::from_be_bytes(*print)).collect(),
+        findings: many(findings),
+        reckoned: many(reckoned),
         bypasses: row.try_get("bypasses")?,
     })
 }
@@ -50,12 +54,36 @@ pub(super) fn unpack(packed: &[u8]) -> Result<Vec<Fact>, sqlx::Error> {
 type Dossiers = BTreeMap<DossierKey, Dossier>;
 
 pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
-    packed_of(db, None).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+    let sql = "SELECT unit, subject, facts FROM dossier_part ORDER BY unit, subject, part";
+    packed(db, sql, None).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
 }
 
 /// Everything the book knows of these units, by subject.
 pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
-    packed_of(db, Some(units)).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+    let sql = "SELECT unit, subject, facts FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
+        ORDER BY unit, subject, part";
+    let all = packed(db, sql, Some(json(&units))).await?;
+    all.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+}
+
+/// The outlines of these units' devices, packed, in the order of their keys' text.
+pub(super) async fn outlines_of_units(
+    db: &mut SqliteConnection,
+    units: &[&str],
+) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
+    let sql = "SELECT unit, subject, outline FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
+        AND subject >= 'device:' AND subject < 'device;' ORDER BY unit, subject, part";
+    packed(db, sql, Some(json(&units))).await
+}
+
+/// What is told of these units themselves, packed.
+pub(super) async fn told_of_units(
+    db: &mut SqliteConnection,
+    units: &[&str],
+) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
+    let sql = "SELECT unit, subject, facts FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
+        AND subject = 'unit' ORDER BY unit, part";
+    packed(db, sql, Some(json(&units))).await
 }
 
 /// A dossier's parts in order, not unpacked yet.
@@ -64,23 +92,28 @@ pub struct Packed(Vec<Vec<u8>>);
 
 impl Packed {
     pub fn unpacked(&self) -> Result<Dossier, sqlx::Error> {
-        let mut facts = Vec::new();
+        Ok(Dossier::of(self.all()?))
+    }
+
+    /// All parts' facts, or outlines, one after the other.
+    pub fn all<T: DeserializeOwned>(&self) -> Result<Vec<T>, sqlx::Error> {
+        let mut all = Vec::new();
         for part in &self.0 {
-            facts.append(&mut unpack(part)?);
+            let mut some: Vec<T> = postcard::from_bytes(part).map_err(|why| damaged(why.to_string()))?;
+            all.append(&mut some);
         }
-        Ok(Dossier::of(facts))
+        Ok(all)
     }
 }
 
-/// In the order of their keys' text.
-async fn packed_of(
+/// Parts as a statement gives them, in the order of their keys' text.
+async fn packed(
     db: &mut SqliteConnection,
-    units: Option<&[&str]>,
+    sql: &'static str,
+    units: Option<String>,
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
-    let some = if units.is_some() { "WHERE unit IN (SELECT value FROM json_each(?))" } else { "" };
-    let sql = format!("SELECT unit, subject, facts FROM dossier_part {some} ORDER BY unit, subject, part");
-    let query = sqlx::query(AssertSqlSafe(sql.as_str()));
-    let query = if let Some(units) = units { query.bind(json(&units)) } else { query };
+    let query = sqlx::query(sql);
+    let query = if let Some(units) = units { query.bind(units) } else { query };
     let mut all: Vec<(DossierKey, Packed)> = Vec::new();
     let mut rows = query.fetch(db);
     let mut last = (String::new(), String::new());
@@ -97,25 +130,31 @@ async fn packed_of(
     Ok(all)
 }
 
-/// The same for judging all of it again: with what the file has of its judgement, still packed.
-pub async fn to_judge_again(
+/// What the file has of these units' judgements, in the order of their keys' text.
+pub(super) async fn prints_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
-) -> Result<Vec<(DossierKey, Prints, Packed)>, sqlx::Error> {
-    let mut packed = packed_of(db, Some(units)).await?.into_iter().peekable();
-    let sql = "SELECT unit, subject, settled_after, watched_until, findings, bypasses FROM dossier
+) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
+    let sql = "SELECT unit, subject, settled_after, watched_until, findings, reckoned, bypasses FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
-    let mut all = Vec::with_capacity(rows.len());
-    for row in &rows {
-        let key = key(row)?;
+    rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()
+}
+
+/// Dossiers to judge again: with what the file has of their judgement, still packed.
+pub(super) async fn to_judge_again(
+    db: &mut SqliteConnection,
+    judged: Vec<(DossierKey, Prints)>,
+) -> Result<Vec<(DossierKey, Prints, Packed)>, sqlx::Error> {
+    let asked: Vec<_> = judged.iter().map(|(key, _)| (&key.unit, key.subject.to_string())).collect();
+    let sql = "SELECT p.unit, p.subject, p.facts FROM json_each(?) c CROSS JOIN dossier_part p
+        ON p.unit = c.value->>0 AND p.subject = c.value->>1 ORDER BY c.key, p.part";
+    let mut packed = packed(db, sql, Some(json(&asked))).await?.into_iter().peekable();
+    let with_parts = judged.into_iter().map(|(key, prints)| {
         let parts = packed.next_if(|(of, _)| *of == key).map(|(_, parts)| parts);
-        all.push((key, prints(row)?, parts.unwrap_or_default()));
-    }
-    match packed.next() {
-        None => Ok(all),
-        Some((key, _)) => Err(damaged(format!("parts of {} of {} without a dossier", key.subject, key.unit))),
-    }
+        (key, prints, parts.unwrap_or_default())
+    });
+    Ok(with_parts.collect())
 }
 
 pub(super) fn key(row: &SqliteRow) -> Result<DossierKey, sqlx::Error> {

@@ -1,6 +1,6 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 5
+-- PACKING 6
 -- JUDGING 8: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
@@ -102,6 +102,8 @@ CREATE TABLE dossier (
     settled_after INTEGER,
     -- Prints of its findings, eight bytes each in ascending order, and one of its bypasses: what they say is compared by these.
     findings      BLOB NOT NULL,
+    -- Those of them that rest on class figures and settings.
+    reckoned      BLOB NOT NULL,
     bypasses      INTEGER NOT NULL,
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
     watched_until INTEGER,
@@ -113,7 +115,9 @@ CREATE TABLE dossier_part (
     subject TEXT NOT NULL,
     part    INTEGER NOT NULL,
     -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
-    facts   BLOB
+    facts   BLOB,
+    -- Of a device: what statistics ask of them, by itself, so that it can be read by itself.
+    outline BLOB
 ) STRICT;
 CREATE UNIQUE INDEX dossier_part_of_subject ON dossier_part (unit, subject, part);
 
@@ -135,6 +139,8 @@ CREATE TABLE finding (
 -- What is open is found, and counted by rule, without reading a line.
 CREATE INDEX finding_until ON finding (until, rule, since);
 CREATE INDEX finding_of_subject ON finding (unit, subject, print);
+-- Few, and each is about several units.
+CREATE INDEX finding_shared ON finding (rule) WHERE rule = 'shared_cause';
 
 -- An entry that was amended to tell of another cutout has a line for each: the withdrawn one stays.
 CREATE TABLE bypass (
@@ -154,6 +160,7 @@ CREATE TABLE repair (
     closed_at INTEGER, closed_by TEXT, data TEXT NOT NULL
 ) STRICT;
 CREATE INDEX repair_of_unit ON repair (unit, opened_at);
+CREATE INDEX repair_closed ON repair (closed_at);
 CREATE TABLE set_aside (
     seq INTEGER PRIMARY KEY, rule TEXT NOT NULL, unit TEXT NOT NULL, device TEXT, by TEXT NOT NULL, at INTEGER NOT NULL,
     until INTEGER NOT NULL, reason TEXT NOT NULL

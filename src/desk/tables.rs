@@ -69,9 +69,10 @@ holds = excluded.holds"] { unit: UnitName, days: String as bytes, weather: Strin
 table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: Instant, reason: String, changes: String, settings: String, } }
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
-        findings = excluded.findings, bypasses = excluded.bypasses, watched_until = excluded.watched_until"] {
-        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, bypasses: i64,
-        watched_until: Option<Instant>,
+        findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses,
+        watched_until = excluded.watched_until"] {
+        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, reckoned: String as bytes,
+        bypasses: i64, watched_until: Option<Instant>,
     }
 }
 table_row! {
@@ -162,9 +163,9 @@ pub struct Judged {
 
 const SURPLUS_PARTS: &str = "DELETE FROM dossier_part WHERE rowid IN (SELECT p.rowid FROM jsonb_each(?) g
     JOIN dossier_part p ON p.unit = g.value->>0 AND p.subject = g.value->>1 AND p.part >= g.value->>2)";
-const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts)
-    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
-    ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts";
+const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts, outline)
+    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4), unhex(value->>5) FROM jsonb_each(?) WHERE true
+    ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts, outline = excluded.outline";
 const CLEARED: &str =
     "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
 const GONE: &str = "DELETE FROM finding WHERE rowid IN (SELECT f.rowid FROM jsonb_each(?) g

@@ -9,6 +9,7 @@ use crate::{
     rules::{
         dossier::Subject,
         occurrence::occurrences,
+        outline::outlines,
         service_days::ServiceDays,
         watch::{Watched, looks_back, watched},
     },
@@ -49,7 +50,7 @@ pub async fn watch_list(
             let (Subject::Device(device), Some(clock)) = (&key.subject, clocks.get(&key.unit)) else {
                 continue;
             };
-            let occurrences = occurrences(dossier.between(since, now));
+            let occurrences = occurrences(&outlines(dossier.between(since, now)));
             let zone = &world.railway.zone;
             if let Some(watched) = watched(&occurrences, clock, zone, today, &world.thresholds) {
                 lines.push(WatchLine { unit: key.unit.clone(), device: device.clone(), watched });

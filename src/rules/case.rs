@@ -4,6 +4,7 @@ use super::{
     earlier::Earlier,
     fact::{Fact, RunFact, Told},
     finding::{Finding, Rule},
+    outline::{Mending, Outline},
     service_days::ServiceDays,
     weather::WeatherDays,
 };
@@ -16,6 +17,8 @@ use crate::{
 pub struct Case<'a> {
     pub key: &'a DossierKey,
     pub facts: &'a [Fact],
+    /// Of a device: its facts' outlines, each in the fact's place. They may be all there is in hand.
+    pub outlines: &'a [Outline],
     pub days: &'a ServiceDays,
     pub weather: &'a WeatherDays,
     pub runs: &'a [RunFact],
@@ -47,6 +50,12 @@ impl<'a> Case<'a> {
     pub fn repairs(&self) -> Vec<Instant> {
         let closed = self.standing().filter(|f| matches!(f.told, Told::RepairClosed { .. }));
         closed.map(|f| f.at).collect()
+    }
+
+    /// Repairs of a device that were closed, oldest first.
+    pub fn mended(&self) -> impl Iterator<Item = (Instant, &'a Mending)> + use<'a> {
+        let standing = self.outlines.iter().filter(|f| f.stands);
+        standing.filter_map(|f| Some((f.at, f.repaired.as_deref()?)))
     }
 
     /// `TC2 (traction control)`, or the tag alone when the schedule does not have it.

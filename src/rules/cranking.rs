@@ -2,13 +2,12 @@
 use std::collections::BTreeMap;
 
 use super::{
-    Dossier, DossierKey, Fact, Told,
-    dossier::Subject,
+    Dossier, Fact, Told,
     figures::{ClassFigures, Cranking, LOOK_BACK, Taken},
     statistics::median,
 };
 use crate::{
-    base::{ClassName, Instant, instant::DAY},
+    base::{ClassName, Instant, UnitName, instant::DAY},
     reports::vocabulary::Motors,
 };
 
@@ -29,19 +28,31 @@ pub fn cranking_volts(fact: &Fact) -> Option<f64> {
     battery_cranking_v.filter(|volts| electric && first && !fact.found && volts.is_finite() && *volts > 0.0)
 }
 
+/// What a unit's battery gave at its electric starts.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cranked {
+    pub unit: UnitName,
+    pub volts: Vec<(Instant, f64)>,
+}
+
+impl Cranked {
+    /// From the unit's own dossier.
+    pub fn of(unit: &UnitName, dossier: &Dossier) -> Self {
+        let standing = dossier.facts().iter().filter(|f| f.withdrawn.is_none());
+        let volts = standing.filter_map(|fact| Some((fact.at, cranking_volts(fact)?))).collect();
+        Self { unit: unit.clone(), volts }
+    }
+}
+
 /// For each class and fortnight of the last 365 days, the median over its units of each unit's median.
-pub fn cranking(taken: &Taken<'_>, dossiers: &BTreeMap<DossierKey, Dossier>) -> Vec<Cranking> {
+pub fn cranking(taken: &Taken<'_>, cranked: &[Cranked]) -> Vec<Cranking> {
     let first = taken.ground.zone.start_of(taken.ground.zone.day_of(taken.as_of).plus(1 - LOOK_BACK));
     let mut medians: BTreeMap<(ClassName, i64), Vec<f64>> = BTreeMap::new();
-    for (key, dossier) in dossiers {
-        let (Subject::Unit, Some(card)) = (&key.subject, taken.ground.roster.unit(&key.unit)) else {
-            continue;
-        };
+    for Cranked { unit, volts } in cranked {
+        let Some(card) = taken.ground.roster.unit(unit) else { continue };
         let mut of_unit: BTreeMap<i64, Vec<f64>> = BTreeMap::new();
-        for fact in dossier.between(first, taken.as_of).iter().filter(|f| f.withdrawn.is_none()) {
-            if let Some(volts) = cranking_volts(fact) {
-                of_unit.entry(fortnight(fact.at)).or_default().push(volts);
-            }
+        for (at, volts) in volts.iter().filter(|(at, _)| first <= *at && *at <= taken.as_of) {
+            of_unit.entry(fortnight(*at)).or_default().push(*volts);
         }
         for (fortnight, volts) in of_unit {
             medians.entry((card.class.clone(), fortnight)).or_default().extend(middle(volts));
@@ -76,14 +87,11 @@ mod tests {
     const END: &str = "2026-03-20T00:00:00Z";
 
     fn taken(railway: &Railway, dossiers: Vec<(&str, Vec<Fact>)>) -> Vec<Cranking> {
-        let dossiers: BTreeMap<DossierKey, Dossier> = dossiers
-            .into_iter()
-            .map(|(unit, facts)| {
-                (DossierKey { unit: unit.into(), subject: Subject::Unit }, Dossier::of(facts))
-            })
-            .collect();
+        let dossiers = dossiers.into_iter();
+        let cranked: Vec<Cranked> =
+            dossiers.map(|(unit, facts)| Cranked::of(&unit.into(), &Dossier::of(facts))).collect();
         let taken = Taken { as_of: at(END), up_to_seq: 0, ground: &railway.ground() };
-        cranking(&taken, &dossiers)
+        cranking(&taken, &cranked)
     }
 
     #[test]

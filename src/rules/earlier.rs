@@ -1,11 +1,7 @@
 //! Lives follow the part: what a part did on another unit before it came here belongs to its life here.
 use std::collections::BTreeSet;
 
-use super::{
-    fact::{Fact, Told},
-    occurrence::occurrences,
-    service_days::ServiceDays,
-};
+use super::{occurrence::occurrences, outline::Outline, service_days::ServiceDays};
 use crate::base::{Day, EntryId, Instant, Tag, UnitName, Zone};
 
 /// A repair put another unit's part of the same tag into this one.
@@ -51,17 +47,14 @@ pub struct Past {
     pub entries: Vec<EntryId>,
 }
 
-/// A unit's facts about the device, and its clock.
-pub type Slot<'a> = (&'a [Fact], &'a ServiceDays);
+/// The outlines of a unit's facts about the device, and its clock.
+pub type Slot<'a> = (&'a [Outline], &'a ServiceDays);
 
 /// The earlier lives of the parts that were put in here, a line for each such repair. `of` knows the same device on the
 /// other units. A unit off the roster has no service days: of its time nothing is taken over.
 pub fn earlier<'a>(own: &UnitName, zone: &Zone, of: &dyn Fn(&UnitName) -> Option<Slot<'a>>) -> Vec<Earlier> {
     let facts = of(own).map_or(&[][..], |(facts, _)| facts);
-    let put_in = facts.iter().filter_map(|fact| match &fact.told {
-        Told::RepairClosed { from: Some(from), .. } => Some((fact, from)),
-        _ => None,
-    });
+    let put_in = facts.iter().filter_map(|fact| Some((fact, fact.repaired.as_ref()?.from.as_ref()?)));
     put_in
         .map(|(fact, from)| {
             let (days, occurrences) = life_before(from, fact.at, zone, of);
@@ -79,9 +72,9 @@ fn life_before<'a>(
     of: &dyn Fn(&UnitName) -> Option<Slot<'a>>,
 ) -> (i64, Vec<Past>) {
     let Some((facts, clock @ ServiceDays::Known(_))) = of(unit) else { return (0, Vec::new()) };
-    let began = facts.iter().rev().find_map(|fact| match &fact.told {
-        Told::RepairClosed { new_life: true, from, .. } if fact.at < until => Some((fact.at, from.as_ref())),
-        _ => None,
+    let began = facts.iter().rev().filter(|fact| fact.at < until).find_map(|fact| {
+        let mending = fact.repaired.as_ref().filter(|mending| mending.new_life)?;
+        Some((fact.at, mending.from.as_ref()))
     });
     let (days, mut all) = match began {
         Some((at, Some(from))) => life_before(from, at, zone, of),
@@ -106,7 +99,8 @@ mod tests {
     use crate::{
         reports::vocabulary::Left,
         rules::{
-            Dossier,
+            Dossier, Fact, Told,
+            outline::outlines,
             sample::{fact, trip},
         },
     };
@@ -132,9 +126,11 @@ mod tests {
         };
         let reports = (0..300).map(|n| first.plus(n)).collect();
         let days = ServiceDays::of(Some(&card), &reports, &[], &Zone::utc());
-        let slots: BTreeMap<UnitName, Dossier> =
-            slots.into_iter().map(|(unit, facts)| (unit.into(), Dossier::of(facts))).collect();
-        let of = |unit: &UnitName| Some((slots.get(unit)?.facts(), &days));
+        let slots: BTreeMap<UnitName, Vec<Outline>> = slots
+            .into_iter()
+            .map(|(unit, facts)| (unit.into(), outlines(Dossier::of(facts).facts())))
+            .collect();
+        let of = |unit: &UnitName| Some((slots.get(unit)?.as_slice(), &days));
         let all = earlier(&"QHB 1".into(), &Zone::utc(), &of);
         all.into_iter().map(|e| (e.days, e.occurrences.iter().map(|o| o.time).collect())).collect()
     }

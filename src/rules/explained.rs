@@ -65,6 +65,36 @@ pub fn take_over_ranks(findings: &mut [Finding], explained: &BTreeMap<String, St
     }
 }
 
+/// Lines as a board has them.
+#[derive(Clone, Debug, Default)]
+pub struct Folded {
+    /// The certain first, as they were; the others by what they weigh now.
+    pub top: Vec<Finding>,
+    /// What stands under a line, by its key.
+    pub under: BTreeMap<String, Vec<Finding>>,
+}
+
+impl Folded {
+    /// Single lines go under the shared cause that explains them, which takes over their rank; lines that say more about
+    /// one device of one unit go under the first of them, which keeps its own.
+    pub fn of(mut found: Vec<Finding>) -> Self {
+        let explained = explained_by(&found);
+        take_over_ranks(&mut found, &explained);
+        let mut under = of_one_pair(&found);
+        under.extend(explained);
+        let mut folded = Self::default();
+        for finding in found {
+            match under.get(&finding.key) {
+                Some(by) => folded.under.entry(by.clone()).or_default().push(finding),
+                None => folded.top.push(finding),
+            }
+        }
+        let weight = |f: &Finding| f.rank.unwrap_or(f64::INFINITY);
+        folded.top.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
+        folded
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -7,11 +7,12 @@ use std::{
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, Fact, Ground, Told,
-    cranking::cranking,
+    Dossier, DossierKey, Ground,
+    cranking::{Cranked, cranking},
     dossier::Subject,
     monthly::{Monthly, monthly},
     occurrence::occurrences,
+    outline::{Outline, outlines},
     service_days::ServiceDays,
     statistics::posterior,
 };
@@ -256,17 +257,35 @@ pub struct Taken<'a> {
 pub fn figures_from(
     taken: &Taken<'_>,
     clocks: &BTreeMap<UnitName, ServiceDays>,
-    dossiers: &BTreeMap<DossierKey, Dossier>,
+    pairs: &Pairs,
+    cranked: &[Cranked],
 ) -> ClassFigures {
-    let mut figures = counted(taken, clocks, dossiers);
-    figures.monthly = Some(Box::new(monthly(taken.ground, &figures, clocks, dossiers)));
+    let mut figures = counted(taken, clocks, pairs, cranked);
+    figures.monthly = Some(Box::new(monthly(taken.ground, &figures, clocks, pairs)));
     figures
+}
+
+/// The facts of every device, in outline.
+pub type Pairs = BTreeMap<DossierKey, Vec<Outline>>;
+
+/// What figures are taken from, of dossiers in hand.
+pub fn in_outline(dossiers: &BTreeMap<DossierKey, Dossier>) -> (Pairs, Vec<Cranked>) {
+    let (mut pairs, mut cranked) = (Pairs::new(), Vec::new());
+    for (key, dossier) in dossiers {
+        match key.subject {
+            Subject::Device(_) => drop(pairs.insert(key.clone(), outlines(dossier.facts()))),
+            Subject::Unit => cranked.push(Cranked::of(&key.unit, dossier)),
+            Subject::GroundProtection | Subject::Together => {}
+        }
+    }
+    (pairs, cranked)
 }
 
 fn counted(
     taken: &Taken<'_>,
     clocks: &BTreeMap<UnitName, ServiceDays>,
-    dossiers: &BTreeMap<DossierKey, Dossier>,
+    pairs: &Pairs,
+    cranked: &[Cranked],
 ) -> ClassFigures {
     let last = taken.ground.zone.day_of(taken.as_of);
     let first = last.plus(-LOOK_BACK);
@@ -282,13 +301,13 @@ fn counted(
         unit_days.insert(unit.clone(), days);
     }
     let (mut devices, mut repairs) = (listed(taken), 0);
-    let cranking = cranking(taken, dossiers);
-    for (key, dossier) in dossiers {
+    let cranking = cranking(taken, cranked);
+    for (key, outlines) in pairs {
         let (Subject::Device(tag), Some(card)) = (&key.subject, taken.ground.roster.unit(&key.unit)) else {
             continue;
         };
-        repairs += repaired(taken, (first, last), dossier);
-        let count = count(taken, (first, last), dossier);
+        repairs += repaired(taken, (first, last), outlines);
+        let count = count(taken, (first, last), outlines);
         if count > 0 {
             let at = (card.class.clone(), tag.clone());
             let of = devices.entry(at).or_insert_with(|| blank(&card.class, tag, tag.as_str()));
@@ -335,22 +354,19 @@ fn blank(class: &ClassName, device: &Tag, legend: &str) -> DeviceFigures {
     }
 }
 
-fn count(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
-    let known = |f: &&Fact| f.seq <= taken.up_to_seq && f.at <= taken.as_of;
-    let found = if dossier.facts().iter().all(|f| known(&f)) {
-        occurrences(dossier.facts())
+fn count(taken: &Taken<'_>, (after, last): (Day, Day), outlines: &[Outline]) -> u32 {
+    let known = |f: &&Outline| f.seq <= taken.up_to_seq && f.at <= taken.as_of;
+    let found = if outlines.iter().all(|f| known(&f)) {
+        occurrences(outlines)
     } else {
-        occurrences(&dossier.facts().iter().filter(known).cloned().collect::<Vec<_>>())
+        occurrences(&outlines.iter().filter(known).cloned().collect::<Vec<_>>())
     };
     let days = found.into_iter().map(|o| taken.ground.zone.day_of(o.at));
     u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
 }
 
-fn repaired(taken: &Taken<'_>, (after, last): (Day, Day), dossier: &Dossier) -> u32 {
-    let closed = dossier
-        .facts()
-        .iter()
-        .filter(|f| matches!(f.told, Told::RepairClosed { .. }) && f.seq <= taken.up_to_seq);
+fn repaired(taken: &Taken<'_>, (after, last): (Day, Day), outlines: &[Outline]) -> u32 {
+    let closed = outlines.iter().filter(|f| f.repaired.is_some() && f.seq <= taken.up_to_seq);
     let days = closed.map(|f| taken.ground.zone.day_of(f.at));
     u32::try_from(days.filter(|day| after < *day && *day <= last).count()).unwrap_or(u32::MAX)
 }
@@ -364,18 +380,18 @@ mod tests {
     };
 
     fn take(railway: &Railway, counts: &[(&str, usize)]) -> ClassFigures {
-        let dossiers: BTreeMap<DossierKey, Dossier> = counts
+        let pairs: Pairs = counts
             .iter()
             .map(|(unit, n)| {
                 let key = DossierKey { unit: (*unit).into(), subject: Subject::Device("TC2".into()) };
                 let trips = (1..=*n).map(|i| trip(&format!("2026-01-{i:02}T10:00:00Z"), "TC2", Left::On));
-                (key, Dossier::of(trips.collect()))
+                (key, trips.map(|trip| Outline::of(&trip)).collect())
             })
             .collect();
         let taken =
             Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: u64::MAX, ground: &railway.ground() };
         let days = railway.roster.units.keys().map(|u| (u.clone(), railway.days.clone())).collect();
-        figures_from(&taken, &days, &dossiers)
+        figures_from(&taken, &days, &pairs, &[])
     }
 
     #[test]
@@ -408,8 +424,8 @@ mod tests {
         let late = trip("2026-01-05T10:00:00Z", "TC2", Left::On);
         let taken =
             Taken { as_of: at("2026-02-01T00:00:00Z"), up_to_seq: early.seq, ground: &railway.ground() };
-        let dossiers = BTreeMap::from([(key, Dossier::of(vec![early, late]))]);
-        let figures = figures_from(&taken, &BTreeMap::new(), &dossiers);
+        let pairs = BTreeMap::from([(key, vec![Outline::of(&early), Outline::of(&late)])]);
+        let figures = figures_from(&taken, &BTreeMap::new(), &pairs, &[]);
         assert_eq!(figures.device(&"C1".into(), &"TC2".into()).unwrap().total, 1);
     }
 }

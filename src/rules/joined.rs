@@ -47,8 +47,16 @@ pub fn joined(ground: &Ground<'_>, openings: &[Opening<'_>], then: Instant) -> V
     for opening in openings {
         let key = DossierKey { unit: opening.bypass.unit.clone(), subject: Subject::GroundProtection };
         let (days, weather) = (ServiceDays::Calendar, WeatherDays::default());
-        let case =
-            Case { key: &key, facts: &[], days: &days, weather: &weather, runs: &[], earlier: &[], ground };
+        let case = Case {
+            key: &key,
+            facts: &[],
+            outlines: &[],
+            days: &days,
+            weather: &weather,
+            runs: &[],
+            earlier: &[],
+            ground,
+        };
         same_hand(&case, opening, &mut out);
         not_reviewed(&case, opening, then, &mut out);
     }

@@ -11,6 +11,7 @@ use super::{
     ground::ground_protection,
     occurrence::{Occurrence, occurrences},
     often::often,
+    outline::{Outline, outlines},
     pair::Pair,
     proving::proving,
     reclosed::{kept_tripping, reclosed_again},
@@ -52,7 +53,12 @@ pub struct Beside<'a> {
 /// Judges one dossier. As of a moment: judge `dossier.up_to(then)` beside what the reports up to then tell.
 pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &Ground<'_>) -> Judgement {
     let Beside { days, weather, runs, earlier } = beside;
-    let case = Case { key, facts: dossier.facts(), days, weather, runs, earlier, ground };
+    let outlines = match &key.subject {
+        Subject::Device(_) => outlines(dossier.facts()),
+        _ => Vec::new(),
+    };
+    let facts = dossier.facts();
+    let case = Case { key, facts, outlines: &outlines, days, weather, runs, earlier, ground };
     let mut judged = Judgement::default();
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),
@@ -64,9 +70,30 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
         }
         Subject::Together => judged.settled_after = shared_cause(&case, &mut judged.findings),
     }
-    judged.findings.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
-    tell_apart(&mut judged.findings);
+    in_order(&mut judged.findings);
     judged
+}
+
+/// What [`judge`] says of a device by the rules that are reckoned (their lines and notes), and from when on service days
+/// change nothing, without reading its facts.
+pub fn judge_reckoned(
+    key: &DossierKey,
+    outlines: &[Outline],
+    beside: Beside<'_>,
+    ground: &Ground<'_>,
+) -> (Vec<Finding>, Option<Instant>) {
+    let Subject::Device(tag) = &key.subject else { return (Vec::new(), None) };
+    let Beside { days, weather, runs, earlier } = beside;
+    let case = Case { key, facts: &[], outlines, days, weather, runs, earlier, ground };
+    let mut found = Vec::new();
+    let settled_after = reckoned(&case, tag, &mut found);
+    in_order(&mut found);
+    (found, settled_after)
+}
+
+fn in_order(findings: &mut [Finding]) {
+    findings.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
+    tell_apart(findings);
 }
 
 /// Two bursts may cross on one day, with a repair between them: the later one's key gets a number.
@@ -83,15 +110,20 @@ fn tell_apart(sorted: &mut [Finding]) {
 }
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
-    let occurrences = occurrences(case.facts);
-    judged.settled_after = statistics(case, tag, &occurrences, &mut judged.findings);
-    if tag.as_str() == Tag::GROUND_RELAY {
-        judged.settled_after = judged.settled_after.max(wet(case, tag, &occurrences, &mut judged.findings));
-    }
+    judged.settled_after = reckoned(case, tag, &mut judged.findings);
     left_open(case, tag, &mut judged.findings);
     wrong_fuse(case, tag, &mut judged.findings);
     reclosed_again(case, tag, &mut judged.findings);
     kept_tripping(case, tag, &mut judged.findings);
+}
+
+fn reckoned(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
+    let occurrences = occurrences(case.outlines);
+    let settled_after = statistics(case, tag, &occurrences, out);
+    if tag.as_str() != Tag::GROUND_RELAY {
+        return settled_after;
+    }
+    settled_after.max(wet(case, tag, &occurrences, out))
 }
 
 /// Rules that hold a pair against its class. Returns the moment from which on service days change nothing; `None`: none

@@ -26,6 +26,7 @@ pub mod judge;
 pub mod monthly;
 pub mod occurrence;
 pub mod often;
+pub mod outline;
 pub mod pair;
 #[cfg(test)]
 mod properties;

@@ -5,12 +5,12 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 use super::{
-    Dossier, DossierKey, Ground,
+    DossierKey, Ground,
     case::Case,
     class_wide::{self, ClassWide},
     dossier::Subject,
     earlier::earlier,
-    figures::ClassFigures,
+    figures::{ClassFigures, Pairs},
     occurrence::occurrences,
     pair::Pair,
     service_days::ServiceDays,
@@ -53,7 +53,7 @@ pub fn monthly(
     ground: &Ground<'_>,
     new: &ClassFigures,
     clocks: &BTreeMap<UnitName, ServiceDays>,
-    dossiers: &BTreeMap<DossierKey, Dossier>,
+    pairs: &Pairs,
 ) -> Monthly {
     let before = ground.figures.and_then(|figures| figures.monthly.as_deref());
     let month = |at: Instant| ground.zone.day_of(at).month();
@@ -62,7 +62,7 @@ pub fn monthly(
     }
     Monthly {
         as_of: new.as_of,
-        worsening: worsening_list(ground, new, before, clocks, dossiers),
+        worsening: worsening_list(ground, new, before, clocks, pairs),
         class_wide: class_wide::list(ground.thresholds, new, before.map_or(&[], |b| &b.class_wide)),
     }
 }
@@ -73,23 +73,23 @@ fn worsening_list(
     new: &ClassFigures,
     before: Option<&Monthly>,
     clocks: &BTreeMap<UnitName, ServiceDays>,
-    dossiers: &BTreeMap<DossierKey, Dossier>,
+    pairs: &Pairs,
 ) -> Vec<Worsening> {
     let weather = WeatherDays::default();
     let mut looked_at = Vec::new();
-    for (key, dossier) in dossiers {
+    for (key, outlines) in pairs {
         let (Subject::Device(tag), Some(days)) = (&key.subject, clocks.get(&key.unit)) else { continue };
         let slot = |unit: &UnitName| {
             let there = DossierKey { unit: unit.clone(), subject: key.subject.clone() };
-            Some((dossiers.get(&there)?.facts(), clocks.get(unit)?))
+            Some((pairs.get(&there)?.as_slice(), clocks.get(unit)?))
         };
         let earlier = earlier(&key.unit, ground.zone, &slot);
-        if earlier.is_empty() && (dossier.facts().len() as f64) < ground.thresholds.worsening_at_least {
+        if earlier.is_empty() && (outlines.len() as f64) < ground.thresholds.worsening_at_least {
             continue;
         }
-        let facts = dossier.facts();
-        let case = Case { key, facts, days, weather: &weather, runs: &[], earlier: &earlier, ground };
-        let occurrences = occurrences(case.facts);
+        let case =
+            Case { key, facts: &[], outlines, days, weather: &weather, runs: &[], earlier: &earlier, ground };
+        let occurrences = occurrences(outlines);
         let pair = Pair::of(&case, tag, &occurrences);
         let Some(life) = worsening::life(&pair, new.as_of) else { continue };
         let repaired = |since: &Instant| pair.repair_after(*since).is_some_and(|r| r.at <= new.as_of);

@@ -1,5 +1,8 @@
 //! Occurrences: a breaker closed again at once and tripping again is one happening, not two.
-use super::fact::{Fact, Told};
+use super::{
+    fact::{Fact, Told},
+    outline::Outline,
+};
 use crate::{
     base::{EntryId, Instant, instant::MINUTE},
     reports::vocabulary::{FuseResult, GroundReset, Left, Outcome, ResetResult, Seen},
@@ -21,8 +24,8 @@ pub struct Occurrence {
 
 impl Occurrence {
     /// The entries it rests on.
-    pub fn entries<'a>(&self, facts: &'a [Fact]) -> impl Iterator<Item = EntryId> + 'a {
-        facts[self.first..=self.last].iter().filter(|f| operations(f) > 0).map(|f| f.entry)
+    pub fn entries<'a>(&self, facts: &'a [Outline]) -> impl Iterator<Item = EntryId> + 'a {
+        facts[self.first..=self.last].iter().filter(|f| f.operated()).map(|f| f.entry)
     }
 }
 
@@ -80,47 +83,22 @@ pub fn seen_closed(seen: Seen) -> Option<bool> {
 
 /// The occurrences in a device's dossier, oldest first. A trip or blown fuse that was found so on taking over
 /// counts only if the device was last known closed: else it is the one before, seen again.
-pub fn occurrences(facts: &[Fact]) -> Vec<Occurrence> {
+pub fn occurrences(facts: &[Outline]) -> Vec<Occurrence> {
     // (when, how many, which fact)
     let mut told: Vec<(Instant, u32, usize)> = Vec::new();
     let mut closed = None;
-    for (place, fact) in facts.iter().enumerate() {
-        if fact.withdrawn.is_some() {
-            continue;
+    for (place, fact) in facts.iter().enumerate().filter(|(_, fact)| fact.stands) {
+        let seen_again = fact.found && closed != Some(true);
+        if fact.operated() && !seen_again {
+            told.push((fact.at, fact.operations, place));
+            told.extend(fact.again.iter().map(|at| (*at, 1, place)));
         }
-        let seen_again = fact.found && closed != Some(true) && !matches!(fact.told, Told::Start { .. });
-        if !seen_again {
-            push_operations(fact, place, &mut told);
-        }
-        closed = leaves_closed(fact).or(closed);
+        closed = fact.leaves_closed.or(closed);
     }
     if !told.is_sorted_by_key(|t| (t.0, t.2)) {
         told.sort_by_key(|t| (t.0, t.2));
     }
     grouped(&told)
-}
-
-/// An operation again after a reset is told with a time of its own, which may be hours after the first.
-fn push_operations(fact: &Fact, place: usize, told: &mut Vec<(Instant, u32, usize)>) {
-    let all = operations(fact);
-    if all == 0 {
-        return;
-    }
-    let before = told.len();
-    told.push((fact.at, all, place));
-    match &fact.told {
-        Told::Trip { resets, .. } => {
-            for reset in resets.iter().filter(|r| r.result == Some(ResetResult::TrippedAgain)) {
-                if let Some(at) = reset.at.filter(|at| *at > fact.at) {
-                    told.push((at, 1, place));
-                }
-            }
-        }
-        Told::Ground { last_at: Some(at), .. } if all > 1 && *at > fact.at => told.push((*at, 1, place)),
-        _ => {}
-    }
-    let apart = u32::try_from(told.len() - before - 1).unwrap_or(0);
-    told[before].1 = all.saturating_sub(apart);
 }
 
 fn grouped(told: &[(Instant, u32, usize)]) -> Vec<Occurrence> {
@@ -145,7 +123,10 @@ mod tests {
 
     fn times(facts: Vec<Fact>) -> Vec<(String, u32)> {
         let facts = crate::rules::Dossier::of(facts);
-        occurrences(facts.facts()).iter().map(|o| (o.at.to_z()[..16].to_owned(), o.operations)).collect()
+        occurrences(&crate::rules::outline::outlines(facts.facts()))
+            .iter()
+            .map(|o| (o.at.to_z()[..16].to_owned(), o.operations))
+            .collect()
     }
 
     #[test]

@@ -34,6 +34,11 @@ pub fn often(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
             done.extend(open.take());
         }
         let year = pair.year_up_to(i);
+        if open.is_none()
+            && is_out_of_question(set.often_certainty, prior, &year, set.often_ratio * normal.pooled())
+        {
+            continue;
+        }
         let certainty = certainty(set.often_at_least, prior, &year, set.often_ratio * normal.pooled());
         match &mut open {
             Some(stretch) => {
@@ -53,6 +58,13 @@ pub fn often(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
         let until = pair.ends(stretch.last, normal);
         out.push(told(pair, normal, prior, stretch).until(until));
     }
+}
+
+/// A gamma law's median lies below its mean: where the mean is not above, no more than half of it can be. Spares most
+/// occurrences the reckoning.
+fn is_out_of_question(certainty: f64, prior: Posterior, year: &Year, above: f64) -> bool {
+    let after = prior.after(year.occurrences, year.days as f64);
+    certainty >= 0.5 && after.alpha <= above * after.beta
 }
 
 /// How sure it is that the rate is above; 0 for too few occurrences to say.

@@ -1,10 +1,10 @@
 //! One device on one unit, laid out on the unit's service-day clock: what every statistical rule looks at.
 use super::{
     case::Case,
-    fact::Told,
     figures::Normal,
     finding::{Finding, Rule},
     occurrence::Occurrence,
+    outline::Mending,
 };
 use crate::{
     base::{Day, EntryId, Instant, Tag, text::count},
@@ -21,6 +21,8 @@ pub struct Pair<'a> {
     pub occurrences: &'a [Occurrence],
     /// The day of each occurrence.
     pub days: Vec<Day>,
+    /// The service days up to and with it.
+    served: Vec<i64>,
     /// Repairs closed, the earliest first.
     pub repairs: Vec<Repaired>,
     /// The latest moment from which on a change of the unit's service days cannot change what was found.
@@ -45,18 +47,18 @@ pub struct Year {
 impl<'a> Pair<'a> {
     pub fn of(case: &'a Case<'a>, tag: &'a Tag, occurrences: &'a [Occurrence]) -> Self {
         let zone = case.ground.zone;
-        let repaired = |f: &super::fact::Fact| match f.told {
-            Told::RepairClosed { new_life, no_fault_found, .. } => {
-                Some(Repaired { at: f.at, day: zone.day_of(f.at), new_life, no_fault_found })
-            }
-            _ => None,
+        let repaired = |(at, mending): (Instant, &Mending)| {
+            let Mending { new_life, no_fault_found, .. } = *mending;
+            Repaired { at, day: zone.day_of(at), new_life, no_fault_found }
         };
+        let days: Vec<Day> = occurrences.iter().map(|o| zone.day_of(o.at)).collect();
         Self {
             case,
             tag,
             occurrences,
-            days: occurrences.iter().map(|o| zone.day_of(o.at)).collect(),
-            repairs: case.standing().filter_map(repaired).collect(),
+            served: days.iter().map(|day| case.days.between(Day(i32::MIN), *day)).collect(),
+            days,
+            repairs: case.mended().map(repaired).collect(),
             settled_after: None,
         }
     }
@@ -121,9 +123,10 @@ impl<'a> Pair<'a> {
     /// The same in those up to and with a later day, before which this was the last.
     pub fn year_ending(&self, last: usize, to: Day) -> Year {
         let life = self.life_began(self.occurrences[last].at);
-        let in_life = |i: &usize| life.is_none_or(|r| self.occurrences[*i].at >= r.at);
-        let recent = |i: &usize| self.case.days.between(self.days[*i], to) < YEAR_DAYS;
-        let occurrences = (0..=last).rev().take_while(|i| in_life(i) && recent(i)).count();
+        let in_life = life.map_or(0, |r| self.occurrences.partition_point(|o| o.at < r.at));
+        let served = self.case.days.between(Day(i32::MIN), to);
+        let recent = self.served.partition_point(|then| served - then >= YEAR_DAYS);
+        let occurrences = (last + 1).saturating_sub(in_life.max(recent));
         let began = life.map_or(Day(i32::MIN), |r| r.day.plus(-1));
         let days = self.case.days.between(began, to).clamp(1, YEAR_DAYS);
         Year { occurrences: u32::try_from(occurrences).unwrap_or(u32::MAX), days }
@@ -161,8 +164,8 @@ impl<'a> Pair<'a> {
     }
 
     pub fn entries(&self, occurrences: &'a [Occurrence]) -> impl Iterator<Item = EntryId> + use<'a> {
-        let facts = self.case.facts;
-        occurrences.iter().flat_map(move |o| o.entries(facts))
+        let outlines = self.case.outlines;
+        occurrences.iter().flat_map(move |o| o.entries(outlines))
     }
 
     /// `5 trips`.

@@ -1,7 +1,7 @@
 //! Findings as the file keeps them, and what people decided about them. The rules' only SQL.
 use std::collections::BTreeMap;
 
-use sqlx::{QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
+use sqlx::{AssertSqlSafe, QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
 
 use super::{Finding, Rule};
 use crate::base::{EntryId, Instant, Tag, UnitName, words::words};
@@ -23,6 +23,29 @@ pub struct Wanted<'a> {
     pub rules: Option<&'a [Rule]>,
     /// So many at most, after leaving out so many.
     pub part: Option<(i64, i64)>,
+}
+
+impl Wanted<'_> {
+    /// Whether a finding is by unit, class and rule.
+    pub fn has(&self, finding: &Finding) -> bool {
+        let consist = finding.rule == Rule::SharedCause;
+        let of_unit =
+            |unit: &UnitName| finding.unit.as_ref() == Some(unit) || consist && finding.units.contains(unit);
+        let of_class = |class: &str| finding.class.as_ref().is_some_and(|of| of.as_str() == class);
+        self.unit.is_none_or(of_unit)
+            && self.class.is_none_or(of_class)
+            && self.rule.is_none_or(|rule| rule == finding.rule)
+    }
+}
+
+/// When the next finding begins or ends, or is no longer set aside, of those that are in the book now.
+pub async fn next_change(db: &mut SqliteConnection, after: Instant) -> Sql<Option<Instant>> {
+    let sql = "SELECT min(at) FROM (SELECT min(until) AS at FROM finding WHERE until > ?1
+        UNION ALL SELECT min(since) FROM finding WHERE until > ?1 AND since > ?1
+        UNION ALL SELECT min(since) FROM finding WHERE until IS NULL AND since > ?1
+        UNION ALL SELECT min(until) FROM set_aside WHERE until > ?1)";
+    let next: Option<i64> = sqlx::query_scalar(sql).bind(after.0).fetch_one(db).await?;
+    Ok(next.map(Instant))
 }
 
 /// Findings open at a moment: certain ones first, newest first, then by rank.
@@ -72,11 +95,15 @@ pub async fn by_key(db: &mut SqliteConnection, key: &str) -> Sql<Option<Finding>
 
 fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     if let Some(unit) = wanted.unit {
-        // A line about a consist is every such unit's, whichever of them tells of it.
-        query.push(" AND (unit = ").push_bind(unit.as_str().to_owned());
-        query.push(" OR rule = ").push_bind(Rule::SharedCause.as_str());
-        query.push(" AND EXISTS (SELECT 1 FROM json_each(data, '$.units') WHERE value = ");
-        query.push_bind(unit.as_str().to_owned()).push("))");
+        // A line about a consist is every such unit's, whichever of them tells of it. Each part has an index of its own.
+        query
+            .push(" AND rowid IN (SELECT rowid FROM finding WHERE unit = ")
+            .push_bind(unit.as_str().to_owned());
+        query.push(" UNION SELECT rowid FROM finding WHERE rule = 'shared_cause' AND EXISTS (SELECT 1");
+        query
+            .push(" FROM json_each(data, '$.units') WHERE value = ")
+            .push_bind(unit.as_str().to_owned())
+            .push("))");
     }
     if let Some(class) = wanted.class {
         query.push(" AND class = ").push_bind(class.to_owned());
@@ -110,28 +137,36 @@ pub struct Decisions {
     reviewed: std::collections::HashSet<EntryId>,
 }
 
-/// Loads the decisions that were in force at a moment.
-pub async fn decisions(db: &mut SqliteConnection, then: Instant) -> Sql<Decisions> {
+/// Loads the decisions that were in force at a moment: about everything, or about one unit.
+pub async fn decisions(db: &mut SqliteConnection, unit: Option<&UnitName>, then: Instant) -> Sql<Decisions> {
     let mut all = Decisions::default();
-    let aside = "SELECT rule, unit, device, until FROM set_aside WHERE at <= ?1 AND until > ?1";
-    for row in sqlx::query(aside).bind(then.0).fetch_all(&mut *db).await? {
+    let (of, of_bypass) = if unit.is_some() { (" AND unit = ?2", " AND b.unit = ?2") } else { ("", "") };
+    let ask = |sql: String| {
+        let query = sqlx::query(AssertSqlSafe(sql)).bind(then.0);
+        if let Some(unit) = unit { query.bind(unit.to_string()) } else { query }
+    };
+    let aside = format!("SELECT rule, unit, device, until FROM set_aside WHERE at <= ?1 AND until > ?1{of}");
+    for row in ask(aside).fetch_all(&mut *db).await? {
         let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
         let unit = UnitName::from(row.try_get::<String, _>("unit")?);
         all.aside.push((row.try_get("rule")?, unit, device, Instant(row.try_get("until")?)));
     }
-    let repairs =
-        "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1)";
-    for row in sqlx::query(repairs).bind(then.0).fetch_all(&mut *db).await? {
+    let repairs = format!(
+        "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1){of}"
+    );
+    for row in ask(repairs).fetch_all(&mut *db).await? {
         let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
         all.under_repair.push((UnitName::from(row.try_get::<String, _>("unit")?), device));
     }
-    let reviewed = "SELECT b.data ->> 'entries' AS entries FROM bypass b
+    let reviewed = format!(
+        "SELECT b.data ->> 'entries' AS entries FROM bypass b
         WHERE EXISTS (SELECT 1 FROM review r WHERE r.at <= ?1 AND r.unit = b.unit
             AND r.bypass IN (SELECT value FROM json_each(b.data ->> 'entries'))
             AND r.last_seq >= b.data ->> 'last_seq'
             AND NOT EXISTS (SELECT 1 FROM statement s WHERE s.seq > r.last_seq AND s.at <= ?1
-                AND s.entry IN (SELECT value FROM json_each(b.data ->> 'entries'))))";
-    for row in sqlx::query(reviewed).bind(then.0).fetch_all(&mut *db).await? {
+                AND s.entry IN (SELECT value FROM json_each(b.data ->> 'entries')))){of_bypass}"
+    );
+    for row in ask(reviewed).fetch_all(&mut *db).await? {
         let entries: Vec<EntryId> = serde_json::from_str(row.try_get("entries")?)
             .map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
         all.reviewed.extend(entries);

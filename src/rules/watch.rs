@@ -42,6 +42,7 @@ mod tests {
     use crate::rules::{
         Dossier,
         occurrence::occurrences,
+        outline::outlines,
         sample::{at, trips, with_gap},
     };
 
@@ -52,7 +53,13 @@ mod tests {
         let look = |days: &[&str]| {
             let dossier = Dossier::of(trips(days));
             let zone = &railway.zone;
-            watched(&occurrences(dossier.facts()), &railway.days, zone, today, &Thresholds::default())
+            watched(
+                &occurrences(&outlines(dossier.facts())),
+                &railway.days,
+                zone,
+                today,
+                &Thresholds::default(),
+            )
         };
         assert_eq!(
             look(&["2026-03-02", "2026-03-10", "2026-03-31"]),

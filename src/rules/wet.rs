@@ -2,7 +2,6 @@
 //! line: it tells where to look for the leak, and ranks nothing.
 use super::{
     case::Case,
-    fact::Told,
     finding::{Finding, Rule},
     occurrence::Occurrence,
     pair,
@@ -147,8 +146,7 @@ struct Walk<'a> {
 
 impl Walk<'_> {
     fn through(mut self) -> Vec<Note> {
-        let repairs = self.case.standing().filter(|f| matches!(f.told, Told::RepairClosed { .. }));
-        let mut repairs = repairs.map(|f| f.at).peekable();
+        let mut repairs = self.case.mended().map(|(at, _)| at).peekable();
         for (place, operation) in self.operations.iter().enumerate() {
             while let Some(at) = repairs.next_if(|at| *at <= operation.at) {
                 self.close(Some(at));
@@ -229,7 +227,7 @@ impl Note {
         if seen.untold > 0 {
             says.push_str(&format!(" Of {} more nobody told the weather.", seen.untold));
         }
-        let entries = occurrences[seen.first..=seen.last].iter().flat_map(|o| o.entries(case.facts));
+        let entries = occurrences[seen.first..=seen.last].iter().flat_map(|o| o.entries(case.outlines));
         let mark = zone.day_of(self.since).to_string();
         let mut finding = case.finding(Rule::Wet, Some(tag), &mark, self.since).until(self.until);
         finding.rank = Some(0.0);

@@ -223,6 +223,8 @@ async fn cells_of_a_wrong_type_are_sentences_not_panics() {
         ("unit_history", "holds", "x'ff'"),
         ("unit_history", "unit", "x'ff'"),
         ("dossier_part", "facts", "'x'"),
+        ("dossier_part", "outline", "'x'"),
+        ("dossier", "reckoned", "'x'"),
         ("dossier", "subject", "x'ff'"),
         ("dossier", "findings", "'x'"),
         ("dossier", "unit", "x'ff'"),

@@ -21,7 +21,7 @@ use breakerbook::{
     },
     people::{self, authorisation::Scope},
     roster,
-    rules::{Dossier, Fact, Told},
+    rules::{Dossier, Fact, Told, outline::Outline},
 };
 use serde_json::Value;
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection, sqlite::SqliteConnectOptions};
@@ -226,7 +226,7 @@ pub async fn contents(db: &mut SqliteConnection) -> BTreeMap<String, Vec<String>
 const CAME_IN: &[&str] = &["seq", "channel", "entered_by", "recorded_at", "root", "last_seq"];
 
 /// Columns that are digests of what other tables hold with such columns in it.
-const PRINTS: &[&str] = &["print", "findings", "bypasses"];
+const PRINTS: &[&str] = &["print", "findings", "reckoned", "bypasses"];
 
 fn line(row: &sqlx::sqlite::SqliteRow) -> String {
     use sqlx::{Column, TypeInfo, ValueRef};
@@ -237,6 +237,7 @@ fn line(row: &sqlx::sqlite::SqliteRow) -> String {
         let kind = row.try_get_raw(place).unwrap().type_info().name().to_owned();
         let cell = match (name, kind.as_str()) {
             ("facts", _) => facts(&row.get::<Vec<u8>, _>(place)),
+            ("outline", _) => outline(&row.get::<Vec<u8>, _>(place)),
             ("data" | "card" | "schedule", _) => without_arrival(row.get(place)),
             (_, "NULL") => "-".to_owned(),
             (_, "TEXT") => row.get(place),
@@ -267,6 +268,20 @@ fn facts(packed: &[u8]) -> String {
         format!("{fact:?}")
     };
     format!("{:#?}", dossier.facts().iter().map(plain).collect::<Vec<_>>())
+}
+
+fn outline(packed: &[u8]) -> String {
+    if packed.is_empty() {
+        return String::new();
+    }
+    let mut outlines: Vec<Outline> = postcard::from_bytes(packed).unwrap();
+    for outline in &mut outlines {
+        outline.seq = 0;
+        if outline.repaired.is_some() {
+            outline.entry = breakerbook::base::EntryId(uuid::Uuid::nil());
+        }
+    }
+    format!("{outlines:?}")
 }
 
 fn without_arrival(json: &str) -> String {

@@ -35,6 +35,7 @@ async fn the_checks_stand_in_walking_order_under_the_answer() {
     let ann = app.user("ann").await;
     let page = ann.get(paths::Handover(unit())).await;
     assert!(page.body.contains(&format!("href=\"{}\"", check())), "the handover leads here");
+    ann.get(paths::Units.with(&[("q", "412")])).await.says("Start check of QHB 412");
     let page = ann.get(check()).await.is(200).says("Only when stopped");
     // Never written to be shut down: an unknown time counts as long.
     let page = page.says("Not now. Before a cold start the test cocks have to be clear");
@@ -122,9 +123,9 @@ async fn what_is_not_right_is_written_down_where_it_belongs() {
         .get(check())
         .await
         .says("FP (Fuel pump) was last written off")
-        .says("In the book: off, written 0 min ago");
+        .says("Last written off, 0 min ago");
     let page = page.fill("check.3", "right").ask(None).await.never_says("was last written off");
-    let page = page.says("The book has it otherwise").says("FP (Fuel pump) is right.");
+    let page = page.says("Written otherwise before").says("FP (Fuel pump) is right.");
     let seen_on = ann.get(page.link_to(&format!("{}?device=FP", form_of("position")))).await;
     assert_eq!(value(&seen_on, "seen").as_deref(), Some("on"));
 }

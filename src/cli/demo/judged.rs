@@ -11,7 +11,7 @@ use crate::{
     rules::{
         Dossier, DossierKey, Fact, Finding, Ground, Rule, Told,
         dossier::Subject,
-        figures::{Taken, figures_from},
+        figures::{Taken, figures_from, in_outline},
         judge::{Beside, judge},
         sample::fact,
         service_days::{DaySet, Hold, ServiceDays},
@@ -154,8 +154,9 @@ impl Known {
             self.dossiers.into_iter().map(|(key, facts)| (key, Dossier::of(facts))).collect();
         let (people, thresholds, weather) = Default::default();
         let before = Ground { roster, people: &people, zone, figures: None, thresholds: &thresholds };
+        let (pairs, cranked) = in_outline(&dossiers);
         let taken = Taken { as_of: self.figures.unwrap(), up_to_seq: u64::MAX, ground: &before };
-        let figures = figures_from(&taken, &clocks, &dossiers);
+        let figures = figures_from(&taken, &clocks, &pairs, &cranked);
         let ground =
             Ground { roster, people: &people, zone, figures: Some(&figures), thresholds: &thresholds };
         let judged = dossiers.iter().map(|(key, dossier)| {

@@ -23,8 +23,8 @@ struct RejectedReport<'a> {
     report: &'a str,
 }
 
-/// Reports under way at once: a few groups' worth, so that the writer never waits.
-const UNDER_WAY: usize = 4 * crate::db::writer::BULK;
+/// Reports under way at once: some groups' worth, so that the writer never waits.
+const UNDER_WAY: usize = 2 * crate::db::writer::BULK;
 
 pub async fn run(file: File) -> Outcome {
     let desk = open(&file.book).await?;

@@ -148,7 +148,7 @@ async fn gather(app: &App, here: &UnitHere) -> Result<Gathered, Oops> {
     Ok(Gathered {
         picture: Picture::of(&dossiers, here.schedule()),
         findings: rules::store::open_at(&mut db, &of_unit, here.now).await?,
-        decisions: rules::store::decisions(&mut db, here.now).await?,
+        decisions: rules::store::decisions(&mut db, Some(&here.unit), here.now).await?,
         last: reports::store::last_reports(&mut db, &here.unit, 5).await?,
         entries: reports::store::entries(&mut db, &recent).await?,
         held_since: store::held_since(&mut db, &here.unit, here.now).await?,

@@ -118,7 +118,7 @@ fn in_book(device: &Device, here: &UnitHere, picture: &Picture) -> String {
     let known = picture.known(device).filter(|known| !matches!(known.state, State::On | State::NotKnown));
     known.map_or_else(String::new, |known| {
         let word = face_of(device, Some(known.state)).word;
-        format!("In the book: {word}, written {} ago.", text::span(here.now.since(known.at)))
+        format!("Last written {word}, {} ago.", text::span(here.now.since(known.at)))
     })
 }
 

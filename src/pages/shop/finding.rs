@@ -76,7 +76,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         // It may name people, and only the register does that.
         me.permit(Act::ReadBypasses)?;
     }
-    let state = store::decisions(&mut db, now).await?.state(&finding, now);
+    let state = store::decisions(&mut db, finding.unit.as_ref(), now).await?.state(&finding, now);
     let entries = reports::store::entries(&mut db, &rests_on(&finding)).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
     drop(db);

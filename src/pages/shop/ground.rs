@@ -27,9 +27,13 @@ pub fn without_names(rule: Rule, sentence: &str) -> String {
 
 /// What the board shows of them, the most pressing first. A review ends the asking, but closes no cutout: what is
 /// still open stays.
-pub fn pressing(found: Vec<Finding>, decisions: &Decisions, now: Instant) -> Vec<(State, Finding)> {
+pub fn pressing<'a>(
+    found: impl Iterator<Item = &'a Finding>,
+    decisions: &Decisions,
+    now: Instant,
+) -> Vec<(State, &'a Finding)> {
     let place = |rule: Rule| RULES.iter().position(|r| *r == rule);
-    let with_state = found.into_iter().map(|f| (decisions.state(&f, now), f));
+    let with_state = found.map(|f| (decisions.state(f, now), f));
     let mut shown: Vec<_> = with_state
         .filter(|(state, f)| is_shown(f.rule) && (*state == State::Open || f.rule == Rule::StillOpen))
         .collect();

@@ -8,12 +8,7 @@ use crate::{
     pages::drawn::{rules, told},
     people::Act,
     reports::Entry,
-    rules::{
-        Finding, Rule,
-        explained::{explained_by, of_one_pair, take_over_ranks},
-        store::State as Standing,
-        test_first::test_first,
-    },
+    rules::{Finding, Rule, store::State as Standing, test_first::test_first},
     shop::Causes,
     web::{Me, paths},
 };
@@ -80,27 +75,6 @@ pub fn notes(counted: &BTreeMap<Rule, usize>, unit: &str, class: &str) -> Vec<No
         Some(Note { path, says: text::count(n as u64, one, many) })
     };
     Rule::NOTES.into_iter().filter_map(of).collect()
-}
-
-/// Single lines go under the shared cause that explains them, which takes over their rank; lines that say more about
-/// one device of one unit go under the first of them, which keeps its own.
-pub fn fold(mut found: Vec<Finding>) -> (Vec<Finding>, BTreeMap<String, Vec<Finding>>) {
-    let explained = explained_by(&found);
-    take_over_ranks(&mut found, &explained);
-    let mut under = of_one_pair(&found);
-    under.extend(explained);
-    let mut below: BTreeMap<String, Vec<Finding>> = BTreeMap::new();
-    let mut kept = Vec::with_capacity(found.len());
-    for finding in found {
-        match under.get(&finding.key) {
-            Some(by) => below.entry(by.clone()).or_default().push(finding),
-            None => kept.push(finding),
-        }
-    }
-    // The certain first, as they were; the others by what they weigh now.
-    let weight = |f: &Finding| f.rank.unwrap_or(f64::INFINITY);
-    kept.sort_by(|a, b| weight(b).total_cmp(&weight(a)));
-    (kept, below)
 }
 
 impl Folded {

@@ -10,7 +10,7 @@ use super::{
 };
 use crate::{
     base::{ClassName, Instant, text},
-    desk::World,
+    desk::{Board, World},
     pages::drawn::{
         form::Field,
         pager::{Pager, page_of},
@@ -20,9 +20,8 @@ use crate::{
     reports,
     rules::{
         Rule,
-        store::{self, Decisions, State as Standing, Wanted},
+        store::{self, State as Standing, Wanted},
     },
-    shop::store::causes,
     web::{Answer, App, Asked, Frame, Me, naming, page, paths},
 };
 
@@ -146,10 +145,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let wrong = view.wrong;
     let filter = if wrong { Filter::default() } else { asked };
     let mut db = app.desk().read().await?;
-    let decisions = store::decisions(&mut db, now).await?;
-    let causes = causes(&mut db, &world.roster, now).await?;
-    let eyes = Eyes::of(&me, &world, now, &causes);
-    view.load_findings(&mut db, &filter, &decisions, &form, &eyes).await?;
+    let board = app.desk().board(&mut db, now).await?;
+    let eyes = Eyes::of(&me, &world, now, &board.causes);
+    view.load_findings(&mut db, &filter, &board, &form, &eyes).await?;
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
     drop(db);
     if wrong {
@@ -213,7 +211,7 @@ impl View {
         &mut self,
         db: &mut SqliteConnection,
         filter: &Filter,
-        decisions: &Decisions,
+        board: &Board,
         form: &TriageForm,
         eyes: &Eyes<'_>,
     ) -> Result<(), sqlx::Error> {
@@ -227,16 +225,11 @@ impl View {
         // Nothing to do about notes: a number, unless they are asked for.
         let asked = filter.rule.filter(|rule| Rule::NOTES.contains(rule));
         let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
-        let ground =
-            store::open_at(db, &Wanted { rules: Some(&ground::RULES), ..all.clone() }, eyes.now).await?;
-        let ground = ground::pressing(ground, decisions, eyes.now);
-        let found =
-            store::open_at(db, &Wanted { rules: Some(&Rule::RECKONED), ..all.clone() }, eyes.now).await?;
-        let (found, under) = lines::fold(found);
-        let (aside, reckoned): (Vec<_>, Vec<_>) = found
-            .into_iter()
-            .map(|f| (decisions.state(&f, eyes.now), f))
-            .partition(|(state, _)| *state == Standing::SetAside);
+        let ground = ground::pressing(board.ground.iter().filter(|f| all.has(f)), &board.decisions, eyes.now);
+        let folded = board.reckoned(&all);
+        let state = |f| (board.decisions.state(f, eyes.now), f);
+        let open = folded.top.iter().map(state).filter(|(state, _)| *state != Standing::Ended);
+        let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
         let many_count: usize = many.iter().filter_map(|rule| counted.get(rule)).sum();
         self.open = ground.len() + many_count + reckoned.len();
@@ -245,13 +238,14 @@ impl View {
         let to = range.end.saturating_sub(ground.len()).min(many_count);
         let part = Some((as_sql(to - from), as_sql(from)));
         let certain = store::open_at(db, &Wanted { rules: Some(&many), part, ..all }, eyes.now).await?;
-        let certain = certain.into_iter().map(|f| (decisions.state(&f, eyes.now), f));
+        let certain = certain.iter().map(state);
         let before = ground.len().min(range.start);
         let ahead = ground.into_iter().skip(before);
         let skipped = range.start.saturating_sub(before + from);
         let shown: Vec<_> =
             ahead.chain(certain).chain(reckoned.into_iter().skip(skipped)).take(range.len()).collect();
-        self.lines = shown.iter().map(|(state, finding)| Line::of(finding, *state, &under, eyes)).collect();
+        self.lines =
+            shown.iter().map(|(state, finding)| Line::of(finding, *state, &folded.under, eyes)).collect();
         if asked.is_none() {
             self.notes = lines::notes(&counted, &form.unit, &form.class);
         }

@@ -14,6 +14,9 @@ use crate::{
     },
 };
 
+/// `order` a whole number, else the file's order · `place` where one stands · `text` what to look at · `right` how it has to
+/// be · `applies_when` start (also if blank), cold_start, brake_set_up, parking · `device` a tag of the class or blank ·
+/// `prevents` start, lead, load, move, parted by spaces; blank is 'not stated'.
 pub const CHECK_COLUMNS: &[&str] =
     &["class", "order", "place", "text", "right", "applies_when", "device", "prevents"];
 

@@ -21,7 +21,8 @@ pub fn lines_a_year(kind: &Kind, rate: f64, set: &Thresholds, year: Year) -> f64
     // Until so many days in a row are quiet.
     let stands = ((rate * quiet).min(50.0).exp_m1() / rate).min(1e4);
     let stands = usize::try_from(whole(stands)).unwrap_or(usize::MAX);
-    let mut lines = Crossings::new(score, rate, set.burst_score(), at_least).with_more(score, stands, quiet);
+    let mut lines =
+        Crossings::new(score, rate, set.burst_score(), at_least, 1.0).with_more(score, stands, quiet);
     match year {
         Year::First => lines.lengthen(DAYS),
         Year::Settled => {

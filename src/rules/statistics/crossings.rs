@@ -7,6 +7,11 @@ const CELL: f64 = 0.1;
 /// Heights above the goal that are told apart, in rises.
 const ABOVE: usize = 2;
 
+/// Days after which it is looked whether the days have become alike, and the difference that no longer counts: what it
+/// leaves out is far under the figures that the cells leave.
+const LOOK: u32 = 32;
+const SAME: f64 = 1e-6;
+
 /// The lines to expect with some service days to go; if there is at most one, that is the chance of it. A rise is a whole
 /// number of cells, and the score to reach lies half way between two.
 #[derive(Clone, Debug)]
@@ -46,23 +51,24 @@ struct After {
 
 impl Crossings {
     /// With no day to go, and nothing asked for after a first line. `rate`: what the device really does, per service day.
-    /// `at_least`: occurrences counted since [`Score::begins_after`]. All sane, the ratio above 1.
-    pub fn new(score: Score, rate: f64, goal: f64, at_least: usize) -> Self {
+    /// `at_least`: occurrences counted since [`Score::begins_after`]. `day`: service days that are walked as one; in the names here
+    /// a day is so many. All sane, the ratio above 1.
+    pub fn new(score: Score, rate: f64, goal: f64, at_least: usize, day: f64) -> Self {
         let rise = (score.ratio.ln() / CELL).ceil().max(1.0);
         let step = score.ratio.ln() / rise;
-        let below = ((goal.ln() - score.passed(0.0, 1.0).ln()) / step).ceil().max(2.0);
+        let below = ((goal.ln() - score.passed(0.0, day).ln()) / step).ceil().max(2.0);
         let low = goal.ln() - (below - 0.5) * step;
         let layers = if at_least as f64 <= score.fewest(goal) { 0 } else { at_least };
         let (rise, goal) = (whole(rise), whole(below));
         let cells = goal + ABOVE * rise;
-        let after_a_day = |i: usize| score.passed((low + i as f64 * step).exp(), 1.0);
+        let after_a_day = |i: usize| score.passed((low + i as f64 * step).exp(), day);
         Self {
             low,
             step,
             rise,
             goal,
             quiet: (0..cells).map(|i| place((after_a_day(i).ln() - low) / step, cells)).collect(),
-            on_a_day: on_a_day(rate),
+            on_a_day: on_a_day(rate * day),
             afresh: (0..cells).take_while(|i| score.begins_after(after_a_day(*i))).count(),
             lines: vec![vec![0.0; cells]; layers + 1],
             crossed: vec![1.0; ABOVE * rise],
@@ -83,6 +89,31 @@ impl Crossings {
     pub fn lengthen(&mut self, days: u32) -> f64 {
         (0..days).for_each(|_| self.by_a_day());
         self.lines[0][0]
+    }
+
+    /// What is to expect after so many days, and after so many more, nothing being asked for after a first line. Once each
+    /// day adds the same share of what the day before it did, the rest is a geometric series.
+    pub fn lengthen_twice(mut self, days: u32, more: u32) -> (f64, f64) {
+        let (mut now, mut added, mut was, mut first) = (0.0, 0.0, f64::INFINITY, None);
+        for day in 1..=days + more {
+            let (next, before) = (self.lengthen(1), added);
+            added = next - now;
+            now = next;
+            if day == days {
+                first = Some(now);
+            }
+            let share = added / before;
+            if day % LOOK == 0 {
+                if (share - was).abs() < SAME && (0.0..1.0).contains(&share) {
+                    let at = |last: u32| {
+                        now + added * share * (1.0 - share.powf(f64::from(last - day))) / (1.0 - share)
+                    };
+                    return (first.unwrap_or_else(|| at(days)), at(days + more));
+                }
+                was = share;
+            }
+        }
+        (first.unwrap_or(now), now)
     }
 
     fn by_a_day(&mut self) {

@@ -8,6 +8,7 @@ use breakerbook::{
         Finding, Rule,
         forecast::{Year, forecast_of},
         occurrence::occurrences,
+        outline::outlines,
     },
 };
 
@@ -76,7 +77,7 @@ pub fn see(railway: &Railway, findings: &[Finding], jump: f64) -> Seen {
         let clock = &railway.days[pair.unit];
         let before = railway.fleet.options.starts.plus(-1);
         let (mut days, mut service) = (Vec::new(), Vec::new());
-        for occurrence in occurrences(dossier.facts()) {
+        for occurrence in occurrences(&outlines(dossier.facts())) {
             days.push(day(occurrence.at));
             service.push(clock.between(before, railway.zone.day_of(occurrence.at)));
         }

@@ -9,7 +9,7 @@ use breakerbook::{
     rules::{
         Beside, ClassFigures, Dossier, DossierKey, Finding, Ground, Rule, Thresholds,
         dossier::Subject,
-        figures::{Taken, figures_from},
+        figures::{Taken, figures_from, in_outline},
         judge,
         routing::{Source, route},
         service_days::{DaySet, ServiceDays},
@@ -56,10 +56,12 @@ impl Railway {
             .collect();
         let known: BTreeMap<_, _> =
             dossiers.iter().map(|(_, key, dossier)| (key.clone(), dossier.clone())).collect();
+        let (pairs, cranked) = in_outline(&known);
         let (people, thresholds) = (People::default(), settings());
         let ground =
             Ground { roster: &roster, people: &people, zone: &zone, figures: None, thresholds: &thresholds };
-        let figures = figures_from(&Taken { as_of, up_to_seq: u64::MAX, ground: &ground }, &up_to, &known);
+        let figures =
+            figures_from(&Taken { as_of, up_to_seq: u64::MAX, ground: &ground }, &up_to, &pairs, &cranked);
         Self { fleet, filed, zone, starts, roster, days, dossiers, figures }
     }
 

@@ -46,8 +46,13 @@ pub fn folder() -> PathBuf {
 }
 
 impl Filled {
+    /// With `BREAKERBOOK_BENCH_KEEP` set books are left behind, and taken up again as they are by the next run.
     pub fn build(entries: usize) -> Self {
         let path = folder().join(format!("scale-{entries}.db"));
+        if keep() && path.exists() {
+            note(&format!("the book of {entries} entries is there from an earlier run"));
+            return Self { path, entries, rebuilt_per_second: f64::NAN, figures_took: f64::NAN };
+        }
         remove(&path);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
         let (rebuilt_per_second, figures_took) = runtime.block_on(fill(&path, entries));
@@ -75,7 +80,18 @@ impl Filled {
     }
 }
 
-pub fn remove(path: &Path) {
+fn keep() -> bool {
+    std::env::var_os("BREAKERBOOK_BENCH_KEEP").is_some()
+}
+
+/// When the benchmark is over.
+pub fn clear(book: &Filled) {
+    if !keep() {
+        remove(&book.path);
+    }
+}
+
+fn remove(path: &Path) {
     for end in ["", "-wal", "-shm"] {
         let _ = std::fs::remove_file(format!("{}{end}", path.display()));
     }

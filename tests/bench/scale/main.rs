@@ -35,7 +35,7 @@ fn main() {
     if wanted("pages") {
         let middle = Filled::build(MIDDLE.min(large));
         pages(&middle, &mut table);
-        filled::remove(&middle.path);
+        filled::clear(&middle);
     }
     if wanted("filing") || wanted("judging") {
         let book = Filled::build(large);
@@ -46,9 +46,9 @@ fn main() {
         if wanted("filing") {
             let small = Filled::build(SMALL);
             filing(&small, &book, &mut table);
-            filled::remove(&small.path);
+            filled::clear(&small);
         }
-        filled::remove(&book.path);
+        filled::clear(&book);
     }
     table.print();
 }

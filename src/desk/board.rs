@@ -1,0 +1,85 @@
+//! What the board of open lines is made of, kept until the book grows or a line begins or ends: a large railway has
+//! thousands of open lines, and reading them took most of a page's time.
+use std::{borrow::Cow, sync::Arc};
+
+use sqlx::{Connection, SqliteConnection};
+
+use super::{Desk, World};
+use crate::{
+    base::Instant,
+    db::writer::Trouble,
+    rules::{
+        Finding, Rule,
+        explained::Folded,
+        store::{self, Decisions, Wanted},
+    },
+    shop::{Causes, store::causes},
+};
+
+#[derive(Debug)]
+pub struct Board {
+    /// Pages in the book then.
+    size: i64,
+    /// It says what is so from here until there.
+    from: Instant,
+    until: Option<Instant>,
+    /// About ground protection, the newest first.
+    pub ground: Vec<Finding>,
+    /// Reckoned by statistics, the heaviest first; and the same as a board has them.
+    reckoned: Vec<Finding>,
+    folded: Folded,
+    pub decisions: Decisions,
+    pub causes: Causes,
+}
+
+impl Board {
+    /// The reckoned lines that are wanted, as a board has them.
+    pub fn reckoned(&self, wanted: &Wanted<'_>) -> Cow<'_, Folded> {
+        if wanted.unit.is_none() && wanted.class.is_none() && wanted.rule.is_none() {
+            return Cow::Borrowed(&self.folded);
+        }
+        Cow::Owned(Folded::of(self.reckoned.iter().filter(|f| wanted.has(f)).cloned().collect()))
+    }
+
+    async fn read(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Self, sqlx::Error> {
+        // One moment of the book for all of it.
+        let mut tx = db.begin().await?;
+        let size = size(&mut tx).await?;
+        let of = |rules| Wanted { rules: Some(rules), ..Wanted::default() };
+        let reckoned = store::open_at(&mut tx, &of(&Rule::RECKONED), now).await?;
+        Ok(Self {
+            size,
+            from: now,
+            until: store::next_change(&mut tx, now).await?,
+            ground: store::open_at(&mut tx, &of(&Rule::GROUND_PROTECTION), now).await?,
+            folded: Folded::of(reckoned.clone()),
+            reckoned,
+            decisions: store::decisions(&mut tx, None, now).await?,
+            causes: causes(&mut tx, &world.roster, now).await?,
+        })
+    }
+
+    fn is_so(&self, size: i64, now: Instant) -> bool {
+        self.size == size && self.from <= now && self.until.is_none_or(|until| now < until)
+    }
+}
+
+async fn size(db: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+    sqlx::query_scalar("SELECT size FROM head").fetch_one(db).await
+}
+
+impl Desk {
+    /// The board as the book has it now.
+    pub async fn board(&self, db: &mut SqliteConnection, now: Instant) -> Result<Arc<Board>, Trouble> {
+        let sql = |why: sqlx::Error| Trouble::from(&why);
+        let size = size(db).await.map_err(sql)?;
+        let kept = self.board.load_full();
+        if let Some(board) = kept.filter(|board| board.is_so(size, now)) {
+            return Ok(board);
+        }
+        let world = self.world_now(db).await?;
+        let board = Arc::new(Board::read(db, &world, now).await.map_err(sql)?);
+        self.board.store(Some(Arc::clone(&board)));
+        Ok(board)
+    }
+}
