@@ -21,7 +21,7 @@ async fn an_answer_that_is_lost_on_its_way_files_nothing_twice() {
     crew.signs_here(UNIT).await;
     cab.gate.lose_an_answer();
     cab.gate.restore();
-    crew.press("Try now").await;
+    crew.open("/offline").await;
     crew.reads("Sent from this tablet").await;
     assert!(cab.gate.sends() >= 2, "sent once more, for the first answer never came");
     assert_eq!(cab.waits_for_entries("n.okafor", 1).await.len(), 1);
@@ -39,7 +39,7 @@ async fn what_the_book_refuses_comes_back_as_a_draft_with_the_reason() {
     crew.writes(&format!("/units/{UNIT}/write/engine_start"), &start, &[("battery_rest_v", "660")]).await;
     crew.signs_here(UNIT).await;
     cab.gate.restore();
-    crew.press("Try now").await;
+    crew.open("/offline").await;
     crew.kept_says("The book did not take it: This cannot be").await;
     crew.open("/offline#/units/QHB-423/report").await;
     crew.reads("The book did not take it: This cannot be").await;
