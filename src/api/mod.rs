@@ -4,6 +4,7 @@ mod health;
 mod lists;
 pub mod out;
 mod reports;
+mod tablets;
 
 use crate::{
     people::Act,
@@ -14,6 +15,9 @@ pub fn routes() -> Vec<Route> {
     vec![
         Route::get(paths::Health::PATTERN, Door::Open, health::answer),
         Route::post(paths::ApiReports::PATTERN, Act::FileReport, reports::file),
+        // No session: the tablet's signature says whose it is.
+        Route::post(paths::ApiSignedReports::PATTERN, Door::Open, tablets::file),
+        Route::post(paths::ApiTabletKeys::PATTERN, Act::FileReport, tablets::register),
         Route::get(paths::ApiFindings::PATTERN, Act::ReadBoard, lists::findings),
         Route::get(paths::ApiBypasses::PATTERN, Act::ReadBypasses, lists::bypasses),
         Route::get(paths::ApiEntries::PATTERN, Act::ReadBoard, lists::entries),

@@ -26,7 +26,7 @@ pub async fn file(State(app): State<App>, me: Me, body: Bytes) -> Answer {
 const BY_TOKEN: &str =
     "Reports come in here with a token (Authorization: Bearer …). With a browser, sign on the page.";
 
-fn not_read(failed: ReadingFailed) -> Oops {
+pub(super) fn not_read(failed: ReadingFailed) -> Oops {
     match failed {
         ReadingFailed::Refused(refused) => refused.into(),
         ReadingFailed::Unreadable(Unreadable::TooLarge) => Oops::TooLarge,
@@ -39,7 +39,7 @@ fn not_read(failed: ReadingFailed) -> Oops {
 }
 
 /// The receipt with its moment as the contract writes moments.
-fn written(receipt: &Receipt) -> Result<serde_json::Value, Oops> {
+pub(super) fn written(receipt: &Receipt) -> Result<serde_json::Value, Oops> {
     let mut value = serde_json::to_value(receipt).map_err(|why| Oops::machine(&why))?;
     if let Some(fields) = value.as_object_mut() {
         fields.insert("recorded_at".into(), receipt.recorded_at.to_z().into());

@@ -103,6 +103,15 @@ impl Zone {
         i16::try_from(self.offset_s(at) / 60).unwrap_or(0)
     }
 
+    /// From when on which minutes east of UTC hold, for whoever has no tz database: what holds at `from`, and every
+    /// change until `to`.
+    pub fn offsets(&self, from: Instant, to: Instant) -> Vec<(Instant, i16)> {
+        let begin = Timestamp::from_microsecond(from.0).unwrap_or(Timestamp::MIN);
+        let changes = self.tz.following(begin).map(|change| Instant(change.timestamp().as_microsecond()));
+        let changes = changes.take_while(|at| *at <= to);
+        std::iter::once(from).chain(changes).map(|at| (at, self.offset_min(at))).collect()
+    }
+
     /// The first moment of that day here.
     pub fn start_of(&self, day: Day) -> Instant {
         let start = day.date().to_zoned_datetime(self.tz.clone()).map(|z| z.timestamp());
@@ -173,6 +182,22 @@ mod tests {
                 assert_eq!(zone.in_words(at), formatted, "{name}");
             }
         }
+    }
+
+    #[test]
+    fn offsets_tell_as_much_as_the_database() {
+        let (from, to) = ("2025-12-01T00:00:00Z", "2026-12-01T00:00:00Z");
+        let of = |name: &str| {
+            let zone = Zone::named(name).unwrap();
+            let all = zone.offsets(Instant::parse(from).unwrap(), Instant::parse(to).unwrap());
+            all.iter().map(|(at, minutes)| (at.to_z(), *minutes)).collect::<Vec<_>>()
+        };
+        let row = |at: &str, minutes| (at.to_owned(), minutes);
+        // US daylight time from 2026-03-08 08:00Z to 2026-11-01 07:00Z; tz database.
+        let chicago = [row(from, -360), row("2026-03-08T08:00:00Z", -300), row("2026-11-01T07:00:00Z", -360)];
+        assert_eq!(of("America/Chicago"), chicago);
+        assert_eq!(of("Etc/UTC"), [row(from, 0)]);
+        assert_eq!(of("Asia/Kathmandu"), [row(from, 345)]);
     }
 
     #[test]

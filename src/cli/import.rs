@@ -13,18 +13,18 @@ use changes::Changes;
 use super::{Book, Failed, Outcome, open, say};
 use crate::{
     base::{
-        ClassName, Day, SignIn,
+        ClassName, Day, Instant, SignIn,
         table::{Import, Reject},
     },
     book::Channel,
     desk::{
-        Desk, Refused,
+        Desk, Refused, World,
         body::Grant,
         keep_people::{GrantAuthorisations, KeepPeople, Kept, PersonWanted, kept_names},
         keep_roster::{IssueSchedules, KeepUnits},
     },
     people::{self, Act, authorisation::Scope, person},
-    roster,
+    roster::{self, Schedule},
 };
 
 #[derive(clap::Subcommand, Debug)]
@@ -33,6 +33,11 @@ pub enum What {
     People(File),
     /// A row per device of each class.
     Schedules(SchedulesFile),
+    /// Columns class,order,place,text,right,applies_when,device,prevents: what is looked at before a start, a row per
+    /// check of each class in walking order. The file's checks take the place of those a class had, as a new version of
+    /// its schedule. applies_when: start (also if blank), cold_start, brake_set_up, parking; device: a tag of
+    /// the class; prevents, parted by spaces: start, lead, load, move.
+    Checks(SchedulesFile),
     /// Columns unit,class,in_service,home_shop.
     Units(File),
     /// Columns sign_in,classes,from,to,basis,granted_by.
@@ -75,6 +80,7 @@ pub struct ReportsFile {
 pub enum List {
     People,
     Schedules,
+    Checks,
     Units,
     Authorisations,
 }
@@ -83,7 +89,7 @@ impl List {
     fn act(self) -> Act {
         match self {
             Self::People => Act::KeepPeople,
-            Self::Schedules | Self::Units => Act::KeepRoster,
+            Self::Schedules | Self::Checks | Self::Units => Act::KeepRoster,
             Self::Authorisations => Act::GrantAuthorisation,
         }
     }
@@ -102,6 +108,7 @@ pub async fn run(what: What) -> Outcome {
         What::Reports(reports) => return reports::run(reports.file).await,
         What::People(file) => (List::People, file, None),
         What::Schedules(schedules) => (List::Schedules, schedules.file, schedules.effective),
+        What::Checks(checks) => (List::Checks, checks.file, checks.effective),
         What::Units(file) => (List::Units, file, None),
         What::Authorisations(file) => (List::Authorisations, file, None),
     };
@@ -236,9 +243,14 @@ impl Good {
             List::People => people(desk, bytes, by).await?,
             List::Schedules => {
                 let Import { good, rejects } = roster::import::schedules(bytes, begins(desk, effective))?;
-                let (rows, changes) = (good.len(), Changes::of_schedules(&good, &world));
-                let wanted = Wanted::Schedules(IssueSchedules::of(good, by, Channel::Import));
-                Self { wanted, rows, changes, rejects }
+                let good = good.into_iter().map(|schedule| keeping_checks(schedule, &world)).collect();
+                Self::schedules(good, rejects, &world, by)
+            }
+            List::Checks => {
+                let begins = begins(desk, effective);
+                let next = |class: &ClassName| next_version(class, begins, &world);
+                let Import { good, rejects } = roster::import::checks::checks(bytes, next)?;
+                Self::schedules(good, rejects, &world, by)
             }
             List::Units => {
                 let today = world.railway.zone.day_of(desk.clock().now());
@@ -258,6 +270,12 @@ impl Good {
         })
     }
 
+    fn schedules(good: Vec<Schedule>, rejects: Vec<Reject>, world: &World, by: Option<&SignIn>) -> Self {
+        let (rows, changes) = (good.len(), Changes::of_schedules(&good, world));
+        let wanted = Wanted::Schedules(IssueSchedules::of(good, by, Channel::Import));
+        Self { wanted, rows, changes, rejects }
+    }
+
     async fn keep(self, desk: &Desk) -> Result<Done, Failed> {
         let kept = match self.wanted {
             Wanted::People(act) => desk.act(act).await,
@@ -269,8 +287,33 @@ impl Good {
     }
 }
 
+fn latest<'w>(class: &ClassName, world: &'w World) -> Option<&'w Schedule> {
+    world.roster.classes.get(class)?.latest()
+}
+
+/// A list of devices says nothing of the checks: those that the class has stay.
+fn keeping_checks(schedule: Schedule, world: &World) -> Schedule {
+    match latest(&schedule.class, world) {
+        Some(known) => schedule.with_checks_of(known),
+        None => schedule,
+    }
+}
+
+/// The version that new checks are put in: what the class has, from a day on.
+fn next_version(class: &ClassName, begins: Instant, world: &World) -> Result<Schedule, String> {
+    let known = latest(class, world)
+        .ok_or_else(|| format!("There is no class {class} yet: import its schedule first."))?;
+    if known.effective > begins {
+        let day = world.railway.zone.day_of(known.effective);
+        return Err(format!(
+            "Class {class} has a schedule that holds from {day}. Give that day or a later one with --effective."
+        ));
+    }
+    Ok(Schedule { effective: begins, ..known.clone() })
+}
+
 /// The moment from which imported schedules hold.
-fn begins(desk: &Desk, effective: Option<Day>) -> crate::base::Instant {
+fn begins(desk: &Desk, effective: Option<Day>) -> Instant {
     let zone = &desk.world().railway.zone;
     zone.start_of(effective.unwrap_or_else(|| zone.day_of(desk.clock().now())))
 }

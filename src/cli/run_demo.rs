@@ -120,6 +120,7 @@ async fn load_lists(desk: &Desk, files: &demo::Csvs) -> Result<(), Failed> {
     for (what, text) in [
         (import::List::People, &files.people),
         (import::List::Schedules, &files.schedules),
+        (import::List::Checks, &files.checks),
         (import::List::Units, &files.units),
         (import::List::Authorisations, &files.authorisations),
     ] {

@@ -47,6 +47,10 @@ impl Draft {
             Body::BypassReviewed(review) => self.put_review(filed, heading, review),
             Body::ClassFiguresTaken(figures) => self.put_figures(filed.seq, figures),
             Body::ThresholdsChanged(changed) => self.put_thresholds(filed, heading, changed),
+            Body::TabletKeyRegistered(key) => self.put_tablet_key(filed, key),
+            Body::TabletKeyRevoked(revoked) => self.revoke_tablet_key(filed, heading, revoked),
+            Body::TabletSigned(signed) => self.put_tablet_report(filed, heading, signed),
+            Body::TabletAnswered(answered) => self.answer_tablet_report(filed, answered),
         }
     }
 

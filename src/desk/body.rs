@@ -3,7 +3,10 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use crate::{
-    base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, instant::as_text, words::words, zone::Day},
+    base::{
+        ClassName, EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::as_text, words::words,
+        zone::Day,
+    },
     people::Role,
     reports::{Report, amendment::Amendment},
     roster::{Schedule, UnitCard},
@@ -188,6 +191,48 @@ pub struct Review {
     pub words: String,
 }
 
+/// A tablet made a signing key for a person, within minutes of their password at an online sign-in.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TabletKeyRegistered {
+    pub key: uuid::Uuid,
+    pub sign_in: SignIn,
+    /// P-256, as an uncompressed point of SEC 1 in hexadecimal: whoever has the book can check every signature.
+    pub public_key: String,
+    #[serde(with = "as_text")]
+    pub until: Instant,
+}
+
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TabletKeyRevoked {
+    pub key: uuid::Uuid,
+    pub reason: String,
+}
+
+/// What a tablet's key signed for a report that came without a session: filed together with it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TabletSigned {
+    pub report: ReportId,
+    pub key: uuid::Uuid,
+    /// The very bytes that were signed.
+    pub signed: String,
+    /// ECDSA over their SHA-256: r and s in hexadecimal.
+    pub signature: String,
+    /// The tablet's clock when it sent them, beside which `recorded_at` is ours.
+    pub clock: Option<Stamp>,
+}
+
+/// Its author, asked for the password again, says whether a report from a tablet is theirs.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct TabletAnswered {
+    pub report: ReportId,
+    pub mine: bool,
+    pub words: Option<String>,
+}
+
 macro_rules! bodies {
     ($($variant:ident($body:ty) = $kind:literal,)*) => {
         #[derive(Clone, Debug, PartialEq)]
@@ -235,6 +280,10 @@ bodies! {
     BypassReviewed(Review) = "bypass_reviewed",
     ClassFiguresTaken(ClassFigures) = "class_figures_taken",
     ThresholdsChanged(ThresholdsChanged) = "thresholds_changed",
+    TabletKeyRegistered(TabletKeyRegistered) = "tablet_key_registered",
+    TabletKeyRevoked(TabletKeyRevoked) = "tablet_key_revoked",
+    TabletSigned(TabletSigned) = "tablet_signed",
+    TabletAnswered(TabletAnswered) = "tablet_answered",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -252,7 +301,8 @@ macro_rules! by_serde {
     )*};
 }
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
-    RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged);
+    RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
+    TabletSigned TabletAnswered);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

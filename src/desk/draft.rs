@@ -15,6 +15,7 @@ use super::{
 use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, Stamp, UnitName},
     book::{self, Channel, Frontier, Hash, Heading, tree},
+    people::tablet::{TabletKey, TabletReport},
     reports::{Amendment, Entry},
     rules::{Bypass, DossierKey, service_days::DaySet, weather::WeatherDays},
 };
@@ -129,6 +130,8 @@ pub struct Draft {
     /// The page of the latest statement beside an entry of a loaded bypass.
     pub stated: HashMap<EntryId, u64>,
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
+    pub tablet_keys: HashMap<uuid::Uuid, TabletKey>,
+    pub tablet_reports: HashMap<ReportId, TabletReport>,
     pub rows: Waiting,
     pub judged: Judged,
     pub again: Again,
@@ -161,6 +164,8 @@ impl Draft {
             reviewed: HashMap::new(),
             stated: HashMap::new(),
             repairs: HashMap::new(),
+            tablet_keys: HashMap::new(),
+            tablet_reports: HashMap::new(),
             rows: Waiting::default(),
             judged: Judged::default(),
             again: Again::default(),

@@ -28,6 +28,7 @@ impl Draft {
         self.load_amendments(db, &wanted.amendments).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
+        self.load_tablets(db, &wanted).await?;
         wanted.add_subjects(pages, self);
         self.asked.extend(wanted.dossiers.keys().cloned());
         self.load_units(db, &wanted.units).await?;
@@ -292,7 +293,7 @@ pub fn history(row: &SqliteRow) -> Result<UnitHistory, sqlx::Error> {
     Ok(UnitHistory { days, weather, holds })
 }
 
-async fn fetch(
+pub(super) async fn fetch(
     db: &mut SqliteConnection,
     sql: &str,
     ids: &impl Serializable,
@@ -305,7 +306,7 @@ async fn fetch(
 }
 
 /// A list of ids that can be told empty before the database is asked.
-trait Serializable: serde::Serialize {
+pub(super) trait Serializable: serde::Serialize {
     fn nothing(&self) -> bool;
 }
 impl<T: serde::Serialize> Serializable for BTreeSet<T> {

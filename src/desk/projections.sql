@@ -1,6 +1,6 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 5
+-- PACKING 6
 -- JUDGING 9: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
@@ -165,3 +165,13 @@ CREATE TABLE set_aside (
     seq INTEGER PRIMARY KEY, rule TEXT NOT NULL, unit TEXT NOT NULL, device TEXT, by TEXT NOT NULL, at INTEGER NOT NULL,
     until INTEGER NOT NULL, reason TEXT NOT NULL
 ) STRICT;
+
+-- Signing keys of tablets, and what came signed by one: not confirmed by password while answered_at is NULL.
+CREATE TABLE tablet_key (
+    id TEXT PRIMARY KEY, sign_in TEXT NOT NULL, until INTEGER NOT NULL, revoked_at INTEGER, card TEXT NOT NULL
+) STRICT;
+CREATE INDEX tablet_key_of_person ON tablet_key (sign_in, until);
+CREATE TABLE tablet_report (
+    report TEXT PRIMARY KEY, author TEXT NOT NULL, received_at INTEGER NOT NULL, answered_at INTEGER, card TEXT NOT NULL
+) STRICT;
+CREATE INDEX tablet_report_unanswered ON tablet_report (author) WHERE answered_at IS NULL;

@@ -90,7 +90,7 @@ impl FileReport {
         Ok(Self { page, warnings: problems.warnings, checked_at: world.seq, live })
     }
 
-    fn report(&self) -> Option<&Report> {
+    pub fn report(&self) -> Option<&Report> {
         if let Body::ReportFiled(report) = &self.page.body { Some(report) } else { None }
     }
 }

@@ -100,6 +100,16 @@ table_row! {
         seq: u64, rule: Rule, unit: UnitName, device: Option<Tag>, by: SignIn, at: Instant, until: Instant, reason: String,
     }
 }
+table_row! {
+    TabletKeyRow into "tablet_key" ["ON CONFLICT (id) DO UPDATE SET revoked_at = excluded.revoked_at, card = excluded.card"] {
+        id: uuid::Uuid, sign_in: SignIn, until: Instant, revoked_at: Option<Instant>, card: String,
+    }
+}
+table_row! {
+    TabletReportRow into "tablet_report" ["ON CONFLICT (report) DO UPDATE SET answered_at = excluded.answered_at, card = excluded.card"] {
+        report: ReportId, author: SignIn, received_at: Instant, answered_at: Option<Instant>, card: String,
+    }
+}
 table_row! { PersonNameRow into "person_name" ["ON CONFLICT (sign_in) DO UPDATE SET name = excluded.name, craft = excluded.craft, salt = excluded.salt"] { sign_in: SignIn, name: String, craft: String, salt: String as bytes, } }
 table_row! { PasswordRow into "password" ["ON CONFLICT (sign_in) DO UPDATE SET hash = excluded.hash, set_at = excluded.set_at, one_time = excluded.one_time"] { sign_in: SignIn, hash: String, set_at: Instant, one_time: bool, } }
 table_row! { TokenRow into "token" [""] { token_hash: String as bytes, sign_in: SignIn, created_at: Instant, } }
@@ -128,7 +138,8 @@ macro_rules! waiting {
 waiting! {
     pages: PageRow, reports: ReportRow, entries: EntryRow, entries_again: EntryRow by again, amendments: AmendmentRow, statements: StatementRow,
     handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
-    figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow, names: PersonNameRow,
+    figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow,
+    tablet_keys: TabletKeyRow, tablet_reports: TabletReportRow, names: PersonNameRow,
     passwords: PasswordRow, tokens: TokenRow,
 }
 

@@ -36,6 +36,8 @@ pub struct Wanted {
     pub amendments: BTreeSet<AmendmentId>,
     pub bypasses: BTreeSet<EntryId>,
     pub repairs: BTreeSet<uuid::Uuid>,
+    pub tablet_keys: BTreeSet<uuid::Uuid>,
+    pub tablet_reports: BTreeSet<ReportId>,
     /// With the days on which a page reports about it.
     pub units: BTreeMap<UnitName, BTreeSet<Day>>,
     /// What the pages tell of the weather: a day, and whether it was wet.
@@ -116,6 +118,18 @@ impl Wanted {
                 }
                 Body::RepairClosed(closed) => {
                     wanted.repairs.insert(closed.id);
+                }
+                Body::TabletKeyRegistered(key) => {
+                    wanted.tablet_keys.insert(key.key);
+                }
+                Body::TabletKeyRevoked(revoked) => {
+                    wanted.tablet_keys.insert(revoked.key);
+                }
+                Body::TabletSigned(signed) => {
+                    wanted.tablet_keys.insert(signed.key);
+                }
+                Body::TabletAnswered(answered) => {
+                    wanted.tablet_reports.insert(answered.report);
                 }
                 _ => {}
             }

@@ -6,6 +6,7 @@ pub mod permit;
 pub mod person;
 pub mod secrets;
 pub mod session;
+pub mod tablet;
 
 use std::{collections::BTreeMap, sync::Arc};
 

@@ -29,7 +29,8 @@ pub async fn password_was_set(c: &mut SqliteConnection, of: SignIn, now: Instant
 pub async fn session(c: &mut SqliteConnection, hash: TokenHash, now: Instant) -> Sql<Option<Session>> {
     let row = sqlx::query(
         "SELECT s.sign_in, s.created_at, s.seen_at, s.ended_at, coalesce(p.one_time, 0), n.name,
-             (SELECT count(*) FROM parked_form f WHERE f.sign_in = s.sign_in AND f.parked_at > ?)
+             (SELECT count(*) FROM parked_form f WHERE f.sign_in = s.sign_in AND f.parked_at > ?),
+             (SELECT count(*) FROM tablet_report t WHERE t.author = s.sign_in AND t.answered_at IS NULL)
          FROM session s LEFT JOIN password p USING (sign_in) LEFT JOIN person_name n USING (sign_in)
          WHERE s.token_hash = ?",
     )
@@ -50,6 +51,7 @@ fn read_session(row: &SqliteRow, token_hash: TokenHash) -> Sql<Session> {
         must_change: row.try_get(4)?,
         name: row.try_get(5)?,
         kept_forms: row.try_get(6)?,
+        unanswered: row.try_get(7)?,
     })
 }
 

@@ -81,6 +81,8 @@ pub struct Session {
     pub name: Option<String>,
     /// Parked forms that wait for them.
     pub kept_forms: u32,
+    /// Reports that a tablet signed for them and they have not answered for.
+    pub unanswered: u32,
 }
 
 impl Session {
@@ -135,6 +137,7 @@ mod tests {
             must_change: false,
             name: None,
             kept_forms: 0,
+            unanswered: 0,
         };
         let desk = Limits::of(Role::Supervisor);
         assert!(session(0, None).is_alive(desk, Instant(59 * MINUTE)));

@@ -1,5 +1,5 @@
 //! Reports and entries as the file keeps them, for readers.
-use sqlx::{FromRow, QueryBuilder, Sqlite, SqliteConnection};
+use sqlx::{AssertSqlSafe, FromRow, QueryBuilder, Sqlite, SqliteConnection};
 
 use crate::base::{ClassName, EntryId, Instant, ReportId, Tag, UnitName};
 
@@ -25,6 +25,8 @@ pub struct EntryRow {
     pub withdrawn: bool,
     /// The whole entry, in the contract's JSON.
     pub detail: String,
+    /// Signed by a tablet's key: confirmed by its author (1), disowned (0), neither yet (-1).
+    pub confirmed: Option<i64>,
 }
 
 /// One report, without its entries.
@@ -52,6 +54,8 @@ pub struct ReportRow {
     pub recorded_at: i64,
     pub sha256: String,
     pub root: String,
+    /// As of an entry.
+    pub confirmed: Option<i64>,
 }
 
 /// Which entries are wanted; nothing set is all.
@@ -76,7 +80,9 @@ pub struct Wanted<'a> {
 
 const ENTRY: &str =
     "SELECT id, report, unit, class, kind, at, found, device, place, throttle, author, channel,
-    recorded_at, amended, withdrawn, detail FROM entry WHERE true";
+    recorded_at, amended, withdrawn, detail, CASE WHEN channel = 'device' THEN
+        coalesce((SELECT t.card ->> '$.answer.mine' FROM tablet_report t WHERE t.report = entry.report), -1) END AS confirmed
+    FROM entry WHERE true";
 
 /// How many entries are wanted, whatever the limit.
 pub async fn count(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<usize> {
@@ -148,9 +154,13 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     }
 }
 
+const REPORT: &str = "SELECT report.*, CASE WHEN channel = 'device' THEN
+        coalesce((SELECT t.card ->> '$.answer.mine' FROM tablet_report t WHERE t.report = report.id), -1) END AS confirmed
+    FROM report";
+
 /// The last reports about a unit, the latest signed first.
 pub async fn last_reports(db: &mut SqliteConnection, unit: &UnitName, limit: i64) -> Sql<Vec<ReportRow>> {
-    sqlx::query_as("SELECT * FROM report WHERE unit = ? ORDER BY started DESC, seq DESC LIMIT ?")
+    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE unit = ? ORDER BY started DESC, seq DESC LIMIT ?")))
         .bind(unit.as_str())
         .bind(limit)
         .fetch_all(db)
@@ -164,7 +174,7 @@ pub async fn reports_by(
     before: i64,
     limit: i64,
 ) -> Sql<Vec<ReportRow>> {
-    sqlx::query_as("SELECT * FROM report WHERE author = ? AND seq < ? ORDER BY seq DESC LIMIT ?")
+    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE author = ? AND seq < ? ORDER BY seq DESC LIMIT ?")))
         .bind(author)
         .bind(before)
         .bind(limit)
@@ -173,5 +183,8 @@ pub async fn reports_by(
 }
 
 pub async fn report(db: &mut SqliteConnection, id: ReportId) -> Sql<Option<ReportRow>> {
-    sqlx::query_as("SELECT * FROM report WHERE id = ?").bind(id.to_string()).fetch_optional(db).await
+    sqlx::query_as(AssertSqlSafe(format!("{REPORT} WHERE id = ?")))
+        .bind(id.to_string())
+        .fetch_optional(db)
+        .await
 }

@@ -1,4 +1,5 @@
 //! Class schedules and units from the railway's own spreadsheets. Pure: bytes in, rows and rejects out.
+pub mod checks;
 mod device;
 mod whole;
 
@@ -51,6 +52,11 @@ pub const SCHEDULE_COLUMNS: &[&str] = &[
     "control_min_v",
     "cranking_min_v",
     "air_min_psi",
+    "motors",
+    "crank_seconds_max",
+    "crank_rest_s",
+    "crank_attempts",
+    "long_shutdown_h",
 ];
 
 pub const UNIT_COLUMNS: &[&str] = &["unit", "class", "in_service", "home_shop"];
@@ -119,7 +125,8 @@ fn class(table: &Table, name: &str, rows: &[&Row], effective: Instant) -> Result
     match name {
         Ok(class) if bad.is_empty() => {
             let devices = sound.into_iter().map(|(_, device)| device).collect();
-            Ok(Schedule { class, effective, start, panels, devices })
+            // Checks come as a list of their own: whoever issues this keeps those the class has.
+            Ok(Schedule { class, effective, start, panels, devices, checks: Vec::new() })
         }
         _ => Err(bad),
     }

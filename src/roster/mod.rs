@@ -1,10 +1,12 @@
 //! Classes and their schedules (panels, devices), units. Pure but for `store`; `import` reads the CSV files.
+pub mod check;
 pub mod import;
 pub mod schedule;
 pub mod unit;
 
 use std::{collections::BTreeMap, sync::Arc};
 
+pub use check::Check;
 pub use schedule::{Class, Device, DeviceKind, Panel, Place, RightPosition, Schedule};
 pub use unit::UnitCard;
 

@@ -3,6 +3,7 @@ use std::sync::Arc;
 
 use serde::{Deserialize, Serialize};
 
+use super::Check;
 use crate::base::{ClassName, Instant, Tag, words::words};
 
 words! { pub enum DeviceKind { Breaker = "breaker", Fuse = "fuse", Switch = "switch", Relay = "relay", } }
@@ -45,6 +46,9 @@ pub struct Schedule {
     pub panels: Vec<Panel>,
     /// In the order of the file; tags are unique.
     pub devices: Vec<Device>,
+    /// In walking order. Pages of before there were any have none.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub checks: Vec<Check>,
 }
 
 impl Schedule {
@@ -54,8 +58,19 @@ impl Schedule {
 
     /// Identical content makes no new version, whenever it is to take effect.
     pub fn same_content(&self, other: &Self) -> bool {
-        (&self.class, &self.start, &self.panels, &self.devices)
-            == (&other.class, &other.start, &other.panels, &other.devices)
+        (&self.class, &self.start, &self.panels, &self.devices, &self.checks)
+            == (&other.class, &other.start, &other.panels, &other.devices, &other.checks)
+    }
+
+    /// With the checks of an earlier version: they come as a list of their own. A device that is gone is no longer
+    /// named by its check; what to look at stays.
+    pub fn with_checks_of(mut self, earlier: &Self) -> Self {
+        let still = |check: &Check| Check {
+            device: check.device.clone().filter(|tag| self.device(tag).is_some()),
+            ..check.clone()
+        };
+        self.checks = earlier.checks.iter().map(still).collect();
+        self
     }
 
     /// The devices upstream of one, nearest first. Ends even if a loop slipped in.
@@ -70,12 +85,30 @@ impl Schedule {
     }
 }
 
+words! {
+    /// What turns the engine: electric motors, air motors, or either.
+    pub enum StartMotors { Both = "both", Electric = "electric", Air = "air", }
+}
+
 /// What starting this class takes; blank is 'the schedule does not say'.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 pub struct StartLimits {
     pub control_min_v: Option<f64>,
     pub cranking_min_v: Option<f64>,
     pub air_min_psi: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub motors: Option<StartMotors>,
+    /// Longest cranking, and the rest after it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crank_seconds_max: Option<u32>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crank_rest_s: Option<u32>,
+    /// So many attempts, then the shop.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub crank_attempts: Option<u32>,
+    /// Shut down for so long or longer, it is started as a cold engine.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub long_shutdown_h: Option<f64>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -125,7 +125,8 @@ mod tests {
         let told = |attempt: Option<u32>, motors: Option<&str>, volts: f64| {
             with(&|fact| {
                 let (motors, outcome) = (motors.map(word), word("running"));
-                fact.told = Told::Start { outcome, attempt, motors, battery_cranking_v: Some(volts) };
+                let battery_cranking_v = Some(volts);
+                fact.told = Told::Start { outcome, attempt, motors, battery_cranking_v, test_cock: None };
             })
         };
         for (attempt, motors, volts, want) in [

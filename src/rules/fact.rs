@@ -5,7 +5,7 @@ use crate::{
     base::{EntryId, Instant, ReportId, SignIn, Tag, UnitName},
     reports::vocabulary::{
         After, AtHow, Basis, FuseResult, FuseSpeed, GroundReset, Left, MayGoOn, Mode, Motors, Outcome,
-        Protection, Purpose, ResetResult, RunPosition, Seen, ShutdownCause, Signs, YesNo,
+        Protection, Purpose, ResetResult, RunPosition, Seen, ShutdownCause, Signs, TestCock, YesNo,
     },
 };
 
@@ -69,6 +69,7 @@ pub enum Told {
         attempt: Option<u32>,
         motors: Option<Motors>,
         battery_cranking_v: Option<f64>,
+        test_cock: Option<TestCock>,
     },
     Shutdown {
         cause: Option<ShutdownCause>,
@@ -79,6 +80,7 @@ pub enum Told {
         text: Option<String>,
         may_go_on: Option<MayGoOn>,
         restriction: Option<String>,
+        warning_notice: Option<String>,
     },
     Position(Box<PositionFact>),
     /// A repair of this device (or, in the unit's dossier, of the unit) was closed at `at`.

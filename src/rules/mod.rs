@@ -1,5 +1,6 @@
 //! What the book says back. Pure over slices: no I/O, no clock, no awaiting. Only the desk calls in here to
 //! keep findings, and pages to phrase answers.
+pub mod answer_words;
 pub mod authority;
 pub mod burst;
 pub mod bypass;
@@ -45,6 +46,9 @@ pub mod service_days;
 pub mod shared_cause;
 pub mod shared_chance;
 pub mod shared_words;
+pub mod situation;
+pub mod start_answer;
+pub mod start_events;
 pub mod starting;
 pub mod state;
 pub mod statistics;

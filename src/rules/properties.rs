@@ -61,6 +61,7 @@ fn any_told() -> impl Strategy<Value = Told> {
             attempt: None,
             motors: Some(word("electric")),
             battery_cranking_v: Some(f64::from(volts)),
+            test_cock: None,
         }),
         select(ShutdownCause::ALL)
             .prop_map(|cause| Told::Shutdown { cause: Some(cause), warning_notice: None }),
@@ -69,6 +70,7 @@ fn any_told() -> impl Strategy<Value = Told> {
             text: Some("x".into()),
             may_go_on: Some(go),
             restriction: None,
+            warning_notice: None,
         }),
         (seen(), proptest::option::of(seen())).prop_map(|(seen, to)| position(BEGIN, "D1", seen, to).told),
         any::<(bool, bool)>().prop_map(|(new_life, no_fault_found)| Told::RepairClosed {

@@ -147,6 +147,7 @@ fn unit_trouble(fact: &Fact) -> Option<(String, f64)> {
             text,
             system,
             restriction,
+            ..
         } => {
             let may = if *go == MayGoOn::No { "May not go on" } else { "Restricted" };
             let limit = restriction.as_deref().map(|r| format!(" ({})", own_words(r))).unwrap_or_default();
@@ -247,6 +248,7 @@ mod tests {
             text: Some("cab signal dead".into()),
             may_go_on: Some(MayGoOn::Restricted),
             restriction: Some("trail only".into()),
+            warning_notice: None,
         };
         let stopped = Told::Shutdown { cause: Some(ShutdownCause::CrankcaseDevice), warning_notice: None };
         let facts = vec![fact("2026-03-01T10:00:00Z", defect), fact("2026-03-01T11:00:00Z", stopped)];

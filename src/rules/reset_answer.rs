@@ -1,6 +1,7 @@
 //! May this tripped device be closed again? From the schedule and what all crews wrote. It never says that
 //! closing is without danger, only what the book and the schedule have against it.
 use super::{
+    answer_words::{self as words, fill},
     fact::{Fact, Told},
     occurrence::{operations, seen_closed},
     reclosed::{by_crew, reclosings, window},
@@ -8,7 +9,7 @@ use super::{
 use crate::{
     base::{
         Instant, SignIn, Zone,
-        instant::{HOUR, MINUTE, SECOND},
+        instant::{HOUR, SECOND},
         text::count,
     },
     people::People,
@@ -16,8 +17,7 @@ use crate::{
     roster::Device,
 };
 
-pub const ALWAYS: &str = "Not if you smell, see or feel anything burning, hot or wet.";
-pub const DEFERS: &str = "Your railway's instructions decide; if they say otherwise, follow them.";
+pub use super::answer_words::{ALWAYS, RESET_DEFERS as DEFERS};
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Verdict {
@@ -66,7 +66,7 @@ pub fn reset_answer(asked: &Asked<'_>) -> ResetAnswer {
     let hours = window(asked.device.and_then(|d| d.crew_resets.hours));
     let others_not_known = asked.now.since(asked.picture_from) > hours;
     if others_not_known {
-        says.push_str(" This picture is old: others' resets not known.");
+        says.push_str(words::OLD);
     }
     let line = |of: fn(&Device) -> Option<&String>| asked.device.and_then(of).cloned();
     ResetAnswer {
@@ -89,23 +89,23 @@ fn decide(asked: &Asked<'_>) -> (Verdict, String) {
         .iter()
         .filter(|f| f.withdrawn.is_none() && f.at >= repaired && f.at <= asked.now)
         .collect();
-    let refused = |says: String| (Verdict::DoNot, format!("Do not reset: {says}"));
+    let refused = |says: &str| (Verdict::DoNot, says.to_owned());
     if let Some(sign) = asked.ticked.iter().find(|sign| is_bad(**sign)) {
-        return refused(format!("{sign} is ticked on this entry. Leave it off and call the shop."));
+        return refused(&fill(words::TICKED, &[sign]));
     }
     let unmended = unmended(asked, &since_repair);
     if let Some(says) = signs(asked, &since_repair, unmended.map(|u| u.first)) {
-        return refused(says);
+        return refused(&says);
     }
     if let Some(unmended) = unmended {
         return (Verdict::DoNot, unmended.says(asked.zone));
     }
     let Some(device) = asked.device else {
-        return refused("the schedule does not have it. Ask first.".to_owned());
+        return refused(words::NOT_LISTED);
     };
     match device.crew_resets.times {
-        None => refused("the schedule does not say whether a crew may. Ask first.".to_owned()),
-        Some(0) => refused("the schedule leaves it to the shop.".to_owned()),
+        None => refused(words::NOT_SAID),
+        Some(0) => refused(words::SHOP_ONLY),
         Some(times) => by_count(asked, device, times, &since_repair),
     }
 }
@@ -128,7 +128,7 @@ fn signs(asked: &Asked<'_>, facts: &[&Fact], unmended: Option<usize>) -> Option<
         .enumerate()
         .rev()
         .find_map(|(i, f)| f.signs.filter(|s| is_bad(*s) && counts(i, f)).map(|s| (s, f)))?;
-    Some(format!("{sign} was written {}. Leave it off and call.", asked.zone.in_words(fact.at)))
+    Some(fill(words::SIGN, &[&sign, &asked.zone.in_words(fact.at)]))
 }
 
 /// A trip after which nobody wrote that the device was mended or stood on again.
@@ -150,17 +150,13 @@ enum How {
 impl Unmended {
     fn says(self, zone: &Zone) -> String {
         let (did, more) = match self.how {
-            How::TrippedAgain => ("was reset and tripped again", ""),
-            How::WouldNotLatch => ("would not latch", " Never hold a breaker in."),
-            How::Left(Left::Off) => ("was left off", ""),
-            How::Left(Left::CutOut) => ("was left cut out", ""),
-            How::Left(_) => ("was left tripped", ""),
+            How::TrippedAgain => (words::TRIPPED_AGAIN, ""),
+            How::WouldNotLatch => (words::WOULD_NOT_LATCH, words::NEVER_HOLD),
+            How::Left(Left::Off) => (words::LEFT_OFF, ""),
+            How::Left(Left::CutOut) => (words::LEFT_CUT_OUT, ""),
+            How::Left(_) => (words::LEFT_TRIPPED, ""),
         };
-        format!(
-            "Do not reset. It {did} on {} and nothing written since says it was repaired: leave it off and call \
-             the shop.{more}",
-            zone.in_words(self.at)
-        )
+        fill(words::UNMENDED, &[&did, &zone.in_words(self.at), &more])
     }
 }
 
@@ -208,55 +204,44 @@ fn by_count(asked: &Asked<'_>, device: &Device, times: u32, facts: &[&Fact]) -> 
     if let Some(first) = made.first().filter(|_| n >= times) {
         let author = |entry| facts.iter().find(|f| f.entry == entry).map(|f| &f.author);
         let others = made.iter().filter(|r| author(r.entry) != Some(asked.me)).count() as u64;
-        let by_others = match others {
-            0 => String::new(),
-            others => format!(", {} by others", count(others, "time", "times")),
-        };
-        let says = format!(
-            "Do not reset: reset {} since {}{by_others}; the schedule allows {times} in {} h.",
-            count(u64::from(n), "time", "times"),
-            asked.zone.in_words(first.at),
-            hours / HOUR
-        );
+        let times_of = |n| count(n, "time", "times");
+        let by_others =
+            if others == 0 { String::new() } else { fill(words::BY_OTHERS, &[&times_of(others)]) };
+        let since = asked.zone.in_words(first.at);
+        let says =
+            fill(words::USED_UP, &[&times_of(u64::from(n)), &since, &by_others, &times, &(hours / HOUR)]);
         return (Verdict::DoNot, says);
     }
     let trips: u32 = facts.iter().filter(|f| within(f.at)).map(|f| operations(f)).sum();
     let trips = trips + u32::from(asked.tripped_at.is_some());
     let left = times - n;
     let allowed = count(u64::from(left), "reset", "resets");
-    let says = format!(
-        "{allowed} allowed by the schedule: {} trip of this device on this unit in {} h.{} If it trips again{}, leave it off.",
-        nth(trips.max(1)),
-        hours / HOUR,
-        wait_words(device.crew_resets.wait_s),
-        if left > 1 { " after that" } else { "" }
-    );
+    let (wait, after) =
+        (wait_words(device.crew_resets.wait_s), if left > 1 { words::AFTER_THAT } else { "" });
+    let says = fill(words::ALLOWED, &[&allowed, &nth(trips.max(1)), &(hours / HOUR), &wait, &after]);
     (waiting(asked, device, facts).map_or(Verdict::Allowed, Verdict::WaitUntil), says)
 }
 
 /// Until when the device has to cool, if that is still to come.
 fn waiting(asked: &Asked<'_>, device: &Device, facts: &[&Fact]) -> Option<Instant> {
     let wait = i64::from(device.crew_resets.wait_s?) * SECOND;
-    let again = facts.iter().filter_map(|f| match &f.told {
-        Told::Trip { resets, .. } => {
-            let again = resets.iter().filter(|r| r.result == Some(ResetResult::TrippedAgain));
-            again.filter_map(|r| r.at).max()
-        }
-        _ => None,
+    let resets = facts.iter().flat_map(|f| match &f.told {
+        Told::Trip { resets, .. } => resets.as_slice(),
+        _ => &[],
     });
+    let again = resets.filter(|r| r.result == Some(ResetResult::TrippedAgain)).filter_map(|r| r.at);
     let operated = facts.iter().filter(|f| operations(f) > 0).map(|f| f.at);
     let last = operated.chain(again).chain(asked.tripped_at).filter(|at| *at <= asked.now).max()?;
     Some(last.plus(wait)).filter(|until| *until > asked.now)
 }
 
 fn wait_words(seconds: Option<u32>) -> String {
-    match seconds.map(|s| i64::from(s) * SECOND) {
-        None | Some(0) => String::new(),
-        Some(wait) if wait % MINUTE == 0 => {
-            format!(" Wait {} first.", count((wait / MINUTE).unsigned_abs(), "minute", "minutes"))
-        }
-        Some(wait) => format!(" Wait {} first.", count((wait / SECOND).unsigned_abs(), "second", "seconds")),
-    }
+    let wait = match seconds.map(u64::from) {
+        None | Some(0) => return String::new(),
+        Some(seconds) if seconds % 60 == 0 => count(seconds / 60, "minute", "minutes"),
+        Some(seconds) => count(seconds, "second", "seconds"),
+    };
+    fill(words::WAIT, &[&wait])
 }
 
 fn nth(n: u32) -> String {

@@ -160,6 +160,7 @@ fn told(what: &What) -> Told {
             attempt: s.attempt,
             motors: s.motors,
             battery_cranking_v: s.battery_cranking_v,
+            test_cock: s.test_cock_result,
         },
         What::Shutdown(s) => Told::Shutdown { cause: s.cause, warning_notice: s.warning_notice.clone() },
         What::Defect(d) => Told::Defect {
@@ -167,6 +168,7 @@ fn told(what: &What) -> Told {
             text: d.text.clone(),
             may_go_on: d.may_go_on,
             restriction: d.restriction.clone(),
+            warning_notice: d.warning_notice.clone(),
         },
         What::Position(p) => Told::Position(Box::new(position(p))),
     }

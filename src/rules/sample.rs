@@ -99,7 +99,9 @@ pub fn ground(when: &str, operations: u32) -> Fact {
 /// A first attempt with the electric motors.
 pub fn start(when: &str, outcome: &str, volts: Option<f64>) -> Fact {
     let motors = Some(word("electric"));
-    fact(when, Told::Start { outcome: word(outcome), attempt: Some(1), motors, battery_cranking_v: volts })
+    let outcome = word(outcome);
+    let told = Told::Start { outcome, attempt: Some(1), motors, battery_cranking_v: volts, test_cock: None };
+    fact(when, told)
 }
 
 pub fn repair(when: &str) -> Fact {
@@ -226,6 +228,7 @@ impl Railway {
             start: Default::default(),
             panels: vec![],
             devices,
+            checks: vec![],
         };
         let mut roster = Roster::default();
         let class = Class { name: "C1".into(), schedules: vec![Arc::new(schedule)] };

@@ -126,6 +126,13 @@ fn push_changes<'a>(fact: &'a Fact, out: &mut Vec<Change<'a>>) {
     }
 }
 
+/// How one entry says that the device was left, by everything in it; `None` where it says nothing of that.
+pub fn left_by(fact: &Fact) -> Option<Standing> {
+    let mut changes = Vec::new();
+    push_changes(fact, &mut changes);
+    changes.last().map(|change| change.standing)
+}
+
 fn after_trip(left: Left) -> Standing {
     match left {
         Left::On => Standing::On,

@@ -7,6 +7,7 @@ use super::{Causes, Repair};
 use crate::{
     base::{Instant, Tag, UnitName},
     roster::Roster,
+    rules::situation::InShop,
 };
 
 /// What repairs closed by a moment found, for each device of each class.
@@ -30,6 +31,21 @@ pub async fn causes(
         *of.entry(cause).or_default() += times;
     }
     Ok(all)
+}
+
+/// What the shop has open on a unit now.
+pub async fn in_shop(db: &mut SqliteConnection, unit: &UnitName) -> Result<InShop, sqlx::Error> {
+    let sql =
+        "SELECT opened_at, device FROM repair WHERE unit = ? AND closed_at IS NULL ORDER BY opened_at, id";
+    let mut repairs = Vec::new();
+    for row in sqlx::query(sql).bind(unit.as_str()).fetch_all(&mut *db).await? {
+        let device: Option<&str> = row.try_get("device")?;
+        repairs.push((Instant(row.try_get("opened_at")?), device.map(Tag::from)));
+    }
+    let sql = "SELECT min(hold.value ->> 0) FROM unit_history, json_each(unit_history.holds) AS hold
+        WHERE unit = ? AND hold.value ->> 1 IS NULL";
+    let held: Option<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_one(db).await?;
+    Ok(InShop { held: held.map(Instant), repairs })
 }
 
 /// Every repair of these units, the earliest first.

@@ -18,7 +18,7 @@ macro_rules! files {
 }
 
 /// A new file of `static/` is named here.
-const FILES: &[(&str, &[u8])] = files!["book.css" "book.js" "icon.svg" "print.css"];
+const FILES: &[(&str, &[u8])] = files!["answers.js" "book.css" "book.js" "contract.js" "icon.svg" "keep.js" "online.js" "print.css" "sending.js" "shell.js"];
 
 pub struct Asset {
     url: String,
@@ -30,12 +30,23 @@ pub struct Asset {
 static ASSETS: LazyLock<BTreeMap<&'static str, Asset>> =
     LazyLock::new(|| FILES.iter().map(|(name, bytes)| (*name, prepare(name, bytes))).collect());
 
+static SCRIPTS: LazyLock<String> = LazyLock::new(|| {
+    let mut all = Sha256::new();
+    FILES.iter().filter(|(name, _)| name.ends_with(".js")).for_each(|(_, bytes)| all.update(bytes));
+    hex::encode(&all.finalize()[..6])
+});
+
 fn prepare(name: &'static str, plain: &'static [u8]) -> Asset {
     let hash = hex::encode(&Sha256::digest(plain)[..6]);
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, ""));
+    // Scripts name each other by their bare names, so they lie together under one hash of them all.
+    let url = match ending {
+        "js" => format!("/static/{}/{name}", *SCRIPTS),
+        _ => format!("/static/{stem}.{hash}.{ending}"),
+    };
     let mut packer = GzEncoder::new(Vec::new(), Compression::best());
     let gzip = packer.write_all(plain).and_then(|()| packer.finish()).unwrap_or_default();
-    Asset { url: format!("/static/{stem}.{hash}.{ending}"), kind: kind_of(ending), plain, gzip }
+    Asset { url, kind: kind_of(ending), plain, gzip }
 }
 
 fn kind_of(ending: &str) -> &'static str {

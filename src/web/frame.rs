@@ -50,6 +50,9 @@ pub struct Frame {
     pub print_css: String,
     pub js: String,
     pub icon: String,
+    /// `static/online.js`: what a page does beside being read, so that it can be used without network.
+    pub online_js: String,
+    pub manifest: &'static str,
 }
 
 #[derive(Clone, Debug)]

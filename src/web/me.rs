@@ -26,6 +26,8 @@ pub struct Me {
     way: Way,
     must_change: bool,
     kept_forms: u32,
+    unanswered: u32,
+    since: Option<Instant>,
 }
 
 /// How they proved who they are.
@@ -52,6 +54,14 @@ impl Me {
     /// Forms that wait for them since their last session ended.
     pub fn kept_forms(&self) -> u32 {
         self.kept_forms
+    }
+    /// Reports from a tablet that they have not confirmed or disowned.
+    pub fn unanswered(&self) -> u32 {
+        self.unanswered
+    }
+    /// When they typed their password to sign in; by token never.
+    pub fn signed_in_at(&self) -> Option<Instant> {
+        self.since
     }
     /// The name for display, or the sign-in name where there is none.
     pub fn name(&self) -> &str {
@@ -120,6 +130,8 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
         way: Way::Session(session.token_hash),
         must_change: session.must_change,
         kept_forms: session.kept_forms,
+        unanswered: session.unanswered,
+        since: Some(session.created_at),
     }))
 }
 
@@ -148,6 +160,8 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
             way: Way::Token,
             must_change: false,
             kept_forms: 0,
+            unanswered: 0,
+            since: None,
         })
     })))
 }

@@ -61,6 +61,8 @@ impl Surroundings {
             print_css: assets::url("print.css"),
             js: assets::url("book.js"),
             icon: assets::url("icon.svg"),
+            online_js: assets::url("online.js"),
+            manifest: paths::Manifest::PATTERN,
         }
     }
 }
@@ -91,12 +93,19 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
 }
 
 fn notices(me: &Me) -> Vec<Link> {
-    let text = match me.kept_forms() {
-        0 => return Vec::new(),
-        1 => "A form you typed before your session ended is kept.".to_owned(),
-        n => format!("{n} forms you typed before your session ended are kept."),
+    let kept = match me.kept_forms() {
+        0 => None,
+        1 => Some("A form you typed before your session ended is kept.".to_owned()),
+        n => Some(format!("{n} forms you typed before your session ended are kept.")),
     };
-    vec![Link { href: paths::Kept.to_string(), text, here: false }]
+    let unanswered = match me.unanswered() {
+        0 => None,
+        1 => Some("A report came from your tablet, not confirmed by password. Is it yours?".to_owned()),
+        n => Some(format!("{n} reports came from your tablet, not confirmed by password. Are they yours?")),
+    };
+    let link = |href: String, text: Option<String>| text.map(|text| Link { href, text, here: false });
+    let all = [link(paths::Kept.to_string(), kept), link(paths::Tablets.to_string(), unanswered)];
+    all.into_iter().flatten().collect()
 }
 
 #[derive(Template)]

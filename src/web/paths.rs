@@ -79,6 +79,7 @@ paths! {
     Units = "/units";
     Handover(UnitName) = "/units/{unit}";
     HandoverRead(UnitName) = "/units/{unit}/read";
+    StartCheck(UnitName) = "/units/{unit}/start-check";
     Write(UnitName) = "/units/{unit}/write";
     WriteKind(UnitName, String) = "/units/{unit}/write/{kind}";
     /// The end-of-trip report while it is not signed.
@@ -94,8 +95,22 @@ paths! {
     /// What one filed, and what became of it.
     Runs = "/runs";
 
+    /// Keys that tablets sign with, and what they signed.
+    Tablets = "/tablets";
+    TabletRevoke(String) = "/tablets/keys/{id}/revoke";
+    TabletAnswer(ReportId) = "/tablets/reports/{id}/answer";
+    /// The page that works without network, and what it works with.
+    Offline = "/offline";
+    OfflineClass(String) = "/offline/classes/{class}";
+    OfflineUnit(UnitName) = "/offline/units/{unit}";
+    OfflineArea(UnitName) = "/offline/area/{unit}";
+    Worker = "/worker.js";
+    Manifest = "/manifest.webmanifest";
+
     Health = "/health";
     ApiReports = "/api/v1/reports";
+    ApiSignedReports = "/api/v1/signed-reports";
+    ApiTabletKeys = "/api/v1/tablet-keys";
     ApiFindings = "/api/v1/findings";
     ApiBypasses = "/api/v1/bypasses";
     ApiEntries = "/api/v1/entries";

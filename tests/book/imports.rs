@@ -57,6 +57,7 @@ async fn a_railway_in_five_commands() {
     for (what, text, new, same) in [
         ("people", &lists.people, 6, 0),
         ("schedules", &lists.schedules, 1, 0),
+        ("checks", &lists.checks, 1, 0),
         ("units", &lists.units, 3, 0),
         ("authorisations", &lists.authorisations, 1, 0),
     ] {
@@ -69,6 +70,9 @@ async fn a_railway_in_five_commands() {
         says(&told, 0, &format!("new=0 same={new} rejected=0"));
         assert_eq!(rejected(&house, &format!("{name}.rejected.csv")), None);
     }
+    // The list of devices says nothing of the checks: they stay, and nothing is new.
+    let again = import(&house, "schedules", "schedules.csv", lists.schedules.as_bytes(), &[]).await;
+    says(&again, 0, "new=0 same=1 rejected=0");
     let size = house.is_clean().await;
     // With Windows line ends, a byte-order mark and columns in another order it is the same list.
     let people = "\u{feff}role,sign_in,craft,name\r\ncrew,ann,engineer,Ann Example\r\ncrew,BOB,conductor,Bob Example\r\n";

@@ -33,31 +33,47 @@ pub struct Chromium {
     pub driver: WebDriver,
     port: u16,
     process: Child,
-    _profile: tempfile::TempDir,
+    _profile: Option<tempfile::TempDir>,
 }
 
 impl Chromium {
     pub async fn start(scripts: Scripts) -> Self {
-        Self::start_with(scripts, json!({})).await
+        Self::on_its_own(scripts, json!({})).await
     }
 
     /// With the browser's own letters twice as large, as somebody sets them who needs it: 32 px for 16.
     pub async fn start_with_large_text() -> Self {
         let large =
             json!({"webkit.webprefs.default_font_size": 32, "webkit.webprefs.default_fixed_font_size": 26});
-        Self::start_with(Scripts::On, large).await
+        Self::on_its_own(Scripts::On, large).await
     }
 
-    async fn start_with(scripts: Scripts, mut prefs: serde_json::Value) -> Self {
+    async fn on_its_own(scripts: Scripts, prefs: serde_json::Value) -> Self {
+        let profile = tempfile::tempdir().unwrap();
+        let mut started = Self::start_on(scripts, profile.path(), &[], prefs).await;
+        started._profile = Some(profile);
+        started
+    }
+
+    /// On a profile that outlives it, as a tablet's does.
+    pub async fn with(scripts: Scripts, profile: &Path, flags: &[&str]) -> Self {
+        Self::start_on(scripts, profile, flags, json!({})).await
+    }
+
+    async fn start_on(
+        scripts: Scripts,
+        profile: &Path,
+        flags: &[&str],
+        mut prefs: serde_json::Value,
+    ) -> Self {
         let chromium = installed("chromium", "chromium");
         let (process, port) = driver_process(&installed("chromedriver", "chromium-driver"));
-        let profile = tempfile::tempdir().unwrap();
         let mut wanted = ChromeCapabilities::new();
         wanted.set_binary(&chromium.display().to_string()).unwrap();
-        for flag in FLAGS {
+        for flag in FLAGS.iter().chain(flags) {
             wanted.add_arg(flag).unwrap();
         }
-        wanted.add_arg(&format!("--user-data-dir={}", profile.path().display())).unwrap();
+        wanted.add_arg(&format!("--user-data-dir={}", profile.display())).unwrap();
         if scripts == Scripts::Off {
             prefs["profile.managed_default_content_settings.javascript"] = json!(2);
         }
@@ -66,7 +82,7 @@ impl Chromium {
             wanted.set_logging_prefs(log, LoggingPrefsLogLevel::All).unwrap();
         }
         let driver = WebDriver::new(format!("http://127.0.0.1:{port}"), wanted).await.unwrap();
-        Self { driver, port, process, _profile: profile }
+        Self { driver, port, process, _profile: None }
     }
 }
 

@@ -4,6 +4,7 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
 mod accessible;
+mod answers;
 mod chromium;
 mod every;
 mod extremes;
@@ -11,9 +12,11 @@ mod house;
 mod journey;
 mod keyboard;
 mod looks;
+mod offline;
 mod person;
 mod screens;
 mod sheet;
+mod situations;
 mod slow;
 mod taps;
 mod twice;

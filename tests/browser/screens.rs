@@ -13,6 +13,8 @@ const CREW: &[(&str, &str)] = &[
     ("units", "/units"),
     ("units-found", "/units?q=412"),
     ("handover", "/units/QHB-412"),
+    ("start-check", "/units/QHB-412/start-check?check.1=not_right&battery_rest_v=64.5"),
+    ("brake-set-up", "/units/QHB-412/start-check?for=brake_set_up"),
     ("choose", "/units/QHB-412/write"),
     ("pick", "/units/QHB-412/write/breaker_trip"),
     ("trip", "/units/QHB-412/write/breaker_trip?device=TC2"),

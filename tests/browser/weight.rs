@@ -17,6 +17,8 @@ const CREW: &[&str] = &[
     "/units",
     "/units?q=4",
     "/units/QHB-412",
+    "/units/QHB-412/start-check",
+    "/units/QHB-412/start-check?for=parking",
     "/units/QHB-412/write",
     "/units/QHB-412/write/breaker_trip",
     "/units/QHB-412/write/breaker_trip?device=TC2",

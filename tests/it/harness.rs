@@ -326,6 +326,23 @@ impl<'a> Page<'a> {
         self.browser.post(&form.action, &borrowed).await
     }
 
+    /// Asks the form's page with what was typed, as a form does that changes nothing; `at` where one of its buttons
+    /// leads elsewhere.
+    pub async fn ask(self, at: Option<&str>) -> Page<'a> {
+        let form = self.form();
+        let typed = |name: &str| self.typed.iter().rev().find(|(n, _)| n == name).map(|(_, v)| v.clone());
+        let pair = |f: &html::Field| {
+            let value = typed(&f.name).or(f.value.clone())?;
+            Some(format!("{}={}", paths::encoded(&f.name), paths::encoded(&value)))
+        };
+        let query: Vec<String> = form.fields.iter().filter_map(pair).collect();
+        if let Some(at) = at {
+            assert!(self.body.contains(&format!("formaction=\"{at}\"")), "no button leads to {at}");
+        }
+        let path = format!("{}?{}", at.unwrap_or(&form.action), query.join("&"));
+        self.browser.get(path).await
+    }
+
     /// The first form of the page itself, not those of the frame around it.
     #[track_caller]
     pub fn form(&self) -> html::Form {

@@ -16,6 +16,8 @@ mod parked;
 mod permits;
 mod run;
 mod sign_in;
+mod start_check;
+mod tablets;
 mod thresholds;
 mod waiting;
 mod weight;

@@ -75,7 +75,8 @@ fn is_somebodys(route: &Route) -> bool {
 
 /// The route's address with one person's things in it. A new parameter is named here, or the test fails.
 async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>) -> String {
-    let mut path = route.path.replace("{unit}", "QHB-413").replace("{kind}", "defect");
+    let mut path =
+        route.path.replace("{unit}", "QHB-413").replace("{kind}", "defect").replace("{class}", "HB6");
     if path.contains("{entry}") {
         path = path.replace("{entry}", &draft_one(browser).await);
     }
@@ -87,6 +88,8 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         p if p.starts_with("/bypasses") => entry_id(whose.n),
         p if p.starts_with("/reports") => whose.report(),
         p if p.starts_with("/kept") => whose.kept(),
+        p if p.starts_with("/tablets/reports") => whose.report(),
+        p if p.starts_with("/tablets/keys") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c01".to_owned(),
         _ => String::new(),
     };
     let path = path.replace("{id}", &id);
@@ -116,7 +119,7 @@ fn fields<'a>(route: &Route, me: &'a str) -> Vec<(&'static str, &'a str)> {
 
 fn word(route: &Route, page: &Page) -> &'static str {
     match page.status {
-        200 | 201 | 409 | 422 => "in",
+        200 | 201 | 400 | 409 | 422 => "in",
         303 if page.location().starts_with("/sign-in") && route.path != paths::SignOut::PATTERN => "sign in",
         303 => "sent on",
         401 => "sign in",

@@ -2,8 +2,9 @@
 use breakerbook::{
     base::{ClassName, Instant, Tag, UnitName, zone::Day},
     roster::{
-        Device, DeviceKind, Panel, Place, Schedule, UnitCard,
-        schedule::{CrewResets, StartLimits},
+        Check, Device, DeviceKind, Panel, Place, Schedule, UnitCard,
+        check::{AppliesWhen, Prevents},
+        schedule::{CrewResets, StartLimits, StartMotors},
     },
 };
 
@@ -49,7 +50,7 @@ pub fn schedule() -> Schedule {
     };
     let devices = vec![
         device("TC2", "Traction inverter 2", DeviceKind::Breaker, 1, 1),
-        device("FP", "Fuel pump", DeviceKind::Breaker, 1, 2),
+        Device { start_group: true, ..device("FP", "Fuel pump", DeviceKind::Breaker, 1, 2) },
         Device { rating_a: Some(400.0), ..device("SF", "Start fuse", DeviceKind::Fuse, 1, 3) },
         Device { ground_protection: true, ..device("GRC", "Ground-relay cutout", DeviceKind::Switch, 2, 1) },
         Device { safety_device: true, ..device("ALR", "Alerter", DeviceKind::Breaker, 2, 2) },
@@ -57,7 +58,14 @@ pub fn schedule() -> Schedule {
     Schedule {
         class: ClassName::from("HB6"),
         effective: Instant::parse("2020-01-01T00:00:00Z").unwrap(),
-        start: StartLimits::default(),
+        start: StartLimits {
+            motors: Some(StartMotors::Both),
+            control_min_v: Some(50.0),
+            cranking_min_v: Some(55.0),
+            crank_attempts: Some(3),
+            long_shutdown_h: Some(48.0),
+            ..StartLimits::default()
+        },
         panels: vec![Panel {
             name: "A".into(),
             title: "Main panel".into(),
@@ -66,5 +74,26 @@ pub fn schedule() -> Schedule {
             columns: 3,
         }],
         devices,
+        checks: checks(),
     }
+}
+
+fn checks() -> Vec<Check> {
+    let check = |place: &str, text: &str, applies_when, device: Option<&str>, prevents: &[Prevents]| Check {
+        place: place.into(),
+        text: text.into(),
+        right: "As it should be".into(),
+        applies_when,
+        device: device.map(Tag::from),
+        prevents: prevents.to_vec(),
+    };
+    vec![
+        check("Left side", "Start fuse", AppliesWhen::Start, Some("SF"), &[Prevents::Start]),
+        check("Engine room", "Engine oil", AppliesWhen::Start, None, &[Prevents::Start]),
+        check("Engine room", "Prelubrication", AppliesWhen::ColdStart, None, &[Prevents::Start]),
+        check("Cab", "Fuel pump", AppliesWhen::Start, Some("FP"), &[Prevents::Start, Prevents::Load]),
+        check("Cab", "Ground-relay cutout", AppliesWhen::Start, Some("GRC"), &[]),
+        check("Cab", "Brake test", AppliesWhen::BrakeSetUp, None, &[Prevents::Lead]),
+        check("Ground", "Hand brake", AppliesWhen::Parking, None, &[]),
+    ]
 }

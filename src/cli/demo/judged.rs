@@ -82,6 +82,7 @@ fn roster() -> Roster {
             start: Default::default(),
             panels: vec![],
             devices: vec![],
+            checks: vec![],
         };
         let class_of = Class { name: class.clone(), schedules: vec![Arc::new(schedule)] };
         roster.classes.entry(class).or_insert_with(|| Arc::new(class_of));

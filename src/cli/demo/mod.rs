@@ -27,14 +27,16 @@ pub const SEED: u64 = 20_417;
 const PEOPLE: &str = include_str!("people.csv");
 const UNITS: &str = include_str!("units.csv");
 const SCHEDULES: &str = include_str!("schedules.csv");
+const CHECKS: &str = include_str!("checks.csv");
 const AUTHORISATIONS: &str = include_str!("authorisations.csv");
 const TROUBLES: &str = include_str!("troubles.csv");
 
-/// The four import files, each with its header line, in the columns of the interchange contract.
+/// The import files, each with its header line, in the columns of the interchange contract.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Csvs {
     pub people: String,
     pub schedules: String,
+    pub checks: String,
     pub units: String,
     pub authorisations: String,
 }
@@ -56,6 +58,7 @@ pub fn files(ends: Instant, zone: &Zone) -> Csvs {
     Csvs {
         people: PEOPLE.to_owned(),
         schedules: SCHEDULES.to_owned(),
+        checks: CHECKS.to_owned(),
         units: UNITS.to_owned(),
         authorisations: dated(AUTHORISATIONS, ends, zone),
     }

@@ -11,6 +11,7 @@ pub fn small() -> Csvs {
     Csvs {
         people: PEOPLE.to_owned(),
         schedules: SCHEDULES.to_owned(),
+        checks: CHECKS.to_owned(),
         units: UNITS.to_owned(),
         authorisations: AUTHORISATIONS.to_owned(),
     }
@@ -24,6 +25,13 @@ sam,Sam Example,shop,electrician
 sue,Sue Example,supervisor,road foreman
 max,Max Example,supervisor,rules officer
 ada,Ada Example,administrator,office
+";
+
+const CHECKS: &str = "\
+class,order,place,text,right,applies_when,device,prevents
+T2,1,Left side,Battery switch,Closed,,BK,start
+T2,2,Cab,Local control,On,start,LC,start lead
+T2,3,Cab,Test cocks,Nothing but air,cold_start,,start
 ";
 
 const UNITS: &str = "\

@@ -7,11 +7,12 @@ use crate::{
     book::Channel,
     cli::{Failed, Outcome, open, say},
     desk::{
-        Desk, Pending, Refused,
+        Act, Desk, Pending, Refused,
         keep_people::Kept,
         reports::{FileReport, Filer, ReadingFailed, Receipt},
+        signed::Sent,
     },
-    people::Act,
+    people,
 };
 
 /// A line that was not taken, as it goes to FILE.rejected.jsonl.
@@ -27,7 +28,8 @@ const UNDER_WAY: usize = 2 * crate::db::writer::BULK;
 
 pub async fn run(file: File) -> Outcome {
     let desk = open(&file.book).await?;
-    let filer = Filer { by: importer(&desk, file.by.as_deref(), Act::FileReport)?, channel: Channel::Import };
+    let filer =
+        Filer { by: importer(&desk, file.by.as_deref(), people::Act::FileReport)?, channel: Channel::Import };
     let bytes = read(&file.file)?;
     let mut tally = Tally { file: &file.file, out: None, kept: Kept::default(), rejected: 0 };
     if !file.dry_run {
@@ -57,10 +59,13 @@ async fn take_lines<'a>(
         if report.trim_ascii().is_empty() {
             continue;
         }
-        let became = match FileReport::read(report, filer, &desk.world(), desk.clock().now()) {
-            Err(why) => Became::Refused(problems(why)),
-            Ok(_) if dry_run => Became::WouldBeFiled,
-            Ok(act) => Became::HandedOver(desk.hand_over_patiently(act, None).await.map_err(refused)?),
+        // A tablet's queue saved to a file: signed by its key, whoever brings it.
+        let became = match Sent::read(report) {
+            Some(sent) => hand_over(desk, sent.check(desk).await, dry_run).await?,
+            None => {
+                let read = FileReport::read(report, filer, &desk.world(), desk.clock().now());
+                hand_over(desk, read, dry_run).await?
+            }
         };
         under_way.push_back(Line { number: n + 1, report, became });
         if under_way.len() >= UNDER_WAY {
@@ -71,6 +76,18 @@ async fn take_lines<'a>(
         tally.settle(under_way.pop_front()).await?;
     }
     Ok(())
+}
+
+async fn hand_over<A: Act<Answer = Receipt>>(
+    desk: &Desk,
+    read: Result<A, ReadingFailed>,
+    dry_run: bool,
+) -> Result<Became, Failed> {
+    Ok(match read {
+        Err(why) => Became::Refused(problems(why)),
+        Ok(_) if dry_run => Became::WouldBeFiled,
+        Ok(act) => Became::HandedOver(desk.hand_over_patiently(act, None).await.map_err(refused)?),
+    })
 }
 
 /// A line under way. All wait in one queue, so that the rejected come out in the order of the file.

@@ -16,6 +16,7 @@ pub fn lists(fleet: &Fleet) -> Csvs {
     Csvs {
         people: people(),
         schedules: schedules(fleet),
+        checks: String::new(),
         units: units(fleet),
         authorisations: format!(
             "sign_in,classes,from,to,basis,granted_by\nshop.01,*,{},,Course on ground protection,super.01\n",

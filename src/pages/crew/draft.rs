@@ -3,10 +3,11 @@
 use serde::{Deserialize, Serialize};
 use uuid::{NoContext, Timestamp, Uuid};
 
-use super::{answers::About, typed::Typed};
+use super::{answers::About, store, typed::Typed};
 use crate::{
-    base::{EntryId, Instant, ReportId, UnitName, instant::SECOND},
+    base::{EntryId, Instant, ReportId, SignIn, UnitName, instant::SECOND},
     reports::kinds::Kind,
+    web::{App, Oops},
 };
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -81,6 +82,23 @@ impl Draft {
     pub fn unsent(&self) -> impl Iterator<Item = &DraftEntry> {
         self.entries.iter().filter(|e| e.sent.is_none())
     }
+}
+
+/// What came signed from a tablet needs no signature here any more; entries that were not in it stay, under a new id.
+pub async fn drop_filed(
+    app: &App,
+    who: &SignIn,
+    unit: UnitName,
+    report: ReportId,
+    entries: Vec<EntryId>,
+) -> Result<(), Oops> {
+    let (who, now) = (who.clone(), app.now());
+    app.desk()
+        .aside(move |db| {
+            Box::pin(async move { store::drop_filed(db, &who, &unit, report, &entries, now).await })
+        })
+        .await?;
+    Ok(())
 }
 
 /// A fresh UUID of version 7, so that ids sort as they were made.

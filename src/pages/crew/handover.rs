@@ -22,6 +22,7 @@ use crate::{
         form::Field,
         panel::{DeviceView, Drawing, draw},
         state::State as Drawn,
+        tablet::signed_how,
     },
     people::Act,
     reports::{
@@ -59,6 +60,7 @@ pub struct HandoverPage {
     pub action: String,
     pub write: String,
     pub report: String,
+    pub start_check: String,
 }
 
 /// A device that is not where it should be.
@@ -184,6 +186,7 @@ async fn handover(
         action: paths::HandoverRead(here.unit.clone()).to_string(),
         write: paths::Write(here.unit.clone()).to_string(),
         report: paths::Report(here.unit.clone()).to_string(),
+        start_check: paths::StartCheck(here.unit.clone()).to_string(),
     };
     page(status, &view)
 }
@@ -266,7 +269,7 @@ fn report_lines(here: &UnitHere, row: &ReportRow, entries: &[EntryRow]) -> Repor
     report.main = std::mem::take(&mut report.sub);
     ReportLines {
         report,
-        author: row.author.clone(),
+        author: format!("{}{}", row.author, signed_how(row.confirmed)),
         remarks: row.remarks.clone().unwrap_or_default(),
         entries: of_it.map(line).collect(),
     }
@@ -371,6 +374,7 @@ mod tests {
             action: "#".into(),
             write: "#".into(),
             report: "#".into(),
+            start_check: "#".into(),
         }
     }
 }

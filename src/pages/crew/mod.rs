@@ -12,8 +12,10 @@ mod handing;
 mod handover;
 mod heard;
 mod holds;
+mod offline;
 mod outcomes;
 mod picture;
+mod prefill;
 mod receipt;
 mod remembered;
 mod report;
@@ -23,17 +25,19 @@ mod runs;
 mod send;
 mod slip;
 mod stale;
+mod start_check;
 mod store;
 pub mod typed;
 mod unit_of;
 mod units;
+mod walk;
 mod write;
 mod writing;
 mod wrong;
 
 use crate::{
     people::Act,
-    web::{Route, paths},
+    web::{Door, Route, paths},
 };
 
 pub fn routes() -> Vec<Route> {
@@ -42,6 +46,7 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Handover::PATTERN, Act::ReadUnits, handover::show),
         Route::post(paths::HandoverRead::PATTERN, Act::ReadHandover, handover::read),
         Route::get(paths::Receipt::PATTERN, Act::ReadUnits, receipt::show),
+        Route::get(paths::StartCheck::PATTERN, Act::ReadUnits, start_check::show),
         Route::get(paths::Run::PATTERN, Act::FileReport, run::show),
         Route::post(paths::Run::PATTERN, Act::FileReport, run::keep),
         Route::get(paths::RunClose::PATTERN, Act::FileReport, run::ask),
@@ -56,5 +61,11 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::EntryOut::PATTERN, Act::FileReport, report::take_out),
         Route::get(paths::EntrySend::PATTERN, Act::FileReport, send::show),
         Route::post(paths::EntrySend::PATTERN, Act::FileReport, send::send),
+        Route::get(paths::Offline::PATTERN, Door::Open, offline::shell::show),
+        Route::get(paths::Worker::PATTERN, Door::Open, offline::shell::worker),
+        Route::get(paths::Manifest::PATTERN, Door::Open, offline::shell::manifest),
+        Route::get(paths::OfflineClass::PATTERN, Act::ReadUnits, offline::pictures::class),
+        Route::get(paths::OfflineUnit::PATTERN, Act::FileReport, offline::pictures::unit),
+        Route::get(paths::OfflineArea::PATTERN, Act::ReadUnits, offline::pictures::area),
     ]
 }

@@ -49,7 +49,7 @@ impl Known {
         }
         let repairs = shop::store::repairs_of(db, &units).await?;
         let reviewed = reviews(db, entries).await?;
-        let decisions = decisions(db, now).await?;
+        let decisions = decisions(db, None, now).await?;
         let mut known = Self { now, repairs, findings, decisions, reviewed, pictures: BTreeMap::new() };
         // How the devices of a unit stand takes all of its history to tell: only where nothing else answers.
         let unanswered = calling.into_iter().filter(|row| known.answered(row, world).is_none());

@@ -9,7 +9,12 @@ use super::{asking::words, entry_line::EntryLine};
 use crate::{
     base::{Instant, ReportId, UnitName, Zone},
     book,
-    desk::world::{World, is_late},
+    desk::{
+        tablets,
+        world::{World, is_late},
+    },
+    pages::drawn::tablet::{clock_says, signed_how},
+    people::tablet::TabletReport,
     reports::{
         Report,
         store::{self, EntryRow, ReportRow, Wanted},
@@ -44,12 +49,22 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Path(id): Path<S
     let wanted = Wanted { report: Some(id), ..Wanted::default() };
     let mut entries = store::entries(&mut db, &wanted).await?;
     let filed = as_filed(&mut db, row.seq).await?;
+    let tablet = tablets::of_report(&mut db, id).await?;
     drop(db);
     let consist = filed.as_ref().map_or_else(Vec::new, |report| report.consist.clone());
     // As they happened; of one moment, as they were written down.
     let place = |e: &EntryRow| filed.as_ref()?.entries.iter().position(|f| f.id.to_string() == e.id);
     entries.sort_by_key(|e| (e.at, place(e)));
-    page(StatusCode::OK, &ReceiptPage::of(frame, &app, &me, &row, &entries, &consist))
+    let mut view = ReceiptPage::of(frame, &app, &me, &row, &entries, &consist);
+    view.facts.extend(tablet.iter().flat_map(|tablet| of_tablet(tablet, &app.world().railway.zone)));
+    page(StatusCode::OK, &view)
+}
+
+/// What is to be said of the tablet that signed it, and what its author said to it later.
+fn of_tablet(tablet: &TabletReport, zone: &Zone) -> Vec<(&'static str, String)> {
+    let clock = clock_says(tablet, zone).map(|says| ("Clock", says));
+    let words = tablet.answer.as_ref().and_then(|answer| answer.words.clone());
+    clock.into_iter().chain(words.map(|words| ("In their words", words))).collect()
 }
 
 /// The report as its page of the book has it.
@@ -103,7 +118,7 @@ fn facts(row: &ReportRow, consist: &[UnitName], zone: &Zone) -> Vec<(&'static st
         Some(by) if *by != row.author => {
             format!("entered by {by} for {}, not signed by {}", row.author, row.author)
         }
-        _ => format!("{}, {}", row.author, at(row.signed_at)),
+        _ => format!("{}, {}{}", row.author, at(row.signed_at), signed_how(row.confirmed)),
     };
     let late = if is_late(Instant(row.signed_at), Instant(row.recorded_at)) { ", late" } else { "" };
     let from = row.run_from.as_ref().map(|place| format!("from {place}"));

@@ -2,7 +2,7 @@
 //! what lies in this person's own draft.
 use super::{checking::Sheet, draft::Kept, store, unit_of::UnitHere};
 use crate::{
-    base::{SignIn, Tag},
+    base::{EntryId, SignIn},
     reports::{kinds::Kind, stored, vocabulary::Signs},
     roster::Device,
     rules::{
@@ -34,7 +34,8 @@ fn reckon(
     let subject = Subject::Device(device.tag.clone());
     let of_it = dossiers.iter().filter(|(key, _)| key.subject == subject);
     let mut facts: Vec<Fact> = of_it.flat_map(|(_, dossier)| dossier.facts()).cloned().collect();
-    facts.extend(draft.into_iter().flat_map(|kept| drafted(here, me, &device.tag, kept, sheet)));
+    let drafted = drafted(here, me, draft, Some(sheet.entry));
+    facts.extend(drafted.into_iter().filter(|(of, _)| *of == subject).map(|(_, fact)| fact));
     let all = Dossier::of(facts);
     let ticked: Vec<Signs> =
         sheet.typed.stated("signs").as_deref().and_then(Signs::parse).into_iter().collect();
@@ -52,7 +53,13 @@ fn reckon(
 }
 
 /// What is written down but not signed yet counts as well; the entry on the form itself does not.
-fn drafted(here: &UnitHere, me: &SignIn, tag: &Tag, kept: &Kept, sheet: &Sheet) -> Vec<Fact> {
+pub fn drafted(
+    here: &UnitHere,
+    me: &SignIn,
+    kept: Option<&Kept>,
+    but: Option<EntryId>,
+) -> Vec<(Subject, Fact)> {
+    let Some(kept) = kept else { return Vec::new() };
     let source = Source {
         report: kept.id,
         seq: 0,
@@ -61,10 +68,9 @@ fn drafted(here: &UnitHere, me: &SignIn, tag: &Tag, kept: &Kept, sheet: &Sheet) 
         run: None,
         position: None,
     };
-    let others = kept.draft.unsent().filter(|entry| entry.id != sheet.entry);
+    let others = kept.draft.unsent().filter(|entry| Some(entry.id) != but);
     let read = others.filter_map(|entry| stored::entry(&Sheet::of(entry).json(here, me).0.to_string()).ok());
-    let routed = read.flat_map(|entry| route(&source, &entry, here.schedule()));
-    routed.filter(|(subject, _)| *subject == Subject::Device(tag.clone())).map(|(_, fact)| fact).collect()
+    read.flat_map(|entry| route(&source, &entry, here.schedule())).collect()
 }
 
 fn lines(answer: &ResetAnswer) -> Vec<String> {

@@ -23,7 +23,7 @@ use crate::{
 };
 
 /// The last look at a cutout before leaving, one tap each.
-const CUTOUT: Words = &[
+pub const CUTOUT: Words = &[
     ("closed_sealed", "Closed and sealed"),
     ("closed_broken", "Closed, seal broken"),
     ("open", "Open"),

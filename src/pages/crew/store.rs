@@ -2,11 +2,11 @@
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    draft::{Draft, Kept},
+    draft::{Draft, Kept, fresh_id},
     run,
 };
 use crate::{
-    base::{Instant, ReportId, SignIn, UnitName},
+    base::{EntryId, Instant, ReportId, SignIn, UnitName},
     desk::parts,
     rules::{Dossier, DossierKey},
 };
@@ -68,6 +68,29 @@ pub async fn change_draft(
 pub async fn drop_draft(db: &mut SqliteConnection, who: &SignIn, id: ReportId) -> Sql<()> {
     let sql = "DELETE FROM draft WHERE id = ? AND sign_in = ?";
     sqlx::query(sql).bind(id.to_string()).bind(who.as_str()).execute(db).await.map(drop)
+}
+
+/// Takes out of a draft what was filed from a tablet, and the draft with its last entry.
+pub async fn drop_filed(
+    db: &mut SqliteConnection,
+    who: &SignIn,
+    unit: &UnitName,
+    report: ReportId,
+    entries: &[EntryId],
+    now: Instant,
+) -> Sql<()> {
+    let Some(mut kept) = draft_of(db, who, unit).await? else { return Ok(()) };
+    let before = kept.draft.entries.len();
+    kept.draft.entries.retain(|entry| !entries.contains(&entry.id));
+    if kept.id != report && kept.draft.entries.len() == before {
+        return Ok(());
+    }
+    drop_draft(db, who, kept.id).await?;
+    if kept.draft.unsent().next().is_none() {
+        return Ok(());
+    }
+    let fresh = Kept::new(ReportId(fresh_id(now)), kept.unit.clone(), now);
+    change_draft(db, who.clone(), fresh, |_| true, |draft| *draft = kept.draft).await.map(drop)
 }
 
 fn kept(row: &SqliteRow) -> Sql<Kept> {

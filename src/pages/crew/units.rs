@@ -28,6 +28,8 @@ pub struct UnitsPage {
     pub q: String,
     /// Nothing was looked for.
     pub idle: bool,
+    /// Of the only unit that was found.
+    pub start_check: Option<LinkLine>,
     pub found: Vec<LinkLine>,
     /// A unit that is not on the roster can be written about all the same.
     pub unknown: Option<LinkLine>,
@@ -69,6 +71,7 @@ pub async fn show(State(app): State<App>, me: Me, frame: Frame, Query(search): Q
     let view = UnitsPage {
         frame,
         idle: q.is_empty(),
+        start_check: start_check(&found),
         unknown: unknown(&world, &q).filter(|_| found.is_empty()),
         keys: keys(&run, &found),
         run: on_a_run(&run),
@@ -119,6 +122,12 @@ fn find<'a>(world: &'a World, q: &str) -> Vec<&'a UnitName> {
     found.sort_by_key(|unit| (unit.as_str().len(), unit.as_str().to_owned()));
     found.truncate(MOST_FOUND);
     found
+}
+
+fn start_check(found: &[&UnitName]) -> Option<LinkLine> {
+    let [unit] = found else { return None };
+    let href = paths::StartCheck((*unit).clone()).to_string();
+    Some(LinkLine { href, main: format!("Start check of {unit}"), sub: String::new() })
 }
 
 fn unit_line(world: &World, unit: &UnitName) -> LinkLine {
@@ -179,6 +188,7 @@ mod tests {
             let view = UnitsPage {
                 frame,
                 q: "41".into(),
+                start_check: None,
                 idle: false,
                 found: vec![
                     line("QHB 41", "class S2, home shop Slate Gap"),

@@ -83,11 +83,15 @@ impl KindKey {
 }
 
 impl ChoosePage {
+    pub fn kinds_of(unit: &UnitName) -> Vec<KindKey> {
+        KINDS.map(|kind| KindKey::of(unit, kind)).into()
+    }
+
     pub fn of(frame: Frame, unit: &UnitName, drafted: usize) -> Self {
         Self {
             frame,
             unit: unit.to_string(),
-            kinds: KINDS.map(|kind| KindKey::of(unit, kind)).into(),
+            kinds: Self::kinds_of(unit),
             report: paths::Report(unit.clone()).to_string(),
             handover: paths::Handover(unit.clone()).to_string(),
             drafted,

@@ -11,7 +11,7 @@ use super::{
     checking::{Checked, Sheet},
     draft::{Draft, DraftEntry, Kept, fresh_id},
     picture::Picture,
-    remembered, resetting, run, store,
+    prefill, remembered, resetting, run, store,
     typed::Typed,
     unit_of::UnitHere,
     write::{Asked, ChoosePage, EntryPage, PickPage, begins_at_the_panel},
@@ -42,6 +42,7 @@ pub async fn ask(
     frame: Frame,
     Path((unit, kind)): Path<(String, String)>,
     Query(tapped): Query<Tapped>,
+    Query(given): Query<Vec<(String, String)>>,
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let kind = kind_of(&kind)?;
@@ -50,8 +51,11 @@ pub async fn ask(
         return pick(&app, frame, &here, kind).await;
     }
     let entry = EntryId(fresh_id(here.now));
-    let typed = remembered::circumstances(&app, &me, &here, kind).await?;
-    let sheet = Sheet { kind, about, entry, typed, version: None };
+    let mut typed = remembered::circumstances(&app, &me, &here, kind).await?;
+    let mut sheet = Sheet { kind, about, entry, typed: Typed::default(), version: None };
+    let given = prefill::typed(kind, sheet.device(&here), &given);
+    given.all().for_each(|(name, value)| typed.set(name, value));
+    sheet.typed = typed;
     form(&app, &me, StatusCode::OK, frame, &here, &sheet, &Checked::default()).await
 }
 

@@ -5,6 +5,7 @@ pub mod pager;
 pub mod panel;
 pub mod rules;
 pub mod state;
+pub mod tablet;
 pub mod told;
 pub mod watch;
 

@@ -32,6 +32,8 @@ pub fn frame(palette: Palette) -> Frame {
         print_css: "../../static/print.css".into(),
         js: "../../static/book.js".into(),
         icon: "../../static/icon.svg".into(),
+        online_js: "../../static/online.js".into(),
+        manifest: "/manifest.webmanifest",
     }
 }
 
@@ -154,6 +156,7 @@ pub fn schedule() -> Schedule {
             panel("B", "Power panel", "electrical cabinet, left door", 4),
         ],
         devices,
+        checks: Vec::new(),
     }
 }
 

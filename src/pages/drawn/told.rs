@@ -350,6 +350,7 @@ fn written_by(row: &EntryRow) -> String {
     match row.channel.as_str() {
         "import" => format!("entered from a file for {}, not signed by them", row.author),
         "token" => format!("sent by a program of {}", row.author),
+        "device" => format!("written by {}{}", row.author, super::tablet::signed_how(row.confirmed)),
         _ => format!("written by {}", row.author),
     }
 }

@@ -3,6 +3,7 @@ mod home;
 mod kept;
 mod password;
 mod sign_in;
+mod tablets;
 mod thresholds;
 
 use crate::{
@@ -20,6 +21,9 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::Password::PATTERN, Door::SignedIn, password::send),
         Route::get(paths::Kept::PATTERN, Door::SignedIn, kept::show),
         Route::post(paths::KeptDrop::PATTERN, Door::SignedIn, kept::drop_one),
+        Route::get(paths::Tablets::PATTERN, Door::SignedIn, tablets::show),
+        Route::post(paths::TabletRevoke::PATTERN, Door::SignedIn, tablets::revoke),
+        Route::post(paths::TabletAnswer::PATTERN, Door::SignedIn, tablets::answer),
         Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),
         Route::post(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::sign),
     ]

@@ -130,9 +130,11 @@ pub(super) async fn open(app: &App, who: &SignIn, before: Option<TokenHash>) -> 
 async fn where_to(app: &App, token: &Token, form: &Form) -> Result<String, Oops> {
     let mut c = app.desk().read().await?;
     let session = secrets::session(&mut c, token.hash(), app.now()).await?;
+    // Confirmed or disowned at the next sign-in: it is the first thing they see.
     Ok(match session {
         Some(session) if session.must_change => paths::Password.to_string(),
         Some(session) if session.kept_forms > 0 => paths::Kept.to_string(),
+        Some(session) if session.unanswered > 0 => paths::Tablets.to_string(),
         _ => own_path(&form.next).to_owned(),
     })
 }

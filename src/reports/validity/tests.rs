@@ -44,7 +44,7 @@ fn device(tag: &str, kind: DeviceKind, ground_protection: bool) -> Device {
 fn schedule(from: &str, devices: Vec<Device>) -> Arc<Schedule> {
     let effective = Instant::parse(from).unwrap();
     let (class, start) = (ClassName::from("E8"), StartLimits::default());
-    Arc::new(Schedule { class, effective, start, panels: Vec::new(), devices })
+    Arc::new(Schedule { class, effective, start, panels: Vec::new(), devices, checks: Vec::new() })
 }
 
 fn roster() -> Roster {

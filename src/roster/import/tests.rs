@@ -184,3 +184,85 @@ proptest::proptest! {
         let _ = read_units(&format!("unit,class,in_service\n{}", cells.join(",")));
     }
 }
+
+mod checks {
+    use super::*;
+    use crate::roster::{
+        check::{AppliesWhen, Prevents},
+        import::checks::checks,
+    };
+
+    const HEADER: &str = "class,order,place,text,right,applies_when,device,prevents";
+
+    fn next(class: &ClassName) -> Result<Schedule, String> {
+        let file = "class,panel,panel_where,tag,kind\nE8,outside,nose,BK,switch\n";
+        let known = read(file).good.into_iter().find(|schedule| schedule.class == *class);
+        known.ok_or_else(|| format!("There is no class {class} yet: import its schedule first."))
+    }
+
+    fn read_checks(rows: &str) -> Import<Schedule> {
+        checks(format!("{HEADER}\n{rows}").as_bytes(), next).unwrap()
+    }
+
+    #[test]
+    fn they_stand_in_walking_order_on_the_next_version_of_the_schedule() {
+        let import = read_checks(
+            "E8,20,Cab,Throttle,Idle,,,\nE8,,Cab,Handbrake,Wound,parking,,move\n\
+             E8,10,Left side,Battery switch,Closed,start,BK,start load start\n",
+        );
+        assert_eq!(import.rejects, []);
+        let [schedule] = import.good.as_slice() else { panic!("{import:?}") };
+        assert_eq!(schedule.devices.len(), 1, "the devices are those it had");
+        let [switch, throttle, brake] = schedule.checks.as_slice() else { panic!("{schedule:?}") };
+        assert_eq!((switch.place.as_str(), switch.right.as_str()), ("Left side", "Closed"));
+        assert_eq!(switch.device, Some(Tag::from("BK")));
+        assert_eq!(switch.prevents, [Prevents::Start, Prevents::Load]);
+        assert_eq!((throttle.applies_when, throttle.prevents.len()), (AppliesWhen::Start, 0));
+        assert_eq!(brake.applies_when, AppliesWhen::Parking, "without an order it comes last");
+    }
+
+    #[test]
+    fn a_bad_row_has_its_reason_and_spoils_its_class_only() {
+        for (row, part) in [
+            ("E8,,,x,y,,,", "place is blank"),
+            ("E8,,Cab,,y,,,", "text is blank"),
+            ("E8,,Cab,x,,,,", "right is blank"),
+            ("E8,zero,Cab,x,y,,,", "order is"),
+            ("E8,,Cab,x,y,parkin,,", "Did you mean parking?"),
+            ("E8,,Cab,x,y,,BKX,", "class E8 has no such tag"),
+            ("E8,,Cab,x,y,,,stat", "Did you mean start?"),
+            ("QZ9,,Cab,x,y,,,", "There is no class QZ9 yet"),
+            (",,Cab,x,y,,,", "class is blank"),
+        ] {
+            let import = read_checks(&format!("E8,1,Cab,Throttle,Idle,,,\n{row}\n"));
+            let reasons: Vec<&str> = import.rejects.iter().map(|r| r.reason.as_str()).collect();
+            assert!(reasons.iter().any(|r| r.contains(part)), "{row}: {reasons:?}");
+            assert_eq!(import.good.len(), usize::from(!row.starts_with("E8")), "{row}");
+        }
+    }
+
+    #[test]
+    fn a_new_list_of_devices_keeps_the_checks_but_not_a_device_that_is_gone() {
+        let known = read_checks("E8,1,Cab,Switch,Closed,,BK,start\n").good.remove(0);
+        let same = next(&"E8".into()).unwrap().with_checks_of(&known);
+        assert!(same.same_content(&known));
+        let file = "class,panel,panel_where,tag,kind\nE8,outside,nose,BS,switch\n";
+        let other = read(file).good.remove(0).with_checks_of(&known);
+        assert_eq!((other.checks[0].text.as_str(), &other.checks[0].device), ("Switch", &None));
+    }
+
+    #[test]
+    fn starting_figures_of_a_class_are_the_same_on_all_its_rows() {
+        let file = "class,panel,panel_where,tag,kind,motors,crank_seconds_max,crank_rest_s,crank_attempts,long_shutdown_h\n\
+            E8,outside,nose,A,breaker,both,20,120,3,48.5\nE8,outside,nose,B,breaker,,,,,\n";
+        let start = &read(file).good[0].start;
+        assert_eq!(start.motors.map(|m| m.as_str()), Some("both"));
+        assert_eq!(
+            (start.crank_seconds_max, start.crank_rest_s, start.crank_attempts),
+            (Some(20), Some(120), Some(3))
+        );
+        assert_eq!(start.long_shutdown_h, Some(48.5));
+        let bad = read(&file.replace("B,breaker,,", "B,breaker,air,"));
+        assert!(bad.rejects[1].reason.contains("motors is air here and both further up"), "{bad:?}");
+    }
+}

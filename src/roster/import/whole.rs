@@ -4,7 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use super::Bad;
 use crate::{
     base::{Tag, table::Cells},
-    roster::{Device, Panel, Place, schedule::StartLimits},
+    roster::{
+        Device, Panel, Place,
+        schedule::{StartLimits, StartMotors},
+    },
 };
 
 type Rows<'t> = [(Cells<'t>, Device)];
@@ -79,26 +82,43 @@ fn fill_in(panel: &mut Panel, rows: &Rows) {
 pub fn start_limits(rows: &Rows, bad: &mut Bad) -> StartLimits {
     let mut limits = StartLimits::default();
     for (cells, _) in rows {
-        let take = |column: &str, known: &mut Option<f64>, most: f64| -> Result<(), String> {
-            let now = cells.number(column, 0.0, most)?;
-            match (*known, now) {
-                (Some(before), Some(now)) if before != now => Err(format!(
-                    "{column} is {now} here and {before} further up; it is one figure for the class. Make them the same."
-                )),
-                _ => {
-                    *known = known.or(now);
-                    Ok(())
-                }
-            }
-        };
-        let all = take("control_min_v", &mut limits.control_min_v, 200.0)
-            .and_then(|()| take("cranking_min_v", &mut limits.cranking_min_v, 200.0))
-            .and_then(|()| take("air_min_psi", &mut limits.air_min_psi, 250.0));
-        if let Err(reason) = all {
+        if let Err(reason) = add_limits(&mut limits, *cells) {
             bad.entry(cells.row.line).or_insert(reason);
         }
     }
     limits
+}
+
+fn add_limits(limits: &mut StartLimits, cells: Cells) -> Result<(), String> {
+    let number = |column, most| cells.number(column, 0.0, most);
+    same("control_min_v", &mut limits.control_min_v, number("control_min_v", 200.0)?)?;
+    same("cranking_min_v", &mut limits.cranking_min_v, number("cranking_min_v", 200.0)?)?;
+    same("air_min_psi", &mut limits.air_min_psi, number("air_min_psi", 250.0)?)?;
+    let motors = cells.word("motors", StartMotors::parse, &StartMotors::spellings())?;
+    same("motors", &mut limits.motors, motors)?;
+    let count = |column, most| cells.count(column, 1, most);
+    same("crank_seconds_max", &mut limits.crank_seconds_max, count("crank_seconds_max", 600)?)?;
+    same("crank_rest_s", &mut limits.crank_rest_s, cells.count("crank_rest_s", 0, 86_400)?)?;
+    same("crank_attempts", &mut limits.crank_attempts, count("crank_attempts", 100)?)?;
+    let hours = cells.number("long_shutdown_h", 0.1, 8_760.0)?;
+    same("long_shutdown_h", &mut limits.long_shutdown_h, hours)
+}
+
+/// Takes over what a row says, unless a row above said otherwise.
+fn same<T: PartialEq + std::fmt::Display + Copy>(
+    column: &str,
+    known: &mut Option<T>,
+    now: Option<T>,
+) -> Result<(), String> {
+    match (*known, now) {
+        (Some(before), Some(now)) if before != now => Err(format!(
+            "{column} is {now} here and {before} further up; it is one figure for the class. Make them the same."
+        )),
+        _ => {
+            *known = known.or(now);
+            Ok(())
+        }
+    }
 }
 
 pub fn devices(rows: &Rows, panels: &[Panel], bad: &mut Bad) {

@@ -1,0 +1,58 @@
+//! What a tablet sends: the public half of a key made at a sign-in, and reports signed by that key, which need no session.
+use axum::{Json, body::Bytes, extract::State, http::StatusCode, response::IntoResponse};
+use serde::Deserialize;
+use serde_json::json;
+use uuid::Uuid;
+
+use super::reports::{not_read, written};
+use crate::{
+    base::{Code, Problem},
+    desk::{Refused, signed::Sent, tablets::RegisterKey},
+    pages::crew::draft,
+    people::{Act, tablet},
+    web::{Answer, App, Me, Oops},
+};
+
+pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
+    let sent =
+        Sent::read(&body).ok_or_else(|| Oops::Unreadable("This is no record of a tablet's queue.".into()))?;
+    let act = sent.check(app.desk()).await.map_err(not_read)?;
+    let about = act.about.clone();
+    let receipt = app.desk().act(act).await?;
+    draft::drop_filed(&app, &about.author, about.unit, about.report, about.entries).await?;
+    let status = if receipt.is_new { StatusCode::CREATED } else { StatusCode::OK };
+    Ok((status, Json(written(&receipt)?)).into_response())
+}
+
+#[derive(Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Made {
+    key: Uuid,
+    public_key: String,
+}
+
+/// Only with the password just typed: a session that somebody left open makes no key.
+pub async fn register(State(app): State<App>, me: Me, body: Bytes) -> Answer {
+    let permit = me.permit(Act::FileReport)?;
+    let made: Made = serde_json::from_slice(&body)
+        .map_err(|why| Oops::Unreadable(format!("This could not be read: {why}.")))?;
+    let now = app.now();
+    if me.signed_in_at().is_none_or(|at| now.since(at) > tablet::FRESH) {
+        let says = "A tablet's key is put on record right after signing in. Sign out, sign in again.";
+        return Err(Oops::Forbidden(says.into()));
+    }
+    if !tablet::is_key(&made.public_key) {
+        return Err(problem(
+            "public_key",
+            Code::WrongType,
+            "This is no P-256 key (an uncompressed point in hexadecimal).",
+        ));
+    }
+    let until = app.desk().act(RegisterKey::of(&permit, made.key, made.public_key, now)).await?;
+    let until = until.ok_or(Oops::Machine)?;
+    Ok(Json(json!({ "key": made.key, "until": until.to_z() })).into_response())
+}
+
+fn problem(path: &str, code: Code, says: &str) -> Oops {
+    Refused::Problems(vec![Problem { path: path.to_owned(), code, says: says.to_owned() }]).into()
+}

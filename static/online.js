@@ -1,0 +1,146 @@
+// On every page: keeps what is needed without network and what is typed, and says what waits on this tablet.
+import { all, ask, cannotKeep, change, changeDraft, drop, get, put, slug, span, stood, takeOut } from "./keep.js";
+import { flush, makeKey, tell } from "./sending.js";
+
+const place = document.getElementById("kept"), shell = document.getElementById("shell");
+const slugHere = /^\/units\/([^/]+)/.exec(location.pathname)?.[1];
+
+export function el(name, with_ = {}, ...inside) {
+  const made = Object.assign(document.createElement(name), with_);
+  made.append(...inside);
+  return made;
+}
+export const paragraphs = (lines) => lines.filter(Boolean).map((line) => el("p", {}, line));
+
+/** Whoever signed in last on this tablet. */
+export const personHere = async () => place.dataset.person ?? (shell ? get("meta", "person") : undefined);
+
+/** Saves a form at every change under who and where it is, and fills it again after a closed browser. */
+export async function keepTyping(form, key, fills = true) {
+  const save = () => put("typing", [...new FormData(form)].filter(([name]) => !/password|signature/.test(name)), key).catch(show);
+  const kept = fills && await get("typing", key);
+  if (kept) fill(form, kept);
+  form.addEventListener("input", save);
+  form.addEventListener("click", () => setTimeout(save));
+  form.addEventListener("submit", () => { sessionStorage.sent = JSON.stringify([key, location.pathname]); });
+}
+
+export function fill(form, fields) {
+  for (const field of form.elements) {
+    const of = fields.filter(([name]) => name === field.name).map(([, value]) => value);
+    if (!of.length || field.type === "password") continue;
+    if (["radio", "checkbox"].includes(field.type)) field.checked = of.includes(field.value);
+    else [field.value] = of;
+    if (of[0] && field.closest("details")) field.closest("details").open = true;
+  }
+}
+
+/** The form that was being sent when this page came, as [key, path]: it got through if this is another page of the server's. */
+export function wasSent() {
+  const sent = JSON.parse(sessionStorage.sent ?? null);
+  delete sessionStorage.sent;
+  return sent;
+}
+
+async function keepUnit(person, unit) {
+  const recent = [unit, ...((await get("meta", "recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
+  await put("meta", recent.slice(0, 20), "recent");
+  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`, `/units/${slug(of)}/start-check`];
+  await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
+  for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
+  if (Date.now() - ((await get("meta", "area")) ?? 0) < 6e5) return;
+  const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
+  await put("meta", area.units, "units");
+  for (const [name] of area.classes) await fetch(`/offline/classes/${encodeURIComponent(name)}`);
+  await put("meta", Date.now(), "area");
+}
+
+/** What was written without network and not signed goes to the draft on the server. */
+async function handOver(person) {
+  let taken = 0;
+  for (const { unit, entries } of await all("drafts", person)) {
+    for (const { id, kind, device, typed } of entries) {
+      const body = new URLSearchParams({ ...typed, entry: id, device, sure: "yes" });
+      const answer = await fetch(`/units/${slug(unit)}/write/${kind}`, { method: "POST", body });
+      // 409: it has it already.
+      if (!answer.url.includes("/report?") && answer.status !== 409) continue;
+      await changeDraft(person, unit, (draft) => { takeOut(draft, id); if (!draft.entries.length) draft.reason = ""; });
+      taken += 1;
+    }
+  }
+  if (taken && slugHere && location.pathname.endsWith("/report")) location.reload();
+}
+
+const reports = (n) => (n === 1 ? "1 report" : `${n} reports`);
+const link = (path, text) => el("a", { href: `/offline#${path}`, textContent: text });
+
+/** The one place that says what this tablet keeps. */
+export async function show() {
+  const aged = document.getElementById("aged"), why = await cannotKeep(), lines = [];
+  if (aged) aged.firstChild.textContent = `No network. ${stood(Number(aged.dataset.at))} What others wrote since is not on this page.`;
+  if (why && (shell || document.body.classList.contains("crew"))) lines.push(why);
+  if (!why) {
+    const person = await personHere(), queue = await all("queue"), mine = queue.filter((one) => one.person === person).length;
+    if (mine) lines.push(link("/units", `${reports(mine)} signed on this tablet, waiting to be sent`));
+    if (queue.length > mine) lines.push(`${reports(queue.length - mine)} of somebody else on this tablet, waiting to be sent by itself`);
+    for (const { unit, reason } of await all("drafts", person ?? "nobody")) {
+      lines.push(link(`/units/${slug(unit)}/report`, `${unit}: ${reason || "written down on this tablet, not signed"}`));
+    }
+    const off = (await get("meta", "clock")) ?? 0;
+    if (Math.abs(off) > 3e5) lines.push(`This tablet's clock is ${span(off)} ${off > 0 ? "ahead" : "behind"}: set it. Both times are kept with what you send.`);
+  }
+  place.className = why ? "problems" : "done";
+  place.hidden = !lines.length;
+  place.replaceChildren(...paragraphs(lines));
+}
+
+/** Whoever signs out with something waiting is told so first; it stays theirs. */
+const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out"]').addEventListener("submit", async (event) => {
+  event.preventDefault();
+  const left = (await all("queue", person)).length + (await all("drafts", person)).length;
+  if (left && !place.dataset.warned) {
+    place.dataset.warned = "yes";
+    place.prepend(el("p", { className: "says" }, `${reports(left)} of yours stay on this tablet, kept for you; what is signed is sent as soon as it can. Press 'Sign out' again to go.`));
+    place.hidden = false;
+    place.scrollIntoView({ block: "center" });
+    return;
+  }
+  await drop("meta", "person");
+  await caches.delete("pages");
+  event.target.submit();
+});
+
+async function start() {
+  addEventListener("kept", show);
+  await show();
+  if (await cannotKeep()) return;
+  await navigator.serviceWorker.register("/worker.js");
+  await navigator.storage.persist();
+  const { person } = place.dataset, sent = wasSent();
+  flush();
+  if (!person) return;
+  if ((await get("meta", "person")) !== person) {
+    // Pages name whoever they were made for. Drafts, keys and the queue are not touched.
+    await caches.delete("pages");
+    await change(["meta"], async ({ meta }) => {
+      meta.put(person, "person");
+      await Promise.all(["area", "recent", "units"].map((name) => ask(meta.delete(name))));
+    });
+  }
+  warnAtSignOut(person);
+  if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
+  const form = slugHere && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  if (form) await keepTyping(form, `${person}|${location.pathname}${location.search}`, !document.querySelector("main [role=alert]"));
+  const at = await fetch("/health");
+  await put("meta", Date.now() - Date.parse(at.headers.get("date")), "clock");
+  await makeKey(person);
+  await handOver(person);
+  const unit = slugHere ? slugHere.replace("-", " ") : (await get("meta", "recent"))?.[0];
+  if (unit) await keepUnit(person, unit);
+  tell();
+}
+if (!shell) {
+  localStorage.palette = document.documentElement.dataset.palette ?? "";
+  // What fails here fails for want of network: the page itself needs none of it.
+  start().catch(show);
+}

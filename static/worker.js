@@ -1,0 +1,57 @@
+// Keeps the shell and the pages of opened units, and answers when the network does not. The server writes VERSION and
+// SHELL above. What was typed the pages keep themselves, before they send it.
+const MINE = `shell-${VERSION}`;
+const KEEP = /^\/(units(\/[^/]+(\/start-check)?)?|offline\/.+)$/;
+
+addEventListener("install", (event) => {
+  skipWaiting();
+  event.waitUntil(caches.open(MINE).then((cache) => cache.addAll(SHELL)));
+});
+
+addEventListener("activate", (event) => event.waitUntil((async () => {
+  // Pages that were kept under the program before this one name its files: the last shell stays.
+  const old = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== MINE);
+  await Promise.all(old.slice(0, -1).map((name) => caches.delete(name)));
+  await clients.claim();
+})()));
+
+addEventListener("fetch", (event) => {
+  const { request } = event, url = new URL(request.url), page = request.mode === "navigate";
+  if (url.origin !== location.origin) return;
+  if (request.method === "POST" && page) event.respondWith(fetch(request).catch(() => notSent(url)));
+  else if (request.method !== "GET") return;
+  else if (url.pathname.startsWith("/static/")) event.respondWith(caches.match(request).then((had) => had ?? fetch(request)));
+  else if (page || KEEP.test(url.pathname)) event.respondWith(fresh(event, url, page));
+});
+
+/** A form of the crew's goes on without network, any other is told of. */
+function notSent(url) {
+  const [unit] = /^\/units\/[^/]+(?=\/(write|report))/.exec(url.pathname) ?? [];
+  return Response.redirect(unit ? `${unit}/report` : "/offline#/no", 303);
+}
+
+async function fresh(event, url, page) {
+  const pages = await caches.open("pages"), had = await pages.match(url.pathname);
+  try {
+    // Where there is something to fall back on, a network that takes longer than this is none.
+    const answer = await Promise.race([fetch(event.request), new Promise((_, no) => setTimeout(no, had ? 8000 : 60000))]);
+    if (answer.ok && !answer.redirected && !url.search && KEEP.test(url.pathname)) event.waitUntil(keep(pages, url, answer.clone()));
+    return answer;
+  } catch {
+    if (!page) return had ?? Response.error();
+    // Of the start check the shell takes the kept page, and answers anew.
+    return had && /^\/units\/[^/]+$/.test(url.pathname) ? aged(had) : caches.match("/offline");
+  }
+}
+
+async function keep(pages, url, answer) {
+  const headers = new Headers(answer.headers);
+  headers.set("kept-at", Date.now());
+  await pages.put(url.pathname, new Response(await answer.blob(), { headers }));
+}
+
+/** online.js says on it how old it is. */
+async function aged(had) {
+  const note = `<div class="problems" role="status" id="aged" data-at="${had.headers.get("kept-at")}"><p>No network: this page is old.</p></div>`;
+  return new Response((await had.text()).replace(/<main[^>]*>/, `$&${note}`), { headers: had.headers });
+}

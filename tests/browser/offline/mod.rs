@@ -1,0 +1,7 @@
+//! Without network, in real Chromium: nothing written is lost, and what was signed is in the book exactly once.
+mod cab;
+mod contract;
+mod gate;
+mod journeys;
+mod queue;
+mod storage;
