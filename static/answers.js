@@ -70,7 +70,7 @@ function decide(s, w) {
   const open = unmended(s, w, events);
   const last = events.findLastIndex(operations), from = open?.first ?? (last < 0 ? Infinity : last);
   const bad = events.findLast((e, i) => BAD.includes(e.signs) &&
-    (s.now - e.at <= Math.max(s.hours, 24 * HOUR) || i === last || i >= from));
+    (s.now - e.at <= Math.max(s.hours, 24 * HOUR) || i >= from));
   if (bad) return no(w.SIGN, bad.signs, inWords(s.zone, bad.at));
   if (open) return no(w.UNMENDED, open.did, inWords(s.zone, open.at), open.more ?? "");
   if (!s.rule) return no(w.NOT_LISTED);

@@ -145,7 +145,8 @@ impl Making {
     }
 
     fn case(mut self) -> Case {
-        let picture = self.now.minus(*self.dice.one(&[0, 0, 5 * MINUTE, 61 * MINUTE, 9 * HOUR, 30 * HOUR]));
+        let picture =
+            self.now.minus(*self.dice.one(&[0, 0, 5 * MINUTE, HOUR, 61 * MINUTE, 9 * HOUR, 30 * HOUR]));
         let mut facts = self.in_the_book(picture);
         let shop = self.in_shop(picture);
         let tablet =
@@ -181,7 +182,8 @@ impl Making {
         let mut entries = Vec::new();
         for _ in 0..=self.dice.below(3) {
             let minutes = *self.dice.one(&[60, 24 * 60, 6 * 24 * 60]);
-            let at = self.now.minus(self.dice.below(minutes) * MINUTE);
+            // Some by a clock that is fast.
+            let at = self.now.minus((self.dice.below(minutes) - 4) * MINUTE);
             entries.push(self.entry(at, true));
         }
         let told = entries.iter().flat_map(|entry| self.routed(entry, &self.me)).collect();
