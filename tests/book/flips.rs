@@ -206,45 +206,48 @@ async fn look_everywhere(house: House) {
     }
 }
 
+/// Tables, columns, and a value of another type in SQL.
+const OF_A_WRONG_TYPE: &[(&str, &str, &str)] = &[
+    ("head", "size", "'x'"),
+    ("head", "frontier", "'x'"),
+    ("head", "world_seq", "x'00'"),
+    ("head", "root", "1"),
+    ("person", "card", "x'ff'"),
+    ("authorisation", "card", "7"),
+    ("class_schedule", "schedule", "1.5"),
+    ("unit_card", "card", "x'ff'"),
+    ("class_figures", "figures", "x'ff'"),
+    ("unit_history", "days", "'x'"),
+    ("unit_history", "holds", "x'ff'"),
+    ("unit_history", "unit", "x'ff'"),
+    ("dossier_part", "facts", "'x'"),
+    ("dossier_part", "outline", "'x'"),
+    ("dossier", "reckoned", "'x'"),
+    ("dossier", "subject", "x'ff'"),
+    ("dossier", "findings", "'x'"),
+    ("dossier", "unit", "x'ff'"),
+    ("report", "id", "x'ff'"),
+    ("report", "author", "x'ff'"),
+    ("report", "root", "CAST(x'ff' AS TEXT)"),
+    ("report", "sha256", "x'ff'"),
+    ("report", "recorded_at", "'x'"),
+    ("report", "started", "'x'"),
+    ("report", "position", "CAST(x'ff' AS TEXT)"),
+    ("report", "occasion", "x'ff'"),
+    ("entry", "detail", "x'ff'"),
+    ("entry", "author", "CAST(x'ff' AS TEXT)"),
+    ("entry", "place_in", "'x'"),
+    ("entry", "channel", "x'ff'"),
+    ("entry", "at", "'x'"),
+    ("bypass", "data", "x'ff'"),
+    ("finding", "data", "x'ff'"),
+    ("repair", "data", "CAST(x'ff' AS TEXT)"),
+];
+
 /// The type of a cell is not what its column says: only a flipped byte does that, the tables being strict.
 #[tokio::test]
 async fn cells_of_a_wrong_type_are_sentences_not_panics() {
-    for (table, column, value) in [
-        ("head", "size", "'x'"),
-        ("head", "frontier", "'x'"),
-        ("head", "world_seq", "x'00'"),
-        ("head", "root", "1"),
-        ("person", "card", "x'ff'"),
-        ("authorisation", "card", "7"),
-        ("class_schedule", "schedule", "1.5"),
-        ("unit_card", "card", "x'ff'"),
-        ("class_figures", "figures", "x'ff'"),
-        ("unit_history", "days", "'x'"),
-        ("unit_history", "holds", "x'ff'"),
-        ("unit_history", "unit", "x'ff'"),
-        ("dossier_part", "facts", "'x'"),
-        ("dossier_part", "outline", "'x'"),
-        ("dossier", "reckoned", "'x'"),
-        ("dossier", "subject", "x'ff'"),
-        ("dossier", "findings", "'x'"),
-        ("dossier", "unit", "x'ff'"),
-        ("report", "id", "x'ff'"),
-        ("report", "author", "x'ff'"),
-        ("report", "root", "CAST(x'ff' AS TEXT)"),
-        ("report", "sha256", "x'ff'"),
-        ("report", "recorded_at", "'x'"),
-        ("report", "started", "'x'"),
-        ("report", "position", "CAST(x'ff' AS TEXT)"),
-        ("report", "occasion", "x'ff'"),
-        ("entry", "detail", "x'ff'"),
-        ("entry", "author", "CAST(x'ff' AS TEXT)"),
-        ("entry", "place_in", "'x'"),
-        ("entry", "channel", "x'ff'"),
-        ("entry", "at", "'x'"),
-        ("bypass", "data", "x'ff'"),
-        ("finding", "data", "x'ff'"),
-        ("repair", "data", "CAST(x'ff' AS TEXT)"),
-    ] {
+    for (table, column, value) in OF_A_WRONG_TYPE {
         let house = full().await;
         let mut db = house.raw().await;
         // What STRICT forbids, a flipped byte does: the same table without it.
