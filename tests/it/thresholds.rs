@@ -102,14 +102,14 @@ async fn a_findings_sums_are_those_of_the_settings_in_force() {
     a_year(&app).await;
     let sue = app.user("sue").await;
     let finding = paths::Finding(app.finding_key("burst").await);
-    let page = sue.get(&finding).await.is(200).says("Every occurrence multiplies it by 5.");
+    let page = sue.get(&finding).await.is(200).says("Every occurrence multiplies it by 4.5.");
     page.never_says("has set other numbers");
     let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "7")])).await;
     signed(page, "Slower ones.").send().await.goes_to(paths::Thresholds);
     // By another ratio the score may cross on another day: then it is another line.
     let finding = paths::Finding(app.finding_key("burst").await);
     let page = sue.get(&finding).await.is(200).says("Every occurrence multiplies it by 7.");
-    page.says("so many times the other units': 7 instead of 5");
+    page.says("so many times the other units': 7 instead of 4.5");
     is_clean(&app).await;
 }
 
@@ -136,7 +136,7 @@ async fn a_young_book_has_a_page_too_and_no_number_that_is_none() {
     let page = page.says("How many healthy devices it takes along is not known");
     page.never_says("NaN").never_says("inf ");
     let page = sue.get(paths::Thresholds.with(&[("burst_ratio", "7")])).await.is(200);
-    signed(page.says("from 5 to 7"), "Tried on paper.").send().await.goes_to(paths::Thresholds);
+    signed(page.says("from 4.5 to 7"), "Tried on paper.").send().await.goes_to(paths::Thresholds);
     is_clean(&app).await;
 }
 
@@ -174,7 +174,7 @@ async fn a_change_wants_a_reason_a_password_and_its_own_reader() {
         .fill("password", "wrong")
         .send();
     let page =
-        page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 5 to 7");
+        page.await.is(422).says("This is not your password.").says("Fewer rare ones.").says("from 4.5 to 7");
     page.fill("password", PASSWORD).send().await.goes_to(paths::Thresholds);
     let typed = [("burst_ratio", "6"), ("old.burst_ratio", "7"), ("reason", "Mine."), ("signer", "stan")];
     let page = sue.post(paths::Thresholds, &[&typed[..], &[("password", PASSWORD)]].concat()).await;
@@ -217,7 +217,7 @@ async fn two_tabs_do_not_undo_each_other() {
         (world.thresholds.get("burst_ratio"), world.thresholds.get("wet_ratio")),
         (Some(7.0), Some(3.0))
     );
-    sue.get(paths::Thresholds).await.says("from 5 to 6").says("from 6 to 7").says("from 2 to 3");
+    sue.get(paths::Thresholds).await.says("from 4.5 to 6").says("from 6 to 7").says("from 2 to 3");
 }
 
 #[tokio::test]
@@ -227,13 +227,13 @@ async fn the_desk_takes_no_change_that_says_nothing_or_twice() {
     let world = app.web.desk().world();
     let permit = world.people.person(&"sue".into()).unwrap().permit(Act::ChangeThresholds).unwrap();
     let change = |setting: &str, old: f64, new: f64| Change { setting: setting.into(), old, new };
-    let five = || change("burst_ratio", 5.0, 7.0);
+    let four = || change("burst_ratio", 4.5, 7.0);
     for (changes, reason, says) in [
         (vec![], "Why.", "Nothing is changed"),
-        (vec![five()], " ", "Say why"),
-        (vec![five(), five()], "Why.", "twice"),
-        (vec![change("burst_ratio", 5.0, 5.0)], "Why.", "the value in force"),
-        (vec![change("burst_ratio", 5.0, f64::NAN)], "Why.", "from 2 to 50"),
+        (vec![four()], " ", "Say why"),
+        (vec![four(), four()], "Why.", "twice"),
+        (vec![change("burst_ratio", 4.5, 4.5)], "Why.", "the value in force"),
+        (vec![change("burst_ratio", 4.5, f64::NAN)], "Why.", "from 2 to 50"),
         (vec![change("no_such", 7.0, 5.0)], "Why.", "no_such"),
     ] {
         let act = ChangeThresholds::of(changes, reason.into(), &permit, now);
