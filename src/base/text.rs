@@ -17,6 +17,12 @@ pub fn count(n: u64, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
 }
 
+/// To one decimal, and never `-0.0`.
+pub fn tenths(x: f64) -> String {
+    let told = format!("{x:.1}");
+    if told == "-0.0" { "0.0".to_owned() } else { told }
+}
+
 /// How long, as exactly as it matters: `45 min`, `1 h 45 min`, `31 h 40 min`, `12 days`.
 pub fn span(micros: i64) -> String {
     use super::instant::{DAY, HOUR, MINUTE};
@@ -106,6 +112,12 @@ pub fn slips_between(a: &str, b: &str) -> usize {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn nothing_has_no_sign() {
+        let told: Vec<String> = [-0.041, 0.04, -0.06, 2.25].map(tenths).into();
+        assert_eq!(told, ["0.0", "0.0", "-0.1", "2.2"]);
+    }
 
     #[test]
     fn the_nearest_word_is_offered_only_when_it_is_near() {

@@ -8,7 +8,7 @@ use sqlx::SqliteConnection;
 
 use super::lines;
 use crate::{
-    base::{Instant, instant::DAY},
+    base::{Instant, instant::DAY, text},
     desk::World,
     oversight,
     pages::drawn::{rules, told, told::EntryLine},
@@ -141,7 +141,7 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         since: zone.in_words(finding.since),
         until: finding.until.map(|until| zone.in_words(until)),
         certain: finding.rank.is_none(),
-        rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
+        rank: finding.rank.map(text::tenths).unwrap_or_default(),
         severity: finding.severity.to_string(),
         reckoned: reckoned(finding),
         figures: finding

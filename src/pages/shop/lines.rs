@@ -111,7 +111,7 @@ impl Line {
             },
             test_first: begin_with(finding, &[], eyes.causes).into_iter().next(),
             since: eyes.world.railway.zone.in_words(finding.since),
-            rank: finding.rank.map(|rank| format!("{rank:.1}")).unwrap_or_default(),
+            rank: finding.rank.map(text::tenths).unwrap_or_default(),
             state: match state {
                 Standing::InRepair => Some("in repair"),
                 Standing::Reviewed => Some("reviewed"),
