@@ -17,12 +17,13 @@ export const personHere = async () => place.dataset.person ?? (shell ? get("meta
 
 /** Saves a form at every change under who and where it is, and fills it again after a closed browser. */
 export async function keepTyping(form, key, fills = true) {
-  const save = () => put("typing", [...new FormData(form)].filter(([name]) => !/password|signature/.test(name)), key).catch(show);
+  const fields = () => [...new FormData(form)].filter(([name]) => !/password|signature/.test(name));
+  const save = () => put("typing", fields(), key).catch(show);
+  form.addEventListener("submit", () => { Object.assign(sessionStorage, { sent: JSON.stringify([key, location.pathname]), [key]: JSON.stringify(fields()) }); });
   const kept = fills && await get("typing", key);
   if (kept) fill(form, kept);
   form.addEventListener("input", save);
   form.addEventListener("click", () => setTimeout(save));
-  form.addEventListener("submit", () => { sessionStorage.sent = JSON.stringify([key, location.pathname]); });
 }
 
 export function fill(form, fields) {
@@ -110,13 +111,23 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
   event.target.submit();
 });
 
+async function typing() {
+  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search}`;
+  if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
+  const form = slugHere && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
+  const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
+  if (form && again) fill(form, JSON.parse(again));
+  if (form) await keepTyping(form, key, !again && !document.querySelector("main [role=alert]"));
+}
+
 async function start() {
   addEventListener("kept", show);
   await show();
   if (await cannotKeep()) return;
   await navigator.serviceWorker.register("/worker.js");
   await navigator.storage.persist();
-  const { person } = place.dataset, sent = wasSent();
+  const { person } = place.dataset;
   flush();
   if (!person) return;
   if ((await get("meta", "person")) !== person) {
@@ -128,9 +139,6 @@ async function start() {
     });
   }
   warnAtSignOut(person);
-  if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
-  const form = slugHere && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
-  if (form) await keepTyping(form, `${person}|${location.pathname}${location.search}`, !document.querySelector("main [role=alert]"));
   const at = await fetch("/health");
   await put("meta", Date.now() - Date.parse(at.headers.get("date")), "clock");
   await makeKey(person);
@@ -142,5 +150,6 @@ async function start() {
 if (!shell) {
   localStorage.palette = document.documentElement.dataset.palette ?? "";
   // What fails here fails for want of network: the page itself needs none of it.
+  typing().catch(show);
   start().catch(show);
 }

@@ -72,6 +72,8 @@ struct Scale<'a> {
 impl Scale<'_> {
     async fn weigh(&mut self, somebody: &Person<'_>, pages: &[&str]) {
         for page in pages {
+            // What the worker hands out weighs nothing: the page as it comes without one is what is held to its limit.
+            somebody.devtools("Network.setBypassServiceWorker", json!({"bypass": true})).await;
             somebody.devtools("Network.clearBrowserCache", json!({})).await;
             for (which, most) in [("first", FIRST), ("later", LATER)] {
                 heard(somebody).await;
