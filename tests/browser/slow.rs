@@ -17,6 +17,7 @@ const REPEAT_MS: f64 = 1_000.0;
 const PAGES: &[(&str, &str)] = &[
     ("/units", "Road number"),
     ("/units/QHB-412", "Sign: read and understood"),
+    ("/units/QHB-412/start-check", "How may it be started now?"),
     ("/units/QHB-412/write/breaker_trip?device=TC2", "Write it down"),
 ];
 
