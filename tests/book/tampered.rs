@@ -13,11 +13,14 @@ use breakerbook::{
         rebuild,
         reports::{AddStatement, AmendEntry},
         shop::ShopAct,
+        signed::Sent,
+        tablets::RegisterKey,
     },
     people::{Act, Permit, Role},
     reports::stored,
     rules::Rule,
 };
+use p256::ecdsa::{Signature, SigningKey, signature::Signer as _};
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
 use tokio::sync::OnceCell;
 
@@ -47,6 +50,7 @@ async fn fill(desk: &Desk) {
         file(desk, &trip(n, n as u32 * 20), "ann", Channel::Token).await.unwrap();
     }
     correct_and_read(desk).await;
+    by_a_tablet(desk).await;
     in_the_shop(desk).await;
     desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
     let mut db = desk.read().await.unwrap();
@@ -62,6 +66,22 @@ async fn fill(desk: &Desk) {
 
 fn permit(desk: &Desk, who: &str, act: Act) -> Permit {
     desk.world().people.person(&SignIn::from(who)).unwrap().permit(act).unwrap()
+}
+
+/// A tablet's key, and a report that came signed by it.
+async fn by_a_tablet(desk: &Desk) {
+    let now = desk.clock().now();
+    let (key, id) = (SigningKey::from_slice(&[7; 32]).unwrap(), uuid::Uuid::from_u128(0x7ab1e7));
+    let public = hex::encode(key.verifying_key().to_sec1_point(false).as_bytes());
+    desk.act(RegisterKey::of(&permit(desk, "ann", Act::FileReport), id, public, now)).await.unwrap();
+    let mut report = trip(40, 400);
+    report["signed_at"] = now.to_z().into();
+    let text = report.to_string();
+    let signature: Signature = key.sign(text.as_bytes());
+    let sent = serde_json::json!({"v": 1, "key": id, "report": text, "signature": hex::encode(signature.to_bytes()),
+        "clock": now.to_z()});
+    let signed = Sent::read(sent.to_string().as_bytes()).unwrap().check(desk).await.unwrap();
+    desk.act(signed).await.unwrap();
 }
 
 /// An amendment, a statement, a handover read.
