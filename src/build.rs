@@ -19,7 +19,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         let to = made.join(file.file_name().unwrap_or_default());
         if file.extension().is_some_and(|ending| ending == "js") {
             let text = fs::read_to_string(&file)?;
-            fs::write(to, small(&text).map_err(|why| format!("{}: {why}", file.display()))?)?;
+            fs::write(to, small(&text).map_err(|why| format!("{}, {why}", file.display()))?)?;
         } else {
             fs::copy(&file, to)?;
         }
@@ -32,7 +32,9 @@ fn small(text: &str) -> Result<String, String> {
     // A module is what imports or exports.
     let parsed = Parser::new(&arena, text, SourceType::unambiguous()).parse();
     if let Some(why) = parsed.diagnostics.first() {
-        return Err(format!("{:?}", why.clone().with_source_code(text.to_owned())));
+        let at = why.labels.first().map_or(0, |label| label.offset());
+        let line = 1 + (0..at).zip(text.bytes()).filter(|(_, byte)| *byte == b'\n').count();
+        return Err(format!("line {line}: {why}"));
     }
     let names = Mangler::new().build(&parsed.program);
     let code = Codegen::new()
