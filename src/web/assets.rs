@@ -1,5 +1,5 @@
-//! The files of `static/`: in the program, named by their content, compressed once. A name never changes its
-//! content, so browsers may keep them for ever.
+//! The files of `static/`: in the program, the scripts made small (`src/build.rs`), named by their content, compressed
+//! once. A name never changes its content, so browsers may keep them for ever.
 use std::{collections::BTreeMap, io::Write as _, sync::LazyLock};
 
 use axum::{
@@ -14,8 +14,11 @@ use sha2::{Digest, Sha256};
 use super::App;
 
 macro_rules! files {
-    ($($name:literal)*) => { &[$(($name, include_bytes!(concat!("../../static/", $name)).as_slice())),*] };
+    ($($name:literal)*) => { &[$(($name, include_bytes!(concat!(env!("OUT_DIR"), "/static/", $name)).as_slice())),*] };
 }
+
+/// The worker has a handler of its own (`pages::crew::offline`), which writes a line above it.
+pub const WORKER: &str = include_str!(concat!(env!("OUT_DIR"), "/static/worker.js"));
 
 /// A new file of `static/` is named here.
 const FILES: &[(&str, &[u8])] = files!["answers.js" "book.css" "book.js" "contract.js" "icon.svg" "keep.js" "online.js" "print.css" "sending.js" "shell.js"];

@@ -160,8 +160,6 @@ fn without_choice(mut head: Parts) -> Parts {
     head
 }
 
-const WORKER: &str = include_str!("../../../../static/worker.js");
-
 /// The worker, with what it keeps from the start. Whatever changes in the page or in a file changes its first line, by
 /// which browsers know a new one.
 pub async fn worker(State(app): State<App>, head: Parts) -> Answer {
@@ -169,7 +167,7 @@ pub async fn worker(State(app): State<App>, head: Parts) -> Answer {
     shell.extend(assets::names().map(assets::url));
     let html = shell_page(&app, &without_choice(head)).render()?;
     let version = hex::encode(&Sha256::digest(format!("{html}{shell:?}"))[..6]);
-    let text = format!("const VERSION = {}, SHELL = {};\n{WORKER}", json!(version), json!(shell));
+    let text = format!("const VERSION = {}, SHELL = {};\n{}", json!(version), json!(shell), assets::WORKER);
     Ok(([typed("text/javascript; charset=utf-8"), always_asked()], text).into_response())
 }
 
