@@ -9,7 +9,6 @@ use oxc_mangler::Mangler;
 use oxc_parser::Parser;
 use oxc_span::SourceType;
 
-#[expect(clippy::print_stdout, reason = "cargo reads what a build script prints")]
 fn main() -> Result<(), Box<dyn Error>> {
     println!("cargo::rerun-if-changed=static");
     let made = Path::new(&env::var("OUT_DIR")?).join("static");

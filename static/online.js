@@ -65,6 +65,9 @@ async function handOver(person) {
       const answer = await fetch(`/units/${slug(unit)}/write/${kind}`, { method: "POST", body });
       // 409: it has it already.
       if (!answer.url.includes("/report?") && answer.status !== 409) continue;
+      // It stays here until the picture has it that signing without network goes by. What the worker kept is an old one.
+      const seen = await fetch(`/offline/units/${slug(unit)}`);
+      if (!seen.ok || seen.headers.has("kept-at")) return;
       await changeDraft(person, unit, (draft) => { takeOut(draft, id); if (!draft.entries.length) draft.reason = ""; });
       taken += 1;
     }

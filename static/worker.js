@@ -18,16 +18,25 @@ addEventListener("activate", (event) => event.waitUntil((async () => {
 addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url), page = request.mode === "navigate";
   if (url.origin !== location.origin) return;
-  if (request.method === "POST" && page) event.respondWith(fetch(request).catch(() => notSent(url)));
+  if (request.method === "POST" && page) event.respondWith(sent(event, url));
   else if (request.method !== "GET") return;
   else if (url.pathname.startsWith("/static/")) event.respondWith(caches.match(request).then((had) => had ?? fetch(request)));
   else if (page || KEEP.test(url.pathname)) event.respondWith(fresh(event, url, page));
 });
 
-/** A form of the crew's goes on without network, any other is told of. */
-function notSent(url) {
+/** A form of the crew's goes on without network, any other is told of. Once the server has it, so has the picture that
+ * signing without network goes by: the network may be gone before the next page comes. */
+async function sent(event, url) {
   const [unit] = /^\/units\/[^/]+(?=\/(write|report))/.exec(url.pathname) ?? [];
-  return Response.redirect(unit ? `${unit}/report` : "/offline#/no", 303);
+  const answer = await fetch(event.request).catch(() => null);
+  if (!answer) return Response.redirect(unit ? `${unit}/report` : "/offline#/no", 303);
+  if (unit) event.waitUntil(picture(new URL(`/offline${unit}`, url)).catch(() => {}));
+  return answer;
+}
+
+async function picture(url) {
+  const answer = await fetch(url);
+  if (answer.ok) await keep(await caches.open("pages"), url, answer);
 }
 
 async function fresh(event, url, page) {
