@@ -76,6 +76,75 @@ async fn every_crew_journey_goes_by_keyboard_alone() {
     house.verifies();
 }
 
+/// The forms that those journeys leave out, and the start check with an attempt that failed.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_other_forms_go_by_keyboard_alone() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let crew = Person::at(&chromium, &house);
+    crew.screen(1280).await;
+    let keys = Keys { crew: &crew };
+    crew.open("/sign-in").await;
+    keys.signs_in("n.okafor").await;
+    keys.tab_to("#f-q").await;
+    keys.types("412").await;
+    keys.press(Key::Enter).await;
+    crew.waits_for("/units?q=412").await;
+    keys.follow("a[href='/units/QHB-412']", "/units/QHB-412").await;
+    walks_the_start_check(&keys).await;
+    for (kind, fields, says) in [
+        ("fuse_check", &["result"][..], "Fuse"),
+        ("position", &["seen"], "seen"),
+        ("defect", &["system", "may_go_on"], "By the keys alone"),
+        ("shutdown", &["cause"], "stopped"),
+    ] {
+        crew.open("/units/QHB-412").await;
+        writes(&keys, kind, fields).await;
+        crew.reads(says).await;
+    }
+    house.verifies();
+}
+
+async fn walks_the_start_check(keys: &Keys<'_, '_>) {
+    keys.follow("a[href='/units/QHB-412/start-check']", "/units/QHB-412/start-check").await;
+    keys.tab_to("main form input[type=radio]").await;
+    keys.press(Key::Space).await;
+    keys.tab_to("main form .button.first").await;
+    keys.press(Key::Enter).await;
+    keys.crew.reads("19 of 20 checks not marked yet").await;
+    keys.tab_to("button[formaction]").await;
+    keys.press(Key::Enter).await;
+    keys.crew.reads("What came of it?").await;
+    keys.tab_to("[name=outcome]").await;
+    keys.press(Key::Down).await;
+    keys.tab_to(".stick button").await;
+    keys.press(Key::Enter).await;
+    keys.crew.reads("End-of-trip report").await;
+    keys.crew.reads("Engine start").await;
+}
+
+async fn writes(keys: &Keys<'_, '_>, kind: &str, fields: &[&str]) {
+    keys.follow("a[href='/units/QHB-412/write']", "/units/QHB-412/write").await;
+    let form = format!("/units/QHB-412/write/{kind}");
+    keys.follow(&format!("a[href$='/write/{kind}']"), &form).await;
+    if matches!(kind, "fuse_check" | "position") {
+        keys.tab_to("a.device").await;
+        keys.press(Key::Enter).await;
+    }
+    for field in fields {
+        keys.tab_to(&format!("[name={field}]")).await;
+        keys.press(Key::Space).await;
+        keys.press(Key::Down).await;
+    }
+    if kind == "defect" {
+        keys.tab_to("[name=text]").await;
+        keys.types("By the keys alone").await;
+    }
+    keys.tab_to(".stick button").await;
+    keys.press(Key::Enter).await;
+    keys.crew.reads("End-of-trip report").await;
+}
+
 async fn begins_a_run(keys: &Keys<'_, '_>) {
     keys.follow("a[href='/run']", "/run").await;
     for (field, text) in [("units", "412, 431"), ("run.symbol", "K17"), ("run.to", "Harrow Ferry")] {
