@@ -20,7 +20,6 @@ pub mod keep_roster;
 pub mod load;
 pub mod oversee;
 pub mod parts;
-pub mod picture;
 pub mod rebuild;
 pub mod refused;
 pub mod reports;

@@ -19,8 +19,6 @@ pub struct Wanted<'a> {
     pub rule: Option<Rule>,
     /// Only by one of these.
     pub rules: Option<&'a [Rule]>,
-    /// So many at most, after leaving out so many.
-    pub part: Option<(i64, i64)>,
 }
 
 impl Wanted<'_> {
@@ -53,9 +51,6 @@ pub async fn open_at(db: &mut SqliteConnection, wanted: &Wanted<'_>, then: Insta
     query.push_bind(then.0).push(" AND (until IS NULL OR until > ").push_bind(then.0).push(")");
     narrow(&mut query, wanted);
     query.push(" ORDER BY rank IS NOT NULL, rank DESC, since DESC, key");
-    if let Some((most, after)) = wanted.part {
-        query.push(" LIMIT ").push_bind(most).push(" OFFSET ").push_bind(after);
-    }
     read_all(db, query).await
 }
 
