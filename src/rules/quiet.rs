@@ -51,8 +51,7 @@ fn is_about(fact: &Fact, seen: &PositionFact) -> bool {
     match &fact.told {
         Told::Position(p) => p.device == seen.device,
         Told::Bypass(b) => b.device == seen.device,
-        Told::Ground { .. }
-        | Told::Start { .. }
+        Told::Start { .. }
         | Told::Shutdown { .. }
         | Told::Defect { .. }
         | Told::Released
@@ -60,6 +59,36 @@ fn is_about(fact: &Fact, seen: &PositionFact) -> bool {
         | Told::Operated { .. }
         | Told::Mended { .. } => false,
         Told::Trip { device, .. } | Told::Fuse { device, .. } => *device == seen.device,
-        Told::RepairClosed { .. } => true,
+        // In a device's own dossier the ground relay's operations say how it was left.
+        Told::Ground { .. } | Told::RepairClosed { .. } => true,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::{
+        reports::vocabulary::GroundReset,
+        rules::sample::{fact, ground, position},
+    };
+
+    #[test]
+    fn a_look_after_a_ground_relay_that_was_not_reset_says_something() {
+        let look = |when| position(when, "GR", "closed", None);
+        let not_reset = Told::Ground {
+            operations: 1,
+            last_at: None,
+            mode: None,
+            reset: Some(GroundReset::NotReset),
+            after: None,
+        };
+        let then = fact("2026-01-27T01:10:00Z", not_reset);
+        let facts = [look("2026-01-01T00:00:00Z"), then, look("2026-01-28T00:00:00Z")];
+        assert!(!say_nothing_new(&facts, 2, None), "it closes what was left open");
+        let facts = [look("2026-01-01T00:00:00Z"), look("2026-01-28T00:00:00Z")];
+        assert!(say_nothing_new(&facts, 1, None), "nothing came between");
+        let facts =
+            [ground("2026-01-01T00:00:00Z", 1), look("2026-01-02T00:00:00Z"), look("2026-01-28T00:00:00Z")];
+        assert!(say_nothing_new(&facts, 2, None), "it was looked at since");
     }
 }
