@@ -3,13 +3,14 @@
 //! a group is undone or another process wrote.
 use std::collections::{BTreeMap, BTreeSet, HashMap};
 
-use super::{draft::UnitHistory, runs::Watch};
+use super::{draft::UnitHistory, outlined::Outlined, runs::Watch};
 use crate::{
     base::{EntryId, Instant, UnitName},
     rules::{
-        Dossier, DossierKey, Fact,
+        Dossier, DossierKey, Fact, Ground,
+        chunk::Chunk,
         dossier::{Place, ends_part},
-        quiet,
+        quiet::{self, Judged},
     },
 };
 
@@ -31,6 +32,9 @@ pub struct Kept {
     stirred: bool,
     /// It is to be judged whatever came in.
     pub to_judge: bool,
+    /// What is reckoned of it is to be judged, by its outlines.
+    pub to_reckon: bool,
+    pub outlined: Outlined,
 }
 
 /// What a judgement says, as a few numbers.
@@ -38,6 +42,8 @@ pub struct Kept {
 pub struct Prints {
     pub settled_after: Option<Instant>,
     pub watched_until: Option<Instant>,
+    /// When the last of the certain lines about a device ends; [`Instant::MAX`] while one is open.
+    pub certain_until: Option<Instant>,
     /// In ascending order.
     pub findings: Vec<i64>,
     /// Those of them that rest on class figures and settings.
@@ -46,11 +52,17 @@ pub struct Prints {
 }
 
 impl Kept {
-    /// As the file has it, given its last part (none: it has no facts).
-    pub fn of_file(stored: Prints, last: Option<(usize, Vec<Fact>)>) -> Self {
+    /// As the file has it, given its last part (none: it has no facts), and of a device the last chunk of its outlines.
+    pub fn of_file(
+        stored: Prints,
+        last: Option<(usize, Vec<Fact>)>,
+        last_chunk: Option<(usize, Chunk)>,
+    ) -> Self {
         let parts = last.as_ref().map_or(0, |(part, _)| part + 1);
         let (first_part, facts) = last.unwrap_or_default();
-        Self { dossier: Dossier::of(facts), stored: Some(stored), first_part, parts, ..Self::default() }
+        let outlined = last_chunk.map(|(n, chunk)| Outlined::of_file(n, chunk)).unwrap_or_default();
+        let (dossier, stored) = (Dossier::of(facts), Some(stored));
+        Self { dossier, stored, first_part, parts, outlined, ..Self::default() }
     }
 
     pub fn add(&mut self, fact: Fact) {
@@ -69,16 +81,37 @@ impl Kept {
         out
     }
 
-    /// Whether it has to be judged again, given when the first of its unit's new runs began.
-    pub fn wants_judging(&self, first_run: Option<Instant>) -> bool {
-        let Some(stored) = &self.stored else { return true };
+    /// Finds out whether it has to be judged again, and how, given when the first of its unit's new runs began.
+    pub fn look_at_news(&mut self, key: &DossierKey, first_run: Option<Instant>, ground: &Ground<'_>) {
+        let Some(stored) = &self.stored else {
+            self.to_judge = true;
+            return;
+        };
         let over = stored.watched_until;
         let runs_matter = over.is_some_and(|over| first_run.is_some_and(|began| began <= over));
-        let new = self.dossier.facts().len().saturating_sub(self.changed.len());
-        self.to_judge
-            || self.stirred
-            || runs_matter
-            || !quiet::say_nothing_new(self.dossier.facts(), new, over)
+        self.to_judge |= self.stirred || runs_matter;
+        if self.to_judge || self.changed.is_empty() {
+            return;
+        }
+        let judged = Judged {
+            settled_after: stored.settled_after,
+            watched_until: over,
+            more_before: self.first_part > 0,
+        };
+        let facts = self.dossier.facts();
+        let new = facts.len().saturating_sub(self.changed.len());
+        if quiet::say_nothing_new(key, facts, new, judged, ground) {
+            return;
+        }
+        let before = self.outlined.before(stored.certain_until);
+        let reckoned =
+            before.is_some_and(|before| quiet::nothing_certain(key, &facts[new..], before, ground));
+        (self.to_reckon, self.to_judge) = (reckoned, !reckoned);
+    }
+
+    /// How much it takes of the cabinet, in facts: an outline is a quarter of one.
+    fn weight(&self) -> usize {
+        self.dossier.facts().len() + self.outlined.len() / 4
     }
 
     /// Whether a fact came in that belongs among those that are in the file only.
@@ -86,8 +119,25 @@ impl Kept {
         self.first_part > 0 && self.stirred
     }
 
+    /// The part before those in hand.
+    pub fn go_back(&mut self, facts: Vec<Fact>) {
+        self.dossier.put_before([facts]);
+        self.first_part = self.first_part.saturating_sub(1);
+    }
+
+    /// Takes new facts up among a device's outlines. What is in hand has to be all of it if any belongs among those of
+    /// before.
+    pub fn outline(&mut self) {
+        let facts = self.dossier.facts();
+        if self.stirred {
+            self.outlined.begin_again(facts);
+        } else {
+            self.outlined.append(&facts[facts.len().saturating_sub(self.changed.len())..]);
+        }
+    }
+
     /// The earlier parts, read from the file after all.
-    pub fn complete(&mut self, earlier: Vec<Fact>) {
+    pub fn complete(&mut self, earlier: Vec<Vec<Fact>>) {
         self.dossier.put_before(earlier);
         self.first_part = 0;
     }
@@ -95,7 +145,7 @@ impl Kept {
     /// What the file does not have as it is here: parts by number, and from which part on it has too many.
     pub fn changed_parts(&mut self) -> (Vec<(usize, &[Fact])>, Option<usize>) {
         let changed = std::mem::take(&mut self.changed);
-        (self.stirred, self.to_judge) = (false, false);
+        (self.stirred, self.to_judge, self.to_reckon) = (false, false, false);
         if changed.is_empty() {
             return (Vec::new(), None);
         }
@@ -141,12 +191,12 @@ pub struct Cabinet {
 impl Cabinet {
     pub fn take(&mut self, key: &DossierKey) -> Option<Kept> {
         let (_, kept) = self.dossiers.remove(key)?;
-        self.facts -= kept.dossier.facts().len();
+        self.facts -= kept.weight();
         Some(kept)
     }
 
     pub fn put(&mut self, key: DossierKey, kept: Kept) {
-        self.facts += kept.dossier.facts().len();
+        self.facts += kept.weight();
         self.dossiers.insert(key, (self.turn, kept));
     }
 
@@ -167,7 +217,7 @@ impl Cabinet {
             let (_, middle, _) = turns.select_nth_unstable(middle);
             let middle = *middle;
             self.dossiers.retain(|_, (turn, _)| *turn > middle);
-            self.facts = self.dossiers.values().map(|(_, kept)| kept.dossier.facts().len()).sum();
+            self.facts = self.dossiers.values().map(|(_, kept)| kept.weight()).sum();
         }
     }
 
@@ -220,10 +270,10 @@ mod tests {
             let mut next = 0;
             for (all, group) in groups {
                 let last = file.last_key_value().map(|(n, facts): (&usize, &Vec<Fact>)| (*n, facts.clone()));
-                let mut kept = Kept::of_file(Prints::default(), last);
+                let mut kept = Kept::of_file(Prints::default(), last, None);
                 let earlier: Vec<Fact> = file.iter().filter(|(n, _)| **n < kept.first_part).flat_map(|(_, f)| f.clone()).collect();
                 if all {
-                    kept.complete(earlier.clone());
+                    kept.complete(vec![earlier.clone()]);
                 }
                 for (minutes, what) in group {
                     let entry = whole.facts().get(usize::try_from(minutes).unwrap()).map(|fact| fact.entry);
@@ -238,7 +288,7 @@ mod tests {
                     kept.add(fact);
                 }
                 if kept.wants_the_rest() {
-                    kept.complete(earlier);
+                    kept.complete(vec![earlier]);
                 }
                 write(&mut file, &mut kept);
                 let parts: BTreeMap<usize, Vec<Fact>> = whole.parts().map(<[Fact]>::to_vec).enumerate().collect();

@@ -20,7 +20,6 @@ use crate::{
     rules::{
         cranking::Cranked,
         figures::{Pairs, Taken, figures_from},
-        outline::Outline,
         service_days::ServiceDays,
     },
 };
@@ -108,7 +107,7 @@ async fn in_outline(
     let names: Vec<&str> = units.keys().map(UnitName::as_str).collect();
     for units in names.chunks(UNITS_AT_ONCE) {
         for (key, packed) in parts::outlines_of_units(db, units).await? {
-            let mut outlines: Vec<Outline> = packed.all()?;
+            let mut outlines = packed.outlines()?;
             outlines.retain(|outline| outline.at <= as_of);
             pairs.insert(key, outlines);
         }

@@ -19,7 +19,7 @@ pub struct History {
 
 /// Only what had happened by a moment, as known now.
 pub async fn up_to(db: &mut SqliteConnection, world: &World, then: Instant) -> Result<History, sqlx::Error> {
-    let mut all = whole(db).await?;
+    let mut all = whole(db, world).await?;
     all.units = units_up_to(db, world, then).await?;
     all.dossiers.values_mut().for_each(|dossier| *dossier = dossier.up_to(then));
     all.runs.values_mut().for_each(|runs| runs.retain(|run| run.started <= then));
@@ -48,12 +48,15 @@ async fn units(db: &mut SqliteConnection) -> Result<BTreeMap<UnitName, UnitHisto
     rows.iter().map(|row| Ok((load::unit(row)?, load::history(row)?))).collect()
 }
 
-pub async fn whole(db: &mut SqliteConnection) -> Result<History, sqlx::Error> {
+pub async fn whole(db: &mut SqliteConnection, world: &World) -> Result<History, sqlx::Error> {
     let mut all = History { units: units(db).await?, ..History::default() };
     all.dossiers = parts::every_dossier(db).await?;
     let of_ground = all.dossiers.iter().filter(|(key, _)| key.subject == Subject::GroundProtection);
     let spans: Vec<(&UnitName, Instant, Instant)> = of_ground
-        .flat_map(|(key, dossier)| windows(dossier).into_iter().map(move |(from, to)| (&key.unit, from, to)))
+        .flat_map(|(key, dossier)| {
+            let spans = windows(&key.unit, dossier, &world.roster);
+            spans.into_iter().map(move |(from, to)| (&key.unit, from, to))
+        })
         .collect();
     all.runs = runs_in(db, &spans).await?;
     Ok(all)

@@ -12,14 +12,14 @@ use super::{
     world::World,
 };
 use crate::{
-    base::UnitName,
+    base::{Instant, UnitName},
     rules::{
         Beside, Bypass, Dossier, DossierKey, Fact, Finding, Judgement,
         class_wide::class_wide,
         dossier::Subject,
         earlier::{Earlier, earlier, linked},
         fact::RunFact,
-        judge::judge,
+        judge::{judge, judge_reckoned},
         outline::{Outline, outlines},
         service_days::ServiceDays,
         weather::WeatherDays,
@@ -40,16 +40,17 @@ impl Draft {
         self.check_loaded()?;
         let first_runs = self.first_runs();
         for (key, kept) in &mut self.dossiers {
-            kept.to_judge = kept.wants_judging(first_runs.get(&key.unit).copied());
+            kept.look_at_news(key, first_runs.get(&key.unit).copied(), &self.world.ground());
         }
         self.load_the_rest(db, |_, kept| kept.to_judge).await?;
+        self.load_outlines(db, |_, kept| kept.to_reckon && !kept.to_judge).await?;
         self.watch_runs(db).await?;
         self.keep_histories();
         for mut turn in judged_and_packed(&self.world, &self.units, &mut self.dossiers) {
             if let Some((judgement, prints, each)) = turn.said.take() {
                 put_changes(&mut self.judged, turn.key, &mut turn.kept.stored, &judgement, (prints, &each));
             }
-            put_parts(&mut self.judged, turn.key, turn.parts);
+            turn.changed.put(&mut self.judged, turn.key);
         }
         self.put_back();
         Ok(())
@@ -66,7 +67,7 @@ impl Draft {
             if kept.stored.is_none() {
                 self.judged.dossiers.add(&dossier_row(&key, &Prints::default()));
             }
-            put_parts(&mut self.judged, &key, packed(&key, &mut kept));
+            Changed::of(&key, &mut kept).put(&mut self.judged, &key);
             if n % DOSSIERS_AT_ONCE == 0 {
                 self.judged.script()?.run(&mut *db).await?;
             }
@@ -153,6 +154,30 @@ pub(super) fn judge_kept(
     judge(key, &kept.dossier, Beside { days, weather, runs, earlier }, &world.ground())
 }
 
+/// Judges by its outlines what is reckoned of a device; what it said for certain stands.
+fn reckon_kept(
+    world: &World,
+    key: &DossierKey,
+    kept: &Kept,
+    (days, weather): (&ServiceDays, &WeatherDays),
+    earlier: &[Earlier],
+) -> (Judgement, Prints, Vec<i64>) {
+    let beside = Beside { days, weather, runs: &[], earlier };
+    let (findings, settled_after) = judge_reckoned(key, &kept.outlined.all(), beside, &world.ground());
+    let judgement = Judgement { findings, settled_after, ..Judgement::default() };
+    let (now, each) = Prints::of(&judgement, kept);
+    let mut prints = kept.stored.clone().unwrap_or_default();
+    for gone in std::mem::replace(&mut prints.reckoned, now.reckoned) {
+        if let Ok(place) = prints.findings.binary_search(&gone) {
+            prints.findings.remove(place);
+        }
+    }
+    prints.findings.extend(&prints.reckoned);
+    prints.findings.sort_unstable();
+    prints.settled_after = settled_after;
+    (judgement, prints, each)
+}
+
 impl Prints {
     /// What is compared of a judgement, and with it each finding's print.
     pub(super) fn of(judgement: &Judgement, kept: &Kept) -> (Self, Vec<i64>) {
@@ -163,9 +188,11 @@ impl Prints {
         };
         let with_rules = judgement.findings.iter().zip(&each);
         let reckoned = with_rules.filter(|(finding, _)| !finding.rule.is_certain()).map(|(_, print)| *print);
+        let certain = judgement.findings.iter().filter(|finding| finding.rule.is_certain());
         let prints = Self {
             settled_after: judgement.settled_after,
             watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
+            certain_until: certain.map(|finding| finding.until.unwrap_or(Instant::MAX)).max(),
             reckoned: sorted(reckoned.collect()),
             findings: sorted(each.clone()),
             bypasses: if judgement.bypasses.is_empty() { 0 } else { print(&judgement.bypasses) },
@@ -185,11 +212,47 @@ struct Turn<'a> {
     key: &'a DossierKey,
     kept: &'a mut Kept,
     said: Option<(Judgement, Prints, Vec<i64>)>,
-    parts: ChangedParts,
+    changed: Changed,
 }
 
-/// Parts by number, packed, with their outline if it is a device's; and from which part on the file has too many.
-type ChangedParts = (Vec<(usize, Vec<u8>, Vec<u8>)>, Option<usize>);
+/// Parts, and chunks of outlines if it is a device's.
+#[derive(Default)]
+struct Changed {
+    parts: Numbered,
+    outlines: Numbered,
+}
+
+/// By number, packed; and from which number on the file has too many.
+type Numbered = (Vec<(usize, Vec<u8>)>, Option<usize>);
+
+impl Changed {
+    /// Takes up what is new among the outlines, too.
+    fn of(key: &DossierKey, kept: &mut Kept) -> Self {
+        if matches!(key.subject, Subject::Device(_)) {
+            kept.outline();
+        }
+        let (parts, surplus) = kept.changed_parts();
+        let packed = |(n, facts): (usize, &[Fact])| (n, postcard::to_stdvec(facts).unwrap_or_default());
+        Self {
+            parts: (parts.into_iter().map(packed).collect(), surplus),
+            outlines: kept.outlined.take_changed(),
+        }
+    }
+
+    fn put(self, judged: &mut Judged, key: &DossierKey) {
+        let subject = key.subject.to_string();
+        let Judged { parts, surplus_parts, outlines, surplus_outlines, .. } = judged;
+        for ((changed, from), rows, surplus) in
+            [(self.parts, parts, surplus_parts), (self.outlines, outlines, surplus_outlines)]
+        {
+            for (n, packed) in changed {
+                let (place, length) = rows.put_beside(&packed);
+                rows.add(&(&key.unit, &subject, n, place, length));
+            }
+            from.iter().for_each(|from| surplus.add(&(&key.unit, &subject, from)));
+        }
+    }
+}
 
 /// Fewer dossiers than this are judged sooner than another core is woken.
 const WORTH_SHARING: usize = 64;
@@ -205,13 +268,16 @@ fn judged_and_packed<'a>(
     });
     let blank = UnitHistory::default();
     let one = |turn: &mut Turn<'_>, days: &ServiceDays, weather: &WeatherDays| {
-        if turn.kept.to_judge {
-            let earlier = lives.get(turn.key).map_or(&[][..], Vec::as_slice);
+        let earlier = lives.get(turn.key).map_or(&[][..], Vec::as_slice);
+        let (to_judge, to_reckon) = (turn.kept.to_judge, turn.kept.to_reckon);
+        turn.changed = Changed::of(turn.key, turn.kept);
+        if to_judge {
             let judgement = judge_kept(world, turn.key, turn.kept, (days, weather), earlier);
             let (prints, each) = Prints::of(&judgement, turn.kept);
             turn.said = Some((judgement, prints, each));
+        } else if to_reckon {
+            turn.said = Some(reckon_kept(world, turn.key, turn.kept, (days, weather), earlier));
         }
-        turn.parts = packed(turn.key, turn.kept);
     };
     let some = |turns: &mut [Turn<'_>]| {
         for of_unit in turns.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
@@ -221,9 +287,9 @@ fn judged_and_packed<'a>(
             of_unit.iter_mut().for_each(|turn| one(turn, &days, &history.weather));
         }
     };
-    let turn = |(key, kept)| Turn { key, kept, said: None, parts: ChangedParts::default() };
+    let turn = |(key, kept)| Turn { key, kept, said: None, changed: Changed::default() };
     let mut turns: Vec<Turn<'_>> = dossiers.iter_mut().map(turn).collect();
-    if turns.iter().filter(|turn| turn.kept.to_judge).count() < WORTH_SHARING {
+    if turns.iter().filter(|turn| turn.kept.to_judge || turn.kept.to_reckon).count() < WORTH_SHARING {
         some(&mut turns);
     } else {
         on_every_core(&mut turns, some);
@@ -270,32 +336,7 @@ fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
         reckoned: hex(&prints.reckoned),
         bypasses: prints.bypasses,
         watched_until: prints.watched_until,
-    }
-}
-
-fn packed(key: &DossierKey, kept: &mut Kept) -> ChangedParts {
-    let (parts, surplus) = kept.changed_parts();
-    let one = |(n, facts): (usize, &[Fact])| {
-        let outline = match key.subject {
-            Subject::Device(_) => postcard::to_stdvec(&outlines(facts)).unwrap_or_default(),
-            _ => Vec::new(),
-        };
-        (n, postcard::to_stdvec(facts).unwrap_or_default(), outline)
-    };
-    (parts.into_iter().map(one).collect(), surplus)
-}
-
-fn put_parts(judged: &mut Judged, key: &DossierKey, (parts, surplus): ChangedParts) {
-    if parts.is_empty() && surplus.is_none() {
-        return;
-    }
-    let subject = key.subject.to_string();
-    for (part, facts, outline) in parts {
-        let (place, length) = judged.parts.put_beside(&facts);
-        judged.parts.add(&(&key.unit, &subject, part, place, length, hex::encode(outline)));
-    }
-    if let Some(from) = surplus {
-        judged.surplus_parts.add(&(&key.unit, &subject, from));
+        certain_until: prints.certain_until,
     }
 }
 

@@ -21,6 +21,7 @@ use super::{
 };
 use crate::{
     base::{Instant, UnitName},
+    roster::Roster,
     rules::{
         DossierKey, Judgement,
         dossier::Subject,
@@ -135,7 +136,7 @@ async fn read(
 ) -> Result<Loaded, sqlx::Error> {
     let lives = lives(db, world, &again, &histories).await?;
     let mut all: Vec<Again> = parts::to_judge_again(db, again).await?.into_iter().map(Again::of).collect();
-    on_every_core(&mut all, Again::unpack);
+    on_every_core(&mut all, |some| Again::unpack(some, &world.roster));
     let mut runs = runs_of(db, &all).await?;
     for one in all.iter_mut().filter(|one| one.key.subject == Subject::GroundProtection) {
         if let Some(watch) = &mut one.kept.watch {
@@ -167,7 +168,7 @@ async fn lives(
     let names: Vec<&str> = linked.iter().map(UnitName::as_str).collect();
     let packed: BTreeMap<DossierKey, Packed> =
         parts::outlines_of_units(db, &names).await?.into_iter().collect();
-    let outlines = |key: &DossierKey| packed.get(key)?.all().ok();
+    let outlines = |key: &DossierKey| packed.get(key)?.outlines().ok();
     Ok(earlier_lives(world, histories, again.iter().map(|(key, _)| key), outlines))
 }
 
@@ -176,14 +177,14 @@ impl Again {
         Self { key, stored: Some(stored), packed, kept: Kept::default(), said: None, damaged: None }
     }
 
-    fn unpack(some: &mut [Self]) {
+    fn unpack(some: &mut [Self], roster: &Roster) {
         for one in some {
             match std::mem::take(&mut one.packed).unpacked() {
                 Ok(dossier) => one.kept.dossier = dossier,
                 Err(why) => one.damaged = Some(why),
             }
             if one.key.subject == Subject::GroundProtection {
-                one.kept.watch = Some(Watch::new(windows(&one.kept.dossier)));
+                one.kept.watch = Some(Watch::new(windows(&one.key.unit, &one.kept.dossier, roster)));
             }
         }
     }

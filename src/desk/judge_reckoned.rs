@@ -99,7 +99,7 @@ impl Reckoning {
         let own: BTreeMap<&DossierKey, &One> = self.all.iter().map(|one| (&one.key, one)).collect();
         earlier_lives(&self.world, &self.histories, self.all.iter().map(|one| &one.key), |key| {
             let here = own.get(key).and_then(|one| one.outlines.clone());
-            here.or_else(|| self.others.get(key)?.all().ok())
+            here.or_else(|| self.others.get(key)?.outlines().ok())
         })
     }
 }
@@ -107,7 +107,7 @@ impl Reckoning {
 impl One {
     fn unpack(&mut self) {
         if matches!(self.key.subject, Subject::Device(_)) {
-            match std::mem::take(&mut self.packed).all() {
+            match std::mem::take(&mut self.packed).outlines() {
                 Ok(outlines) => self.outlines = Some(outlines),
                 Err(why) => self.damaged = Some(why),
             }

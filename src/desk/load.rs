@@ -14,7 +14,9 @@ use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
     reports::{stored, validity},
-    rules::{Bypass, DossierKey, Fact, service_days::DaySet, weather::WeatherDays},
+    rules::{
+        Bypass, DossierKey, Fact, chunk::Chunk, dossier::Subject, service_days::DaySet, weather::WeatherDays,
+    },
 };
 
 impl Draft {
@@ -196,19 +198,79 @@ impl Draft {
             self.dossiers.insert(key, kept);
         }
         let least = if self.unjudged { Need::ToAmend } else { Need::ToJudge };
-        let whole = wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key);
-        let whole: BTreeSet<DossierKey> = whole.cloned().chain(dependent).collect();
-        // Where a part went round, what came in on one unit is judged on another, to which nothing came.
-        for key in whole.iter().filter(|_| !self.unjudged) {
-            self.dossiers.entry(key.clone()).and_modify(|kept| kept.to_judge = true);
+        let mut whole: BTreeSet<&DossierKey> =
+            wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key).collect();
+        if !self.unjudged {
+            for key in &dependent {
+                // Service days change what is reckoned only; of other subjects there are no outlines.
+                match (&key.subject, self.dossiers.get_mut(key)) {
+                    (Subject::Device(_), Some(kept)) => kept.to_reckon = true,
+                    _ => drop(whole.insert(key)),
+                }
+            }
+            // Where a part went round, what came in on one unit is judged on another, to which nothing came.
+            for key in &whole {
+                self.dossiers.entry((*key).clone()).and_modify(|kept| kept.to_judge = true);
+            }
+            self.go_back(db, wanted).await?;
+            let by_outline = |key: &DossierKey| wanted.dossiers.get(key) == Some(&Need::Outline);
+            self.load_outlines(db, |key, kept| kept.to_reckon || by_outline(key)).await?;
         }
-        // What others told at about the same time may lie in an earlier part.
+        self.load_the_rest(db, |key, _| whole.contains(key)).await
+    }
+
+    /// What others told of a device at about the same time may lie in an earlier part.
+    async fn go_back(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
         let too_late = |key: &DossierKey, kept: &Kept| {
-            let from = wanted.looks.get(key).map(|at| at.minus(validity::SAME_TIME));
-            from.is_some_and(|from| kept.dossier.facts().first().is_none_or(|first| first.at > from))
+            let from = wanted.told.get(key).map(|at| at.minus(validity::SAME_TIME));
+            let first = kept.dossier.facts().first();
+            kept.first_part > 0 && from.is_some_and(|from| first.is_none_or(|first| first.at > from))
         };
-        let unjudged = self.unjudged;
-        self.load_the_rest(db, |key, kept| whole.contains(key) || (!unjudged && too_late(key, kept))).await
+        loop {
+            let late = self.dossiers.iter_mut().filter(|(key, kept)| too_late(key, kept));
+            let mut late: Vec<(&DossierKey, &mut Kept)> = late.collect();
+            if late.is_empty() {
+                return Ok(());
+            }
+            let asked: Vec<_> = late
+                .iter()
+                .map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part))
+                .collect();
+            let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
+                ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part = c.value->>2 - 1";
+            let mut before: Vec<Vec<Fact>> = vec![Vec::new(); late.len()];
+            for row in fetch(db, sql, &asked).await? {
+                if let Some(facts) = before.get_mut(place(&row)?) {
+                    *facts = parts::unpack(row.try_get("facts")?)?;
+                }
+            }
+            late.iter_mut().zip(before).for_each(|((_, kept), facts)| kept.go_back(facts));
+        }
+    }
+
+    /// The outlines that are not in hand, of those devices that are wanted.
+    pub(super) async fn load_outlines(
+        &mut self,
+        db: &mut SqliteConnection,
+        wanted: impl Fn(&DossierKey, &Kept) -> bool,
+    ) -> Result<(), sqlx::Error> {
+        let some = self.dossiers.iter_mut();
+        let some = some.filter(|(key, kept)| kept.outlined.missing() > 0 && wanted(key, kept));
+        let mut some: Vec<(&DossierKey, &mut Kept)> = some.collect();
+        let asked: Vec<_> = some
+            .iter()
+            .map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.outlined.missing()))
+            .collect();
+        let sql = "SELECT c.key AS n, o.packed FROM json_each(?) c JOIN dossier_outline o
+            ON o.unit = c.value->>0 AND o.subject = c.value->>1 AND o.chunk < c.value->>2 ORDER BY n, o.chunk";
+        let mut earlier: Vec<Vec<Chunk>> = vec![Vec::new(); some.len()];
+        for row in fetch(db, sql, &asked).await? {
+            if let Some(chunks) = earlier.get_mut(place(&row)?) {
+                chunks.push(parts::unpack_chunk(row.try_get("packed")?)?);
+            }
+        }
+        some.iter_mut().zip(earlier).for_each(|((_, kept), chunks)| kept.outlined.complete(chunks));
+        Ok(())
     }
 
     /// The parts that are not in hand, of those dossiers that are wanted whole.
@@ -223,14 +285,13 @@ impl Draft {
             partial.iter().map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part)).collect();
         let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
             ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part < c.value->>2 ORDER BY n, p.part";
-        let mut earlier: Vec<Vec<Fact>> = vec![Vec::new(); partial.len()];
+        let mut earlier: Vec<Vec<Vec<Fact>>> = vec![Vec::new(); partial.len()];
         for row in fetch(db, sql, &asked).await? {
-            let place = usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX);
-            if let Some(facts) = earlier.get_mut(place) {
-                facts.append(&mut parts::unpack(row.try_get("facts")?)?);
+            if let Some(of_dossier) = earlier.get_mut(place(&row)?) {
+                of_dossier.push(parts::unpack(row.try_get("facts")?)?);
             }
         }
-        partial.iter_mut().zip(earlier).for_each(|((_, kept), facts)| kept.complete(facts));
+        partial.iter_mut().zip(earlier).for_each(|((_, kept), parts)| kept.complete(parts));
         Ok(())
     }
 
@@ -263,6 +324,11 @@ impl Draft {
             self.cabinet.put_unit(unit, history);
         }
     }
+}
+
+/// The place in what was asked for to which a row belongs.
+fn place(row: &SqliteRow) -> Result<usize, sqlx::Error> {
+    Ok(usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX))
 }
 
 /// Whether the file has any of these reports or entries; of new ones it has none, and one question tells.

@@ -2,7 +2,6 @@
 use std::collections::BTreeMap;
 
 use futures_util::TryStreamExt as _;
-use serde::de::DeserializeOwned;
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
@@ -12,25 +11,36 @@ use super::{
 };
 use crate::{
     base::Instant,
-    rules::{Dossier, DossierKey, Fact, dossier::Subject},
+    rules::{Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline},
 };
 
-/// Dossiers by their keys, with their last part.
+/// Dossiers by their keys, with their last part and the last chunk of their outlines.
 pub(super) const ENDS: &str =
-    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.findings, d.reckoned, d.bypasses, p.part, p.facts
+    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, p.part, p.facts,
+        o.chunk, o.packed
     FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1
     LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
-        AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)";
+        AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)
+    LEFT JOIN dossier_outline o ON o.unit = d.unit AND o.subject = d.subject
+        AND o.chunk = (SELECT max(chunk) FROM dossier_outline l WHERE l.unit = d.unit AND l.subject = d.subject)";
 
 /// The cells of a flipped file may hold anything: none is read in a way that panics.
 pub(super) fn kept(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
-    let part: Option<i64> = row.try_get("part")?;
-    let facts: Option<&[u8]> = row.try_get("facts")?;
-    let last = part
-        .zip(facts)
-        .map(|(part, facts)| Ok::<_, sqlx::Error>((usize::try_from(part).unwrap_or(0), unpack(facts)?)));
-    let kept = Kept::of_file(prints(row)?, last.transpose()?);
-    Ok((key(row)?, kept))
+    let part = last(row, ("part", "facts"), unpack)?;
+    let chunk = last(row, ("chunk", "packed"), unpack_chunk)?;
+    Ok((key(row)?, Kept::of_file(prints(row)?, part, chunk)))
+}
+
+/// The last of a dossier's parts or chunks, with its number.
+fn last<T>(
+    row: &SqliteRow,
+    (number, packed): (&str, &str),
+    unpack: fn(&[u8]) -> Result<T, sqlx::Error>,
+) -> Result<Option<(usize, T)>, sqlx::Error> {
+    let number: Option<i64> = row.try_get(number)?;
+    let packed: Option<&[u8]> = row.try_get(packed)?;
+    let both = number.zip(packed);
+    both.map(|(number, packed)| Ok((usize::try_from(number).unwrap_or(0), unpack(packed)?))).transpose()
 }
 
 fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
@@ -40,10 +50,15 @@ fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
     Ok(Prints {
         settled_after: row.try_get::<Option<i64>, _>("settled_after")?.map(Instant),
         watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
+        certain_until: row.try_get::<Option<i64>, _>("certain_until")?.map(Instant),
         findings: many(findings),
         reckoned: many(reckoned),
         bypasses: row.try_get("bypasses")?,
     })
+}
+
+pub(super) fn unpack_chunk(packed: &[u8]) -> Result<Chunk, sqlx::Error> {
+    Chunk::unpack(packed).map_err(|why| damaged(why.to_string()))
 }
 
 pub(super) fn unpack(packed: &[u8]) -> Result<Vec<Fact>, sqlx::Error> {
@@ -71,8 +86,9 @@ pub(super) async fn outlines_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, outline FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
-        AND subject >= 'device:' AND subject < 'device;' ORDER BY unit, subject, part";
+    let sql =
+        "SELECT unit, subject, packed FROM dossier_outline WHERE unit IN (SELECT value FROM json_each(?))
+        ORDER BY unit, subject, chunk";
     packed(db, sql, Some(json(&units))).await
 }
 
@@ -92,15 +108,18 @@ pub struct Packed(Vec<Vec<u8>>);
 
 impl Packed {
     pub fn unpacked(&self) -> Result<Dossier, sqlx::Error> {
-        Ok(Dossier::of(self.all()?))
-    }
-
-    /// All parts' facts, or outlines, one after the other.
-    pub fn all<T: DeserializeOwned>(&self) -> Result<Vec<T>, sqlx::Error> {
         let mut all = Vec::new();
         for part in &self.0 {
-            let mut some: Vec<T> = postcard::from_bytes(part).map_err(|why| damaged(why.to_string()))?;
-            all.append(&mut some);
+            all.append(&mut unpack(part)?);
+        }
+        Ok(Dossier::of(all))
+    }
+
+    /// The same of a device's outlines.
+    pub fn outlines(&self) -> Result<Vec<Outline>, sqlx::Error> {
+        let mut all = Vec::new();
+        for chunk in &self.0 {
+            all.append(&mut unpack_chunk(chunk)?.outlines);
         }
         Ok(all)
     }
@@ -135,7 +154,7 @@ pub(super) async fn prints_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, settled_after, watched_until, findings, reckoned, bypasses FROM dossier
+    let sql = "SELECT unit, subject, settled_after, watched_until, certain_until, findings, reckoned, bypasses FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
     rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()

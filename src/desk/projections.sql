@@ -1,6 +1,6 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
--- PACKING 6
+-- PACKING 7
 -- JUDGING 9: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
@@ -107,6 +107,8 @@ CREATE TABLE dossier (
     bypasses      INTEGER NOT NULL,
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
     watched_until INTEGER,
+    -- Of a device: when the last of its certain lines ends; the end of time while one is open.
+    certain_until INTEGER,
     PRIMARY KEY (unit, subject)
 ) STRICT, WITHOUT ROWID;
 -- The facts of a dossier in order, packed; where a part ends is a matter of its last entry alone.
@@ -115,11 +117,18 @@ CREATE TABLE dossier_part (
     subject TEXT NOT NULL,
     part    INTEGER NOT NULL,
     -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
-    facts   BLOB,
-    -- Of a device: what statistics ask of them, by itself, so that it can be read by itself.
-    outline BLOB
+    facts   BLOB
 ) STRICT;
 CREATE UNIQUE INDEX dossier_part_of_subject ON dossier_part (unit, subject, part);
+-- Of a device: what statistics ask of its facts, packed, in chunks that end as parts do. By itself and in the order of
+-- its key, so that all of it can be read without reading a fact.
+CREATE TABLE dossier_outline (
+    unit    TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    chunk   INTEGER NOT NULL,
+    packed  BLOB,
+    PRIMARY KEY (unit, subject, chunk)
+) STRICT, WITHOUT ROWID;
 
 CREATE TABLE finding (
     key      TEXT PRIMARY KEY,

@@ -71,7 +71,7 @@ impl Draft {
             if key.subject != Subject::GroundProtection || !kept.to_judge {
                 continue;
             }
-            let spans = windows(&kept.dossier);
+            let spans = windows(&key.unit, &kept.dossier, &self.world.roster);
             match &mut kept.watch {
                 Some(watch) if watch.spans == spans => {
                     watch.take_up(self.new_runs.iter().filter(|new| new.run.unit == key.unit));

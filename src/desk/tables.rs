@@ -70,9 +70,9 @@ table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: In
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
         findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses,
-        watched_until = excluded.watched_until"] {
+        watched_until = excluded.watched_until, certain_until = excluded.certain_until"] {
         unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, reckoned: String as bytes,
-        bypasses: i64, watched_until: Option<Instant>,
+        bypasses: i64, watched_until: Option<Instant>, certain_until: Option<Instant>,
     }
 }
 table_row! {
@@ -151,6 +151,9 @@ pub struct Judged {
     /// Dossiers with fewer parts than before, and from which part on there are none.
     pub surplus_parts: Rows,
     pub parts: Rows,
+    /// The same of chunks of outlines.
+    pub surplus_outlines: Rows,
+    pub outlines: Rows,
     /// Subjects of which every finding goes before the new ones come.
     pub cleared: Rows,
     /// Single findings that go, by print.
@@ -163,9 +166,15 @@ pub struct Judged {
 
 const SURPLUS_PARTS: &str = "DELETE FROM dossier_part WHERE rowid IN (SELECT p.rowid FROM jsonb_each(?) g
     JOIN dossier_part p ON p.unit = g.value->>0 AND p.subject = g.value->>1 AND p.part >= g.value->>2)";
-const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts, outline)
-    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4), unhex(value->>5) FROM jsonb_each(?) WHERE true
-    ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts, outline = excluded.outline";
+const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts)
+    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
+    ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts";
+const SURPLUS_OUTLINES: &str = "DELETE FROM dossier_outline WHERE (unit, subject, chunk) IN (
+    SELECT o.unit, o.subject, o.chunk FROM jsonb_each(?) g
+    JOIN dossier_outline o ON o.unit = g.value->>0 AND o.subject = g.value->>1 AND o.chunk >= g.value->>2)";
+const OUTLINES: &str = "INSERT OR FAIL INTO dossier_outline (unit, subject, chunk, packed)
+    SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
+    ON CONFLICT (unit, subject, chunk) DO UPDATE SET packed = excluded.packed";
 const CLEARED: &str =
     "DELETE FROM finding WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
 const GONE: &str = "DELETE FROM finding WHERE rowid IN (SELECT f.rowid FROM jsonb_each(?) g
@@ -179,6 +188,8 @@ impl Default for Judged {
             dossiers: DossierRow::table(),
             surplus_parts: Rows::running(SURPLUS_PARTS),
             parts: Rows::cutting(PARTS),
+            surplus_outlines: Rows::running(SURPLUS_OUTLINES),
+            outlines: Rows::cutting(OUTLINES),
             cleared: Rows::running(CLEARED),
             gone: Rows::running(GONE),
             findings: FindingRow::table(),
@@ -196,6 +207,8 @@ impl Judged {
             &mut self.dossiers,
             &mut self.surplus_parts,
             &mut self.parts,
+            &mut self.surplus_outlines,
+            &mut self.outlines,
             &mut self.cleared,
             &mut self.gone,
             &mut self.findings,

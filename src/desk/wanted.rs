@@ -22,6 +22,8 @@ use crate::{
 pub enum Need {
     /// Its last part: what comes in may well say nothing new.
     End,
+    /// Its last part and all outlines: a device did something, and statistics count it.
+    Outline,
     /// All of it, since it will be judged again.
     ToJudge,
     /// All of it, since something may be taken out.
@@ -43,8 +45,8 @@ pub struct Wanted {
     /// What the pages tell of the weather: a day, and whether it was wet.
     pub weather: BTreeMap<UnitName, BTreeSet<(Day, bool)>>,
     pub dossiers: BTreeMap<DossierKey, Need>,
-    /// The earliest look that comes to a dossier: others may have told of the device at about that time.
-    pub looks: BTreeMap<DossierKey, Instant>,
+    /// The earliest entry that comes to a device's dossier: others may have told of the device at about that time.
+    pub told: BTreeMap<DossierKey, Instant>,
 }
 
 /// An entry, the unit it is about, and the units coupled to that.
@@ -176,10 +178,9 @@ impl Wanted {
                 self.weather.entry(report.unit.clone()).or_default().extend(told);
                 self.want(&report.unit, Subject::GroundProtection, Need::End);
                 for entry in &report.entries {
-                    let need = if quiet::is_look(entry) { Need::End } else { Need::ToJudge };
-                    self.entry_subjects((&report.unit, &report.consist, entry), need, draft);
+                    self.entry_subjects((&report.unit, &report.consist, entry), Need::End, draft);
                     if together.roster_changes {
-                        self.any_subjects(&report.unit, entry, need);
+                        self.any_subjects(&report.unit, entry, Need::End);
                     }
                 }
             }
@@ -232,14 +233,16 @@ impl Wanted {
 
     fn entry_subjects(&mut self, (unit, consist, entry): Told<'_>, need: Need, draft: &Draft) {
         for unit in together::units(unit, consist, entry) {
-            self.want(&unit, Subject::Together, need.max(Need::ToJudge));
+            self.want(&unit, Subject::Together, need);
             self.units.entry(unit).or_default();
         }
         let schedule = draft.world.roster.schedule_at(unit, entry.when.at());
         for subject in routing::subjects(entry, schedule) {
-            if need == Need::End {
+            let of_device = matches!(subject, Subject::Device(_));
+            let need = if of_device && !quiet::is_look(entry) { need.max(Need::Outline) } else { need };
+            if of_device && need <= Need::Outline {
                 let key = DossierKey { unit: unit.clone(), subject: subject.clone() };
-                let first = self.looks.entry(key).or_insert(entry.when.at());
+                let first = self.told.entry(key).or_insert(entry.when.at());
                 *first = entry.when.at().min(*first);
             }
             self.want(unit, subject, need);

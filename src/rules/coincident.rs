@@ -39,6 +39,20 @@ pub fn stretches<'o, 'a>(
     all.chunk_by(move |one, next| next.at.since(one.at) <= apart)
 }
 
+/// Where the stretch begins that reaches into the facts from place `new` on; `None`: with the first of these facts, or
+/// before it.
+pub fn stretch_begins(facts: &[Fact], new: usize, minutes: f64) -> Option<usize> {
+    let operated = |fact: &Fact| fact.withdrawn.is_none() && matches!(fact.told, Told::Operated { .. });
+    let mut begins = new;
+    for place in (0..new).rev().filter(|place| operated(&facts[*place])) {
+        if facts[begins].at.since(facts[place].at) > span(minutes) {
+            return Some(begins);
+        }
+        begins = place;
+    }
+    None
+}
+
 /// From the earliest on, each window of so many minutes that `find` makes something of; what is in one is in no other.
 pub fn windows<'a, G>(
     all: &[Operation<'a>],

@@ -63,9 +63,14 @@ const PER_PART_BITS: u32 = 4;
 /// a device read and written again; and where one ends is a matter of the entry alone, so that the same facts lie
 /// in the same parts in whatever order they came. Never with an act of the shop, whose number tells when it came.
 pub fn ends_part(entry: EntryId) -> bool {
+    ends(entry, PER_PART_BITS)
+}
+
+/// The same for parts of 2 to the power of `bits` facts.
+pub fn ends(entry: EntryId, bits: u32) -> bool {
     let (high, low) = entry.0.as_u64_pair();
     // The multiplier of Fibonacci hashing (Knuth, The Art of Computer Programming 3, 6.4): ids may be counted numbers.
-    high != 0 && (high ^ low).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> (64 - PER_PART_BITS) == 0
+    high != 0 && (high ^ low).wrapping_mul(0x9e37_79b9_7f4a_7c15) >> (64 - bits) == 0
 }
 
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -89,9 +94,12 @@ impl Dossier {
         self.facts.extend(later.facts);
     }
 
-    /// Facts of before these, of which a late one may still belong among them.
-    pub fn put_before(&mut self, earlier: Vec<Fact>) {
-        let later = std::mem::replace(&mut self.facts, earlier);
+    /// Parts of before these facts, of which a late one may still belong among them.
+    pub fn put_before(&mut self, earlier: impl IntoIterator<Item = Vec<Fact>>) {
+        let earlier: Vec<Vec<Fact>> = earlier.into_iter().collect();
+        let count = earlier.iter().map(Vec::len).sum::<usize>() + self.facts.len();
+        let later = std::mem::replace(&mut self.facts, Vec::with_capacity(count + 1));
+        earlier.into_iter().for_each(|part| self.facts.extend(part));
         let sorted = self.facts.last().map(Fact::place) <= later.first().map(Fact::place);
         self.facts.extend(later);
         if !sorted {

@@ -111,10 +111,15 @@ fn tell_apart(sorted: &mut [Finding]) {
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
     judged.settled_after = reckoned(case, tag, &mut judged.findings);
-    left_open(case, tag, &mut judged.findings);
-    wrong_fuse(case, tag, &mut judged.findings);
-    reclosed_again(case, tag, &mut judged.findings);
-    kept_tripping(case, tag, &mut judged.findings);
+    certain(case, tag, &mut judged.findings);
+}
+
+/// What a device's entries say without any reckoning.
+pub(super) fn certain(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
+    left_open(case, tag, out);
+    wrong_fuse(case, tag, out);
+    reclosed_again(case, tag, out);
+    kept_tripping(case, tag, out);
 }
 
 fn reckoned(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {

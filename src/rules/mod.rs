@@ -5,6 +5,7 @@ pub mod authority;
 pub mod burst;
 pub mod bypass;
 pub mod case;
+pub mod chunk;
 pub mod class_wide;
 pub mod coincident;
 pub mod cranking;

@@ -12,7 +12,7 @@ use crate::{
 };
 
 /// One fact of a device's dossier, in the dossier's order.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq)]
 pub struct Outline {
     pub entry: EntryId,
     pub seq: u64,

@@ -52,30 +52,32 @@ impl Reclosing {
 pub fn reclosings<'a>(facts: impl Iterator<Item = &'a Fact>, people: &People) -> Vec<Reclosing> {
     let mut out = Vec::new();
     for fact in facts {
-        let entry = fact.entry;
-        match &fact.told {
-            Told::Trip { resets, .. } => {
-                let latched = resets.iter().filter(|r| r.result != Some(ResetResult::WouldNotLatch));
-                out.extend(latched.map(|r| Reclosing {
-                    at: r.at.unwrap_or(fact.at),
-                    basis: Some(r.basis),
-                    entry,
-                    crew: true,
-                }));
-            }
-            Told::Fuse { replaced_by: Some(_), basis, .. } => {
-                let basis = Some(basis.unwrap_or(Basis::NotDetermined));
-                out.push(Reclosing { at: fact.at, basis, entry, crew: true });
-            }
-            Told::Position(p) if p.seen == Seen::Tripped && p.closed() => {
-                let crew = by_crew(fact, p, people);
-                out.push(Reclosing { at: fact.at, basis: None, entry, crew });
-            }
-            _ => {}
-        }
+        let crew = match &fact.told {
+            Told::Position(p) => by_crew(fact, p, people),
+            _ => true,
+        };
+        out.extend(closings_of(fact).map(|closing| Reclosing { crew, ..closing }));
     }
     out.sort_by_key(|r| (r.at, r.entry));
     out
+}
+
+/// The closings again that one fact tells of, as if each was a crew's.
+pub(super) fn closings_of(fact: &Fact) -> impl Iterator<Item = Reclosing> + '_ {
+    let entry = fact.entry;
+    let one = move |at, basis| Reclosing { at, basis, entry, crew: true };
+    let resets = match &fact.told {
+        Told::Trip { resets, .. } => resets.as_slice(),
+        _ => &[],
+    };
+    let other = match &fact.told {
+        Told::Fuse { replaced_by: Some(_), basis, .. } => Some(Some(basis.unwrap_or(Basis::NotDetermined))),
+        Told::Position(p) if p.seen == Seen::Tripped && p.closed() => Some(None),
+        _ => None,
+    };
+    let latched = resets.iter().filter(|r| r.result != Some(ResetResult::WouldNotLatch));
+    let latched = latched.map(move |r| one(r.at.unwrap_or(fact.at), Some(r.basis)));
+    latched.chain(other.map(|basis| one(fact.at, basis)))
 }
 
 /// Who moved it, as told, else the author, is one of a crew. A name the office list lacks is taken for a crew's.

@@ -128,6 +128,11 @@ pub fn told_of_unit(case: &Case<'_>, out: &mut Vec<Finding>) {
     }
 }
 
+/// Whether it is reported by itself, until a repair.
+pub fn is_trouble(fact: &Fact) -> bool {
+    unit_trouble(fact).is_some()
+}
+
 fn unit_trouble(fact: &Fact) -> Option<(String, f64)> {
     let stopped = |by: &str| {
         Some((

@@ -1,6 +1,7 @@
 //! *starting_weakens*: cranking volts that fall against the class and will soon be under the schedule's minimum, or start
 //! faults of one kind close together.
 use super::{
+    Ground,
     case::Case,
     cranking::cranking_volts,
     fact::{Fact, Told},
@@ -13,7 +14,7 @@ use super::{
 };
 use crate::{
     base::{
-        Day, Instant, Tag,
+        Day, Instant, Tag, UnitName,
         instant::{DAY, MINUTE},
         text::count,
     },
@@ -148,6 +149,20 @@ fn fall(case: &Case<'_>, starts: &[Start<'_>]) -> Option<Fall> {
     falls.then_some(Fall { slope, volts, class: last.class, minimum, days })
 }
 
+/// Whether a start may begin a line about starting, or change one: all others only count among those before a later one.
+pub fn may_weaken(unit: &UnitName, fact: &Fact, ground: &Ground<'_>) -> bool {
+    let Told::Start { outcome, .. } = &fact.told else { return is_repair(fact) };
+    let minimum = || ground.roster.schedule_at(unit, fact.at)?.start.cranking_min_v.filter(|v| v.is_finite());
+    // A little wider than the rule, which adds what it first took away.
+    let near = |volts: f64| minimum().is_some_and(|minimum| volts <= (NEAR + 1e-9) * minimum);
+    is_fault(*outcome) || cranking_volts(fact).is_some_and(near)
+}
+
+/// A crew that stops an engine itself has no fault.
+fn is_fault(outcome: Outcome) -> bool {
+    did_not_run(outcome) && outcome != Outcome::StoppedByCrew
+}
+
 /// Whether the line of the medians can be at or under `level` at x: half of all pairs have to slope so steeply. Counting
 /// them costs far less than sorting them.
 fn may_reach(points: &[(f64, f64)], x: f64, level: f64) -> bool {
@@ -233,11 +248,10 @@ struct Fault<'a> {
     entries: Vec<&'a Fact>,
 }
 
-/// A kind's faults of one life; a crew that stops an engine itself has no fault.
+/// A kind's faults of one life.
 fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
     let mut settled = None;
-    let weak = |outcome: Outcome| did_not_run(outcome) && outcome != Outcome::StoppedByCrew;
-    for kind in Outcome::ALL.iter().copied().filter(|outcome| weak(*outcome)) {
+    for kind in Outcome::ALL.iter().copied().filter(|outcome| is_fault(*outcome)) {
         let mut life: Vec<Fault<'_>> = Vec::new();
         for fact in case.standing() {
             if is_repair(fact) {

@@ -192,7 +192,7 @@ async fn look_everywhere(house: House) {
     use breakerbook::desk::{Desk, history};
     let Ok(desk) = Desk::open(&house.path, house.options()).await else { return };
     if let Ok(mut db) = desk.read().await {
-        drop(history::whole(&mut db).await);
+        drop(history::whole(&mut db, &desk.world()).await);
     }
     // The writer catches a panic of its own and says so; nothing else may follow from it.
     let filed = desk
@@ -221,7 +221,7 @@ const OF_A_WRONG_TYPE: &[(&str, &str, &str)] = &[
     ("unit_history", "holds", "x'ff'"),
     ("unit_history", "unit", "x'ff'"),
     ("dossier_part", "facts", "'x'"),
-    ("dossier_part", "outline", "'x'"),
+    ("dossier_outline", "packed", "'x'"),
     ("dossier", "reckoned", "'x'"),
     ("dossier", "subject", "x'ff'"),
     ("dossier", "findings", "'x'"),

@@ -21,7 +21,7 @@ use breakerbook::{
     },
     people::{self, authorisation::Scope},
     roster,
-    rules::{Dossier, Fact, Told, outline::Outline},
+    rules::{Dossier, Fact, Told, chunk::Chunk},
 };
 use serde_json::Value;
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection, sqlite::SqliteConnectOptions};
@@ -237,7 +237,7 @@ fn line(row: &sqlx::sqlite::SqliteRow) -> String {
         let kind = row.try_get_raw(place).unwrap().type_info().name().to_owned();
         let cell = match (name, kind.as_str()) {
             ("facts", _) => facts(&row.get::<Vec<u8>, _>(place)),
-            ("outline", _) => outline(&row.get::<Vec<u8>, _>(place)),
+            ("packed", _) => outline(&row.get::<Vec<u8>, _>(place)),
             ("data" | "card" | "schedule", _) => without_arrival(row.get(place)),
             (_, "NULL") => "-".to_owned(),
             (_, "TEXT") => row.get(place),
@@ -271,17 +271,14 @@ fn facts(packed: &[u8]) -> String {
 }
 
 fn outline(packed: &[u8]) -> String {
-    if packed.is_empty() {
-        return String::new();
-    }
-    let mut outlines: Vec<Outline> = postcard::from_bytes(packed).unwrap();
-    for outline in &mut outlines {
+    let mut chunk = Chunk::unpack(packed).unwrap();
+    for outline in &mut chunk.outlines {
         outline.seq = 0;
         if outline.repaired.is_some() {
             outline.entry = breakerbook::base::EntryId(uuid::Uuid::nil());
         }
     }
-    format!("{outlines:?}")
+    format!("{chunk:?}")
 }
 
 fn without_arrival(json: &str) -> String {

@@ -247,7 +247,7 @@ pub async fn findings_and_bypasses(desk: &Desk) -> (Vec<Finding>, Vec<Bypass>) {
 pub(crate) async fn equals_the_batch(desk: &Desk) {
     let (findings, bypasses) = findings_and_bypasses(desk).await;
     let mut db = desk.read().await.unwrap();
-    let all = history::whole(&mut db).await.unwrap();
+    let all = history::whole(&mut db, &desk.world()).await.unwrap();
     let mut judged = judge_batch(&desk.world(), &all.units, &all.dossiers, &all.runs);
     judged.findings.sort_by(|a, b| a.key.cmp(&b.key));
     judged.bypasses.sort_by_key(|b| (b.unit.clone(), b.begins(), b.id, b.device.clone()));

@@ -186,9 +186,10 @@ async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str
 /// One row of a table, by rowid or, where there is none, by key.
 fn last_of(table: &str) -> String {
     match table {
-        "dossier" => {
-            "(unit, subject) = (SELECT unit, subject FROM dossier ORDER BY unit DESC, subject DESC LIMIT 1)"
-                .to_owned()
+        "dossier" | "dossier_outline" => {
+            format!(
+                "(unit, subject) = (SELECT unit, subject FROM {table} ORDER BY unit DESC, subject DESC LIMIT 1)"
+            )
         }
         _ => format!("rowid = (SELECT max(rowid) FROM {table})"),
     }

@@ -65,6 +65,16 @@ impl Railway {
         Self { dice: StdRng::seed_from_u64(seed), units: units.collect() }
     }
 
+    /// As the units stand in a book: with the seals that were applied last.
+    pub fn with_seals(mut self, applied: impl IntoIterator<Item = (UnitName, usize)>) -> Self {
+        for (name, seal) in applied {
+            if let Some(n) = (0..UNITS).find(|n| unit(*n) == name) {
+                self.units[n].seal = seal;
+            }
+        }
+        self
+    }
+
     /// The pages that come before any report.
     pub fn roster(&self, at: Instant) -> Vec<Page> {
         let page = |kind, body: serde_json::Value| Page { kind, author: None, at, body: body.to_string() };

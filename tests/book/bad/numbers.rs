@@ -101,7 +101,7 @@ fn whatever_the_figures_no_number_is_none() {
         eventful(&desk).await;
         lines(&desk).await;
         let mut db = desk.read().await.unwrap();
-        let all = history::whole(&mut db).await.unwrap();
+        let all = history::whole(&mut db, &desk.world()).await.unwrap();
         let world = desk.world();
         let real = serde_json::to_value(world.figures.as_deref().unwrap()).unwrap();
         ((*world).clone(), all, real)

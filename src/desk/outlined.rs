@@ -1,0 +1,89 @@
+//! A device's outlines in hand: all of them, or their last chunk.
+use crate::{
+    base::Instant,
+    rules::{
+        Fact,
+        chunk::{Chunk, append},
+        outline::Outline,
+        quiet::Before,
+    },
+};
+
+#[derive(Clone, Debug, Default)]
+pub struct Outlined {
+    chunks: Vec<Chunk>,
+    /// The number of the first chunk in hand: those before it are in the file only.
+    first: usize,
+    /// How many the file has.
+    in_file: usize,
+    /// The number of the first chunk that the file has not as it is here.
+    changed: Option<usize>,
+}
+
+impl Outlined {
+    /// Given the last chunk and its number.
+    pub fn of_file(number: usize, last: Chunk) -> Self {
+        Self { chunks: vec![last], first: number, in_file: number + 1, changed: None }
+    }
+
+    /// How many chunks are in the file only.
+    pub fn missing(&self) -> usize {
+        self.first
+    }
+
+    /// How many outlines are in hand.
+    pub fn len(&self) -> usize {
+        self.chunks.iter().map(|chunk| chunk.outlines.len()).sum()
+    }
+
+    /// The earlier chunks, read from the file after all.
+    pub fn complete(&mut self, mut earlier: Vec<Chunk>) {
+        earlier.append(&mut self.chunks);
+        self.chunks = earlier;
+        self.first = 0;
+    }
+
+    /// Facts that are later than all there are.
+    pub fn append(&mut self, new: &[Fact]) {
+        if new.is_empty() {
+            return;
+        }
+        let whole = self.chunks.iter().filter(|chunk| chunk.ended).count();
+        let from = self.first + whole;
+        self.changed = Some(self.changed.map_or(from, |changed| changed.min(from)));
+        append(&mut self.chunks, new);
+    }
+
+    /// All of a dossier's facts, some of which came in among the others.
+    pub fn begin_again(&mut self, facts: &[Fact]) {
+        (self.chunks, self.first, self.changed) = (Vec::new(), 0, Some(0));
+        append(&mut self.chunks, facts);
+    }
+
+    /// What is known of the time before new facts; `None`: not all chunks are in hand.
+    pub fn before(&self, certain_until: Option<Instant>) -> Option<Before> {
+        (self.first == 0).then(|| Before {
+            certain_until,
+            last_closing: self.chunks.iter().filter_map(|chunk| chunk.last_closing).max(),
+            last_run: self.chunks.iter().filter_map(|chunk| chunk.last_run).max(),
+        })
+    }
+
+    /// All of them, one after the other; they have to be in hand.
+    pub fn all(&self) -> Vec<Outline> {
+        let mut all = Vec::with_capacity(self.len());
+        self.chunks.iter().for_each(|chunk| all.extend_from_slice(&chunk.outlines));
+        all
+    }
+
+    /// What the file does not have as it is here: chunks by number, packed, and from which on it has too many.
+    pub fn take_changed(&mut self) -> (Vec<(usize, Vec<u8>)>, Option<usize>) {
+        let Some(from) = self.changed.take() else { return (Vec::new(), None) };
+        let numbered = self.chunks.iter().enumerate().map(|(n, chunk)| (self.first + n, chunk));
+        let packed = numbered.filter(|(n, _)| *n >= from).map(|(n, chunk)| (n, chunk.pack())).collect();
+        let now = self.first + self.chunks.len();
+        let surplus = (now < self.in_file).then_some(now);
+        self.in_file = now;
+        (packed, surplus)
+    }
+}
