@@ -143,7 +143,7 @@ impl Draft {
             changes: json(&changed.changes),
             settings: json(&self.world.thresholds),
         });
-        (self.again.reckoned, self.again.classes) = (true, true);
+        (self.again.everything, self.again.classes) = (true, true);
     }
 
     fn hold(&mut self, unit: &UnitName, at: Instant) {

@@ -49,6 +49,8 @@ pub struct Prints {
     /// Those of them that rest on class figures and settings.
     pub reckoned: Vec<i64>,
     pub bypasses: i64,
+    /// See [`crate::rules::judge::Judgement::idle`].
+    pub idle: bool,
 }
 
 impl Kept {

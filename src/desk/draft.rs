@@ -102,7 +102,7 @@ pub struct UnitHistory {
 #[derive(Clone, Debug, Default)]
 pub struct Again {
     pub everything: bool,
-    /// Everything that rests on class figures or settings.
+    /// Everything that rests on class figures.
     pub reckoned: bool,
     pub units: BTreeSet<UnitName>,
     /// The lines about whole classes, which follow from the class figures alone.

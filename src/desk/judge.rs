@@ -195,6 +195,7 @@ impl Prints {
             certain_until: certain.map(|finding| finding.until.unwrap_or(Instant::MAX)).max(),
             reckoned: sorted(reckoned.collect()),
             findings: sorted(each.clone()),
+            idle: judgement.idle,
             bypasses: if judgement.bypasses.is_empty() { 0 } else { print(&judgement.bypasses) },
         };
         (prints, each)
@@ -335,6 +336,7 @@ fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
         findings: hex(&prints.findings),
         reckoned: hex(&prints.reckoned),
         bypasses: prints.bypasses,
+        idle: prints.idle,
         watched_until: prints.watched_until,
         certain_until: prints.certain_until,
     }

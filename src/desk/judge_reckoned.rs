@@ -1,4 +1,4 @@
-//! Which dossiers say something else under new class figures or settings: found from outlines, without the facts.
+//! Which dossiers say something else under new class figures: found from outlines, without the facts.
 use std::{
     collections::{BTreeMap, BTreeSet},
     sync::Arc,
@@ -116,8 +116,7 @@ impl One {
 
     fn judge(&mut self, world: &World, beside: Beside<'_>) {
         let Some(outlines) = &self.outlines else {
-            // Ground protection rests on neither; what is left has no outline.
-            self.says_the_same = self.key.subject == Subject::GroundProtection;
+            self.says_the_same = self.stored.idle;
             return;
         };
         let (found, settled_after) = judge_reckoned(&self.key, outlines, beside, &world.ground());

@@ -16,7 +16,7 @@ use crate::{
 
 /// Dossiers by their keys, with their last part and the last chunk of their outlines.
 pub(super) const ENDS: &str =
-    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, p.part, p.facts,
+    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, d.idle, p.part, p.facts,
         o.chunk, o.packed
     FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1
     LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
@@ -54,6 +54,7 @@ fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
         findings: many(findings),
         reckoned: many(reckoned),
         bypasses: row.try_get("bypasses")?,
+        idle: row.try_get::<i64, _>("idle")? != 0,
     })
 }
 
@@ -154,7 +155,7 @@ pub(super) async fn prints_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, settled_after, watched_until, certain_until, findings, reckoned, bypasses FROM dossier
+    let sql = "SELECT unit, subject, settled_after, watched_until, certain_until, findings, reckoned, bypasses, idle FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
     rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()

@@ -1,7 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
 -- PACKING 7
--- JUDGING 9: findings say other things than before, and every book judges itself again at its next start.
+-- JUDGING 10: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -105,6 +105,8 @@ CREATE TABLE dossier (
     -- Those of them that rest on class figures and settings.
     reckoned      BLOB NOT NULL,
     bypasses      INTEGER NOT NULL,
+    -- No class figures can make it say anything else.
+    idle          INTEGER NOT NULL CHECK (idle IN (0, 1)),
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
     watched_until INTEGER,
     -- Of a device: when the last of its certain lines ends; the end of time while one is open.

@@ -69,10 +69,10 @@ holds = excluded.holds"] { unit: UnitName, days: String as bytes, weather: Strin
 table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: Instant, reason: String, changes: String, settings: String, } }
 table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
-        findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses,
+        findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses, idle = excluded.idle,
         watched_until = excluded.watched_until, certain_until = excluded.certain_until"] {
         unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, reckoned: String as bytes,
-        bypasses: i64, watched_until: Option<Instant>, certain_until: Option<Instant>,
+        bypasses: i64, idle: bool, watched_until: Option<Instant>, certain_until: Option<Instant>,
     }
 }
 table_row! {

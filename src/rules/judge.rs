@@ -14,6 +14,7 @@ use super::{
     outline::{Outline, outlines},
     pair::Pair,
     proving::proving,
+    quiet::never_together,
     reclosed::{kept_tripping, reclosed_again},
     register::Bypass,
     reported::{left_open, told_of_unit},
@@ -21,7 +22,7 @@ use super::{
     running::must_stay_on,
     service_days::ServiceDays,
     shared_cause::shared_cause,
-    starting::starting_weakens,
+    starting::{starting_weakens, starts_as_ever},
     weather::WeatherDays,
     wet::wet,
     worsening::worsening,
@@ -37,6 +38,8 @@ pub struct Judgement {
     /// A change to service days that all begin at or after this moment cannot change the judgement.
     /// `None`: no service day can. [`Instant::MAX`]: any can.
     pub settled_after: Option<Instant>,
+    /// No class figures can make it say anything else: it told of nothing that the rules which rest on them look at.
+    pub idle: bool,
 }
 
 /// What is known of the unit beside the dossier.
@@ -62,13 +65,20 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
     let mut judged = Judgement::default();
     match &key.subject {
         Subject::Device(tag) => device(&case, tag, &mut judged),
-        Subject::GroundProtection => (judged.findings, judged.bypasses) = ground_protection(&case),
+        Subject::GroundProtection => {
+            (judged.findings, judged.bypasses) = ground_protection(&case);
+            judged.idle = true;
+        }
         Subject::Unit => {
             told_of_unit(&case, &mut judged.findings);
             must_stay_on(&case, &mut judged.findings);
             judged.settled_after = starting_weakens(&case, &mut judged.findings);
+            judged.idle = starts_as_ever(&case, &judged.findings);
         }
-        Subject::Together => judged.settled_after = shared_cause(&case, &mut judged.findings),
+        Subject::Together => {
+            judged.settled_after = shared_cause(&case, &mut judged.findings);
+            judged.idle = never_together(&key.unit, facts, ground.thresholds);
+        }
     }
     in_order(&mut judged.findings);
     judged

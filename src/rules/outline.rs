@@ -1,5 +1,5 @@
-//! A device's facts with nothing left but what statistics ask for: a fifth of the bytes, so that new class figures or other
-//! settings can be held against every device of a fleet without reading what its crews wrote.
+//! A device's facts with nothing left but what statistics ask for: a fifth of the bytes, so that new class figures
+//! can be held against every device of a fleet without reading what its crews wrote.
 use serde::{Deserialize, Serialize};
 
 use super::{

@@ -361,6 +361,26 @@ proptest! {
         }
     }
 
+    /// What is idle says the same by whatever class figures.
+    #[test]
+    fn no_class_figures_change_what_is_idle(
+        facts in any_facts(), subject in any_subject(), volts in 40.0..70.0, total in 0..4_000_u32, gone in any::<bool>(),
+    ) {
+        let mut railway = railway();
+        let dossier = Dossier::of(facts);
+        let was = judged(&railway, &subject, &dossier, &railway.days, &runs());
+        if gone {
+            railway.figures = None;
+        }
+        if let Some(figures) = &mut railway.figures {
+            figures.cranking.iter_mut().for_each(|row| row.volts = volts);
+            figures.devices.iter_mut().for_each(|device| device.total = total);
+        }
+        if was.idle {
+            prop_assert_eq!(was, judged(&railway, &subject, &dossier, &railway.days, &runs()));
+        }
+    }
+
     /// Where the certain rules say nothing of new facts by themselves, they say of all what they said before; and what is
     /// reckoned from outlines is what is reckoned from the facts.
     #[test]

@@ -14,6 +14,7 @@ use super::{
     reported::is_trouble,
     service_days::ServiceDays,
     starting::may_weaken,
+    thresholds::Thresholds,
     weather::WeatherDays,
 };
 use crate::{
@@ -191,7 +192,13 @@ fn nothing_together(
     if begins.is_none() && judged.more_before {
         return false;
     }
-    let all = operations(unit, &facts[begins.unwrap_or(0)..]);
+    never_together(unit, &facts[begins.unwrap_or(0)..], settings)
+}
+
+/// Whether nothing that operated had enough others at about its time to be a group, whatever luck would have brought.
+pub fn never_together(unit: &UnitName, facts: &[Fact], settings: &Thresholds) -> bool {
+    let all = operations(unit, facts);
+    let minutes = settings.shared_minutes.max(settings.consist_minutes);
     stretches(&all, minutes).all(|stretch| too_few(stretch, unit, settings.shared_devices))
 }
 

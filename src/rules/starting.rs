@@ -158,6 +158,15 @@ pub fn may_weaken(unit: &UnitName, fact: &Fact, ground: &Ground<'_>) -> bool {
     is_fault(*outcome) || cranking_volts(fact).is_some_and(near)
 }
 
+/// Nothing is said about starting, and no start came near the schedule's minimum: whatever the class's volts, none falls.
+pub fn starts_as_ever(case: &Case<'_>, found: &[Finding]) -> bool {
+    let near = |fact: &Fact| {
+        matches!(fact.told, Told::Start { outcome, .. } if !is_fault(outcome))
+            && may_weaken(case.unit(), fact, case.ground)
+    };
+    !found.iter().any(|finding| finding.rule == Rule::StartingWeakens) && !case.standing().any(near)
+}
+
 /// A crew that stops an engine itself has no fault.
 fn is_fault(outcome: Outcome) -> bool {
     did_not_run(outcome) && outcome != Outcome::StoppedByCrew

@@ -10,8 +10,8 @@ use sqlx::Connection as _;
 use super::filled::folder;
 use crate::common::{server, table::note};
 
-/// Wall and processor time of judging again every pair by everything that is reckoned, as new class figures or another
-/// setting do; or all there is by every rule, as a change in the list of persons does.
+/// Wall and processor time of judging again every pair by everything that is reckoned, and whatever else rests on class
+/// figures, as new ones do; or all there is by every rule, as another setting or a change in the list of persons does.
 pub fn again(book: &Path, every_rule: bool) -> (f64, f64) {
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
