@@ -97,13 +97,13 @@ function put(map, path, value) {
   steps.reduce((at, step, i) => (at[step] ??= /^\d/.test(steps[i + 1] ?? last) ? [] : {}), map)[last] = value;
 }
 
-/** The report, and a sentence by field. `open`: the cutouts that stood open before these entries. */
-export function reportOf({ id, unit, slip }, fields, entries, cutouts, open, me, zone, now) {
+/** The report, and a sentence by field. `stands`: the cutouts that stand open. */
+export function reportOf({ id, unit, slip }, fields, entries, cutouts, stands, me, zone, now) {
   const stated = (name) => (slip[name] ?? "").trim(), says = {};
   const report = { id, unit, author: me, final: true, occasion: "run", entries, signed_at: stampOf(zone, now) };
   write(report, says, fields, stated, me, zone);
   if (report.occasion === "run" && !report.run?.started) says["run.started"] ??= "Say when the run started.";
-  const at = stampOf(zone, Math.min(now, momentOf(zone, stated("run.ended")) || now)), stands = openAfter(open, entries);
+  const at = stampOf(zone, Math.min(now, momentOf(zone, stated("run.ended")) || now));
   for (const tag of cutouts) {
     const how = stated(`cutout.${tag}`), [seen, seal] = how.split(/_(sealed|broken)/), number = stated(`cutout.${tag}.seal`);
     if (!how) continue;
@@ -116,12 +116,21 @@ export function reportOf({ id, unit, slip }, fields, entries, cutouts, open, me,
   return [report, says];
 }
 
+/** How a device is left that is not as it should be. */
+export const OPEN = ["off", "tripped", "cut_out", "open", "blown", "missing", "not_reset", "locked_out"];
+
+/** How each device is left by these entries, as they happened. */
+export function leftBy(entries) {
+  const left = new Map(), when = (e) => Date.parse(e.at ?? e.found_at ?? e.opened_at ?? e.found_open_at);
+  for (const e of [...entries].sort((a, b) => when(a) - when(b))) {
+    const tag = e.device?.not_listed ?? e.device, of_bypass = e.kind === "bypass" && (e.closed_at ? "closed" : "open");
+    if (tag) left.set(tag, of_bypass || (e.left ?? (e.replaced_by ? "on" : e.moved_to ?? e.seen ?? e.result ?? e.reset ?? left.get(tag))));
+  }
+  return left;
+}
+
 export function openAfter(open, entries) {
   const now = new Set(open);
-  for (const { kind, device, closed_at: closed, moved_to: moved, seen } of entries) {
-    const stands = kind === "bypass" ? (closed ? "on" : "off") : kind === "position" && (moved ?? seen);
-    if (["closed", "on"].includes(stands)) now.delete(device);
-    if (["open", "off"].includes(stands)) now.add(device);
-  }
+  leftBy(entries).forEach((how, tag) => (["closed", "on"].includes(how) ? now.delete(tag) : OPEN.includes(how) && now.add(tag)));
   return now;
 }

@@ -46,9 +46,10 @@ export function wasSent() {
 async function keepUnit(person, unit) {
   const recent = [unit, ...((await get("meta", "recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
   await put("meta", recent.slice(0, 20), "recent");
-  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`, `/units/${slug(of)}/start-check`];
+  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
   for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
+  await fetch("/offline/run");
   if (Date.now() - ((await get("meta", "area")) ?? 0) < 6e5) return;
   const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
   await put("meta", area.units, "units");
@@ -56,9 +57,15 @@ async function keepUnit(person, unit) {
   await put("meta", Date.now(), "area");
 }
 
-/** What was written without network and not signed goes to the draft on the server. */
+/** What was written without network and not signed goes to the draft on the server, and the run beside it. */
 async function handOver(person) {
   let taken = 0;
+  const key = `run|${person}`, run = await get("meta", key);
+  // Once all that was signed is there: else the book would have its units wait for a signature.
+  if (run && !(await all("queue", person)).length) {
+    const body = new URLSearchParams({ ...run.slip, units: run.units, signed: run.signed });
+    if (!run.units.length || (await fetch("/run", { method: "POST", body })).url.includes("?kept=")) await drop("meta", key);
+  }
   for (const { unit, entries } of await all("drafts", person)) {
     for (const { id, kind, device, typed } of entries) {
       const body = new URLSearchParams({ ...typed, entry: id, device, sure: "yes" });
@@ -115,9 +122,9 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
 });
 
 async function typing() {
-  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search}`;
+  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search.replace("?wrote=yes", "")}`;
   if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
-  const form = slugHere && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  const form = /^\/(units\/|run)/.test(location.pathname) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
   // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
   const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
   if (form && again) fill(form, JSON.parse(again));

@@ -156,7 +156,8 @@ impl Walk {
             about: about(here),
             tabs: tabs(here, when),
             action: paths::StartCheck(here.unit.clone()).to_string(),
-            hidden: hidden(when, start.as_ref()),
+            // What a kept page goes by may have changed: its script says it anew.
+            hidden: hidden(when, start.as_ref().filter(|_| !kept)),
             cautions: cautions(when),
             start,
             stops: walked,
