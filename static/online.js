@@ -21,7 +21,8 @@ export async function keepTyping(form, key, fills = true) {
   const save = () => put("typing", fields(), key).catch(show);
   form.addEventListener("submit", () => { Object.assign(sessionStorage, { sent: JSON.stringify([key, location.pathname]), [key]: JSON.stringify(fields()) }); });
   const kept = fills && await get("typing", key);
-  if (kept) fill(form, kept);
+  // A report's page has the draft as it is now, and shows it: only an entry may not take the place of a newer one.
+  if (kept) fill(form, kept.filter(([name]) => form.elements.entry || !/version$/.test(name)));
   form.addEventListener("input", save);
   form.addEventListener("click", () => setTimeout(save));
 }
@@ -108,10 +109,13 @@ export async function show() {
 /** Whoever signs out with something waiting is told so first; it stays theirs. */
 const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out"]').addEventListener("submit", async (event) => {
   event.preventDefault();
-  const left = (await all("queue", person)).length + (await all("drafts", person)).length;
-  if (left && !place.dataset.warned) {
-    place.dataset.warned = "yes";
-    place.prepend(el("p", { className: "says" }, `${reports(left)} of yours stay on this tablet, kept for you; what is signed is sent as soon as it can. Press 'Sign out' again to go.`));
+  const left = (await all("queue", person)).length + (await all("drafts", person)).length, there = await fetch("/health").catch(() => {});
+  // Without network nobody else could sign in, and the tablet would be of no use to anybody.
+  const why = !there?.ok ? "Signing out needs the network: do it later." : left && !place.dataset.warned
+    ? `${reports(left)} of yours stay on this tablet, kept for you; what is signed is sent as soon as it can. Press 'Sign out' again to go.` : "";
+  if (why) {
+    if (there) place.dataset.warned = "yes";
+    place.prepend(el("p", { className: "says" }, why));
     place.hidden = false;
     place.scrollIntoView({ block: "center" });
     return;

@@ -10,7 +10,7 @@ const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zo
 const template = (id) => document.getElementById(`t-${id}`);
 let me, at;
 
-/** A template with its slots filled; what is empty is taken away. `names`: what else stands for something in it. */
+/** A template with its slots filled; what is empty is taken away. Of slots of one name the last one, inside, is filled. `names`: what else stands for something in it. */
 function view(id, slots, unit = "", names = {}) {
   let html = template(id).innerHTML.replaceAll("/UNIT", `/${slug(unit)}`).replaceAll("UNIT", unit);
   for (const name in names) html = html.replaceAll(name, names[name]);
@@ -24,10 +24,13 @@ function view(id, slots, unit = "", names = {}) {
 }
 
 const typedIn = (form, by) => Object.fromEntries(new FormData(form, by));
+/** Nothing of ours goes to the server by a form, and a second tap comes too late. */
 const atSubmit = (form, work) => {
+  let busy;
   form.onsubmit = (event) => {
     event.preventDefault();
-    return work(typedIn(form), event.submitter);
+    delete sessionStorage.sent;
+    busy ??= work(typedIn(form), event.submitter).finally(() => { busy = null; });
   };
 };
 
@@ -56,14 +59,14 @@ async function about(unit) {
   const { units, slip } = await runHere(), place = units.indexOf(unit), position = full?.slip.position ?? (place ? "trail" : "lead");
   draft.slip = { ...full?.slip, ...(place >= 0 && { ...slip, ...(units[1] && { position, consist: units.join(", ") }) }), ...draft.slip };
   const queued = (await all("queue")).map((one) => JSON.parse(one.report));
-  return { unit, full, short, draft, queued, before: queued.filter((one) => one.unit === unit).flatMap((one) => one.entries),
+  return { unit, full, short, draft, queued, together: place >= 0 && !!units[1], before: queued.filter((one) => one.unit === unit).flatMap((one) => one.entries),
     stood: full ? stood(full.kept) : short ? stood(await get("meta", "area")) : words.NOT_KEPT,
     panel: full?.panel ?? built?.panel, devices: built?.devices ?? {}, cutouts: full?.cutouts ?? [] };
 }
 
 function formOf(kind, device) {
   const { dataset, content } = template(kind === "position" && device?.kind === "switch" ? "position_switch" : kind);
-  return { content, title: dataset.title, fields: JSON.parse(dataset.fields), times: JSON.parse(dataset.times) };
+  return { content, ...dataset, fields: JSON.parse(dataset.fields), times: JSON.parse(dataset.times) };
 }
 const entryJson = (here, entry) => entryOf(formOf(entry.kind, here.devices[entry.device]), entry, me, zone);
 
@@ -91,7 +94,7 @@ async function mayReset(here, tag, id, signs) {
 async function walkPage(here, asked) {
   const walk = here.full?.walks?.[asked.get("for") || "start"];
   if (!walk) return view("choose", { stood: here.stood }, here.unit);
-  const page = el("div", { innerHTML: walk }), [form, says, todo, cold, attempt] = ["form", ".answer", "#to-write", "#cold", "#attempt"].map((css) => page.querySelector(css));
+  const page = el("div", { innerHTML: walk }), [form, says, todo, cold] = ["form", ".answer", "#to-write", "#cold"].map((css) => page.querySelector(css));
   const figure = (text) => parseFloat(text?.replace(",", ".")) || null;
   let answer;
   const look = async () => {
@@ -106,11 +109,10 @@ async function walkPage(here, asked) {
       battery_rest_v: figure(of.battery_rest_v), main_reservoir_psi: figure(of.main_reservoir_psi), test_cock: of.test_cock_result, shut_down: of.shut_down,
       not_right: wrong.filter((check) => check.starts).map((check) => check.text), seen_on: right.map((check) => check.device).filter(Boolean),
     }), Date.now());
-    attempt.textContent = answer.attempt;
     cold.hidden = !answer.cold;
     says.replaceChildren(...paragraphs([answer.says, ...answer.would_change.map((line) => `It would change: ${line}`), answer.cold, answer.crank, answer.picture, answer.defers]));
   };
-  page.prepend(...paragraphs([here.stood]));
+  page.querySelector(".lead").append(` ${here.stood}`);
   fill(form, [...asked]);
   form.addEventListener("change", look);
   atSubmit(form, async (_, by) => {
@@ -124,17 +126,14 @@ async function walkPage(here, asked) {
   return page;
 }
 
-/** These begin with a device, whatever is drawn. */
-const BEGIN = ["breaker_trip", "fuse_check", "bypass", "position"];
-
 async function entryPage(here, kind, asked) {
   const { unit, devices, draft } = here, before = draft.entries.find((entry) => entry.id === asked.get("entry"));
   const tag = before?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
-  if (!tag && !before && (BEGIN.includes(kind) || Object.values(devices).some((d) => d.fits.includes(kind)))) {
+  if (!tag && !before && (form.begins || Object.values(devices).some((d) => d.fits.includes(kind)))) {
     return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, kind), none: !here.panel }, unit);
   }
   const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
-  const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: device && true, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
+  const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: !!device, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
   const made = page.querySelector("form"), key = `${me}|${at}`;
   made.append(el("input", { type: "hidden", name: "entry", value: before?.id ?? freshId() }));
   fill(made, before ? Object.entries(before.typed) : [...asked]);
@@ -159,7 +158,6 @@ async function entryPage(here, kind, asked) {
 async function keepEntry(unit, report, entry, key) {
   await changeDraft(me, unit, (kept) => { if (!kept.version) kept.id = report; putEntry(kept, entry); });
   await drop("typing", key);
-  delete sessionStorage.sent;
 }
 
 /** A sentence beside each field; true if there is one. */
@@ -218,7 +216,7 @@ async function reportPage(heres, several, once, says) {
     return view("part", { lines: draft.entries.map((entry) => line(here, entry)), nothing: !entries.length, whole, gaps: paragraphs(open),
       leave: whole && here.cutouts.map((tag) => view("cutout", {}, here.unit, { "OWN.": own, TAG: tag })) }, here.unit, { "OWN.": own });
   });
-  const page = view("report", { several, single: whole && !several, once: once && true, whole, parts, open: heres.some((here) => here.open[0]),
+  const page = view("report", { several, single: whole && !several, once: !!once, together: heres[0].together && !several && whole, whole, parts, open: heres.some((here) => here.open[0]),
     wrong: paragraphs([says, ...heres.map((here) => here.draft.reason)]), me, signs, nokey: !signs }, unit);
   const form = page.querySelector("form"), typing = `${me}|${several ? at : `/units/${slug(unit)}/report`}`;
   for (const { own, draft } of heres) fill(form, Object.entries(draft.slip).map(([name, text]) => [form.elements[own + name] ? own + name : name, text]));
@@ -244,7 +242,6 @@ async function reportPage(heres, several, once, says) {
     }
     if (why) return go(at, false, why);
     if (whole) await drop("typing", typing);
-    delete sessionStorage.sent;
     await go(once ? `/units/${slug(unit)}/report` : "/units");
     flush();
   });
@@ -261,7 +258,7 @@ async function reportPage(heres, several, once, says) {
 /** The run: its units, and what is said of it once for all of them. */
 async function runPage({ units, signed, slip }, awaits) {
   const lines = units.map((unit) => view("unit", { signed: signed.includes(unit), open: awaits.includes(unit) }, unit));
-  const page = view("run", { lines, awaits: awaits.length }), form = page.querySelector("form"), key = `${me}|/run`;
+  const page = view("run", { lines, awaits: !!awaits[0] }), form = page.querySelector("form"), key = `${me}|/run`;
   fill(form, Object.entries({ ...slip, units: units.join(", ") }));
   await keepTyping(form, key);
   atSubmit(form, async ({ units: named, ...typed }) => {
@@ -270,7 +267,6 @@ async function runPage({ units, signed, slip }, awaits) {
     for (const name in typed) typed[name] || delete typed[name];
     await put("meta", { units: [...new Set(all)], signed: signed.filter((unit) => all.includes(unit)), slip: typed }, `run|${me}`);
     await drop("typing", key);
-    delete sessionStorage.sent;
     go("/run");
   });
   return page;
@@ -284,14 +280,14 @@ async function listPage(no) {
   const units = (await get("meta", "units")) ?? [], sent = ((await get("meta", "sent")) ?? []).filter((one) => one.person === me);
   const near = units.filter((one) => !recent.includes(one.unit)).map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", "), ...one.held));
   const page = view("list", {
-    me, goes: me && true, nobody: !me, no, none: !recent.length, near, "near-there": near.length, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
-    queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: queue.length, mine: mine.length,
-    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`, "sent-there": sent.length,
+    me, goes: !!me, nobody: !me, no, none: !recent.length, near, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
+    queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: !!queue[0], mine: mine.length,
+    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`,
     sent: sent.map((one) => row(`/reports/${one.id}`, one.unit, `in the book on page ${one.page}, sent ${local(one.at)}`, ...one.warnings)),
     drops: !(await navigator.storage.persisted()),
   });
   const search = page.querySelector("form");
-  atSubmit(search, ({ q }) => {
+  atSubmit(search, async ({ q }) => {
     const unit = unitName(q);
     if (!wrong(search, unit ? {} : { q: words.UNITS })) go(`/units/${slug(unit)}/write`);
   });
@@ -325,7 +321,10 @@ async function go(to, add = true, says = "") {
   at = to;
   if (add) history.pushState(null, "", shown(to));
   root.replaceChildren(await pageAt(to, says));
-  if (add) scrollTo(0, 0);
+  if (add) {
+    scrollTo(0, 0);
+    root.focus();
+  }
   show();
 }
 root.addEventListener("click", (event) => {

@@ -284,7 +284,11 @@ impl StartView {
         let (readings, (volts_says, psi_says)) = readings(typed, checks);
         let zone = &here.world.railway.zone;
         let (people, schedule, now) = (&here.world.people, here.schedule(), here.now);
-        let book = in_book(&gathered.dossiers, gathered.in_shop.clone(), &Beside { me, people, zone, schedule, now });
+        let book = in_book(
+            &gathered.dossiers,
+            gathered.in_shop.clone(),
+            &Beside { me, people, zone, schedule, now },
+        );
         let answer = start_answer(&Situation { picture_from: now, book, readings }, zone, now);
         Self {
             from_the_book: [VOLTS, PSI, COCK, "shut_down"].iter().all(|name| typed.stated(name).is_none()),

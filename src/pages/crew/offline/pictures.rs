@@ -121,9 +121,7 @@ fn panel(schedule: &Schedule, here: &UnitHere, picture: &Picture) -> Result<Stri
 
 /// Entries as they were typed, so that a report signed on the tablet holds them too.
 fn drafted(kept: &Kept) -> Value {
-    let one = |entry: &DraftEntry| {
-        json!({ "id": entry.id, "kind": entry.kind, "device": entry.about.as_str(), "typed": entry.typed })
-    };
+    let one = |entry: &DraftEntry| json!({ "id": entry.id, "kind": entry.kind, "device": entry.about.as_str(), "typed": entry.typed });
     let entries: Vec<_> = kept.draft.unsent().map(one).collect();
     json!({ "id": kept.id, "entries": entries })
 }

@@ -12,13 +12,13 @@ use sha2::{Digest, Sha256};
 use super::super::{
     answers::Says,
     asking::{Answer as How, If, parts},
-    handing,
     entry_form::{AskView, PartView, WhenView, part_views, when_view},
+    handing,
     run::RunFields,
     slip::{CUTOUT, SlipView},
     typed::Typed,
     unit_of::UnitHere,
-    write::{ChoosePage, KindKey, title},
+    write::{ChoosePage, KindKey, begins_at_the_panel, title},
 };
 use crate::{
     base::{Instant, UnitName, Zone, instant::DAY},
@@ -54,6 +54,8 @@ pub struct ShellPage {
 pub struct FormView {
     pub id: String,
     pub title: &'static str,
+    /// With a device, whatever is drawn.
+    pub begins: bool,
     pub fields: String,
     pub times: String,
     pub when: WhenView,
@@ -146,6 +148,7 @@ fn form(kind: Kind, of_switch: bool) -> FormView {
     FormView {
         id: if of_switch { format!("{kind}_switch") } else { kind.to_string() },
         title: title(kind),
+        begins: begins_at_the_panel(kind, None),
         fields: json!(fields).to_string(),
         times: json!([at, found]).to_string(),
         when: when_view(kind, &typed, &says),
