@@ -34,8 +34,14 @@ async fn without_network_it_goes_by_keyboard_alone_and_so_does_confirming() {
     cab.house.verifies();
 }
 
+/// The shell's pages come a moment after their addresses.
+async fn goes(keys: &Keys<'_, '_>, css: &str, says: &str) {
+    keys.enters(css).await;
+    keys.crew.reads(says).await;
+}
+
 async fn begins_a_run(keys: &Keys<'_, '_>) {
-    keys.follow("#shell a[href='/run']", "/run").await;
+    goes(keys, "#shell a[href='/run']", "Units and train").await;
     // Whoever hears the page is told that there is another.
     assert_eq!(keys.crew.script("return document.activeElement.id").await, "shell");
     keys.fills("[name=units]", "412").await;
@@ -45,9 +51,9 @@ async fn begins_a_run(keys: &Keys<'_, '_>) {
 }
 
 async fn writes_a_trip(keys: &Keys<'_, '_>) {
-    keys.follow("a[href='/units/QHB-412/write']", "/units/QHB-412/write").await;
-    keys.follow("a[href$='/write/breaker_trip']", "/units/QHB-412/write/breaker_trip").await;
-    keys.follow("a.device[href$='device=TC2']", "/units/QHB-412/write/breaker_trip?device=TC2").await;
+    goes(keys, "#shell a[href='/units/QHB-412/write']", "What happened on QHB 412?").await;
+    goes(keys, "#shell a[href$='/write/breaker_trip']", "Tap it on the panel.").await;
+    goes(keys, "a.device[href$='device=TC2']", "Not if you smell").await;
     keys.chooses("signs", 0).await;
     keys.chooses("resets[0].result", 0).await;
     keys.chooses("left", 2).await;
@@ -89,13 +95,27 @@ async fn closes_the_run(keys: &Keys<'_, '_>) {
 }
 
 async fn confirms_and_disowns(keys: &Keys<'_, '_>) {
-    keys.fills("section input[type=password]", password("n.okafor")).await;
-    keys.enters("section button[value=mine]").await;
-    keys.crew.reads("Tablets").await;
-    keys.fills("section input[type=password]", password("n.okafor")).await;
-    keys.enters("section button[value=not_mine]").await;
+    for (left, button) in [(2, "mine"), (1, "not_mine")] {
+        waits_for(keys, left).await;
+        keys.fills("section input[type=password]", password("n.okafor")).await;
+        keys.enters(&format!("section button[value={button}]")).await;
+    }
+    waits_for(keys, 0).await;
     keys.crew.reads("Nothing that a tablet signed for you waits").await;
     keys.fills("ul.lines input[type=password]", password("n.okafor")).await;
     keys.enters("ul.lines button.danger").await;
     keys.crew.reads("None is on record for you").await;
+}
+
+/// Until so many reports are asked about.
+async fn waits_for(keys: &Keys<'_, '_>, left: u64) {
+    let asked =
+        "return document.readyState === 'complete' ? document.querySelectorAll('main section').length : -1";
+    for _ in 0..100 {
+        if keys.crew.script(asked).await == left {
+            return;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+    }
+    panic!("not {left} reports: {}", keys.crew.text().await);
 }
