@@ -94,7 +94,7 @@ export async function show() {
   if (!why) {
     const person = await personHere(), queue = await all("queue"), mine = queue.filter((one) => one.person === person).length;
     if (mine) lines.push(link("/units", `${reports(mine)} signed on this tablet, waiting to be sent`));
-    if (queue.length > mine) lines.push(`${reports(queue.length - mine)} of somebody else on this tablet, waiting to be sent by itself`);
+    if (queue.length > mine) lines.push(`${reports(queue.length - mine)} of somebody else on this tablet, waiting to be sent`);
     for (const { unit, reason } of await all("drafts", person ?? "nobody")) {
       lines.push(link(`/units/${slug(unit)}/report`, `${unit}: ${reason || "written down on this tablet, not signed"}`));
     }
@@ -112,7 +112,7 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
   const left = (await all("queue", person)).length + (await all("drafts", person)).length, there = await fetch("/health").catch(() => {});
   // Without network nobody else could sign in, and the tablet would be of no use to anybody.
   const why = !there?.ok ? "Signing out needs the network: do it later." : left && !place.dataset.warned
-    ? `${reports(left)} of yours stay on this tablet, kept for you; what is signed is sent as soon as it can. Press 'Sign out' again to go.` : "";
+    ? `${reports(left)} of yours stay on this tablet, kept for you. Press 'Sign out' again to go.` : "";
   if (why) {
     if (there) place.dataset.warned = "yes";
     place.prepend(el("p", { className: "says" }, why));

@@ -2,7 +2,7 @@
 import { all, ask, change, freshId, get, hex, put, putEntry } from "./keep.js";
 
 const DAY = 864e5, P256 = { name: "ECDSA", namedCurve: "P-256", hash: "SHA-256" };
-const post = (path, body) => fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
+const post = (path, body) => fetch(path, { method: "POST", body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
 /** Something that is kept has changed. */
 export const tell = () => dispatchEvent(new Event("kept"));
 

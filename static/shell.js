@@ -133,7 +133,7 @@ async function entryPage(here, kind, asked) {
     return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, kind), none: !here.panel }, unit);
   }
   const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
-  const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: !!device, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
+  const page = view("entry", { title: form.title, stood: here.stood, device: device && `${device.legend} ${tag}. `, facts, more: !!device, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
   const made = page.querySelector("form"), key = `${me}|${at}`;
   made.append(el("input", { type: "hidden", name: "entry", value: before?.id ?? freshId() }));
   fill(made, before ? Object.entries(before.typed) : [...asked]);
@@ -160,12 +160,12 @@ async function keepEntry(unit, report, entry, key) {
   await drop("typing", key);
 }
 
-/** A sentence beside each field; true if there is one. */
-function wrong(form, says) {
+/** A sentence beside each field that is odd, by the sentence's name; true if there is one. */
+function wrong(form, odd) {
   form.querySelectorAll(".says").forEach((old) => old.remove());
-  for (const [name, text] of Object.entries(says)) {
+  for (const [name, says] of Object.entries(odd)) {
     const field = form.querySelector(`[name="${name}"]`), more = field?.closest("details");
-    (field?.closest("fieldset, .field, .key") ?? form).before(el("p", { className: "says" }, text));
+    (field?.closest("fieldset, .field, .key") ?? form).before(el("p", { className: "says" }, words[says]));
     if (more) more.open = true;
   }
   const first = form.querySelector(".says");
@@ -177,10 +177,10 @@ function wrong(form, says) {
 function line(here, entry) {
   const { content, title, times } = formOf(entry.kind, here.devices[entry.device]), [json, says] = entryJson(here, entry), { typed, id } = entry;
   const keys = [...content.querySelectorAll("input[type=radio]")].filter((key) => key.name !== "when" && typed[key.name] === key.value);
-  const words = keys.map((key) => `${key.closest("fieldset").querySelector("legend").textContent} ${key.parentNode.textContent.trim()}.`);
+  const words = keys.map((key) => `${key.closest("fieldset").firstElementChild.textContent} ${key.parentNode.textContent.trim()}.`);
   const when = { found: "found ", not_known: "before " }[typed.when] ?? "", of = (json[times[0]] ?? json[times[1]] ?? "").slice(0, 16).replace("T", " ");
   const made = view("line", {
-    what: `${title} ${entry.device}`, when: when + of, says: [...words, typed.text, typed.note].filter(Boolean).join(" "), wrong: Object.values(says).join(" "),
+    what: `${title} ${entry.device}`, when: when + of, says: [...words, typed.text, typed.note].filter(Boolean).join(" "), wrong: Object.values(says).map((name) => words[name]).join(" "),
     // What lies in the draft on the server is taken out there.
     out: !here.full?.draft?.entries.some((known) => known.id === id),
   }, here.unit, { KIND: entry.kind, ENTRY: id });
@@ -210,11 +210,14 @@ async function reportPage(heres, several, once, says) {
   const key = await get("keys", me), signs = key?.until > Date.now(), whole = !once, [{ unit }] = heres;
   const parts = heres.map((here) => {
     const { draft, full, before } = here, own = several ? `${slug(here.unit)}.` : "";
-    if (once) Object.assign(draft, { id: freshId(), entries: draft.entries.filter(({ id }) => id === once) });
+    if (once) {
+      here.cutouts = [];
+      Object.assign(draft, { id: freshId(), entries: draft.entries.filter(({ id }) => id === once) });
+    }
     const both = draft.entries.map((entry) => entryJson(here, entry)), entries = both.map(([json]) => json), open = whole ? gaps(here, entries) : [];
     Object.assign(here, { own, entries, open, bad: both.some(([, says]) => Object.keys(says)[0]), stands: openAfter(full?.open ?? [], [...before, ...entries]) });
     return view("part", { lines: draft.entries.map((entry) => line(here, entry)), nothing: !entries.length, whole, gaps: paragraphs(open),
-      leave: whole && here.cutouts.map((tag) => view("cutout", {}, here.unit, { "OWN.": own, TAG: tag })) }, here.unit, { "OWN.": own });
+      leave: here.cutouts.map((tag) => view("cutout", {}, here.unit, { "OWN.": own, TAG: tag })) }, here.unit, { "OWN.": own });
   });
   const page = view("report", { several, single: whole && !several, once: !!once, together: heres[0].together && !several && whole, whole, parts, open: heres.some((here) => here.open[0]),
     wrong: paragraphs([says, ...heres.map((here) => here.draft.reason)]), me, signs, nokey: !signs }, unit);
@@ -225,7 +228,7 @@ async function reportPage(heres, several, once, says) {
     const odd = {};
     const ready = heres.map((here) => {
       const { own, draft, entries } = here, slip = Object.fromEntries(Object.entries(all).map(([name, text]) => [name.startsWith(own) ? name.slice(own.length) : name, text]));
-      const signed = { ...draft, slip }, [report, says] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], once ? [] : here.cutouts, here.stands, me, zone, Date.now());
+      const signed = { ...draft, slip }, [report, says] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], here.cutouts, here.stands, me, zone, Date.now());
       for (const name in says) odd[form.elements[own + name] ? own + name : name] = says[name];
       const open = slip.hand_over ? gaps(here, report.entries) : [];
       // As src/pages/crew/handing.rs has it: the next crew's handover looks for these words.
@@ -233,7 +236,7 @@ async function reportPage(heres, several, once, says) {
       if (once) report.final = false;
       return [signed, report];
     });
-    if (!signature) odd.signature = words.WHO;
+    if (!signature) odd.signature = "WHO";
     if (wrong(form, odd)) return;
     let why = heres.some((here) => here.bad) && words.BAD_ENTRY;
     for (const [signed, report] of why ? [] : ready) {
@@ -263,7 +266,7 @@ async function runPage({ units, signed, slip }, awaits) {
   await keepTyping(form, key);
   atSubmit(form, async ({ units: named, ...typed }) => {
     const all = named.split(/[,;]/).filter((one) => one.trim()).map(unitName);
-    if (wrong(form, all[0] && all.every(Boolean) ? {} : { units: words.UNITS })) return;
+    if (wrong(form, all[0] && all.every(Boolean) ? {} : { units: "UNITS" })) return;
     for (const name in typed) typed[name] || delete typed[name];
     await put("meta", { units: [...new Set(all)], signed: signed.filter((unit) => all.includes(unit)), slip: typed }, `run|${me}`);
     await drop("typing", key);
@@ -289,7 +292,7 @@ async function listPage(no) {
   const search = page.querySelector("form");
   atSubmit(search, async ({ q }) => {
     const unit = unitName(q);
-    if (!wrong(search, unit ? {} : { q: words.UNITS })) go(`/units/${slug(unit)}/write`);
+    if (!wrong(search, unit ? {} : { q: "UNITS" })) go(`/units/${slug(unit)}/write`);
   });
   for (const button of page.querySelectorAll("[data-do]")) {
     button.onclick = button.dataset.do === "send" ? flush : () => {

@@ -60,6 +60,6 @@ async function keep(pages, url, answer) {
 
 /** online.js says on it how old it is. */
 async function aged(had) {
-  const note = `<div class="problems" role="status" id="aged" data-at="${had.headers.get("kept-at")}"><p>No network: this page is old.</p></div>`;
+  const note = `<div class="problems" role="status" id="aged" data-at="${had.headers.get("kept-at")}"><p>No network.</p></div>`;
   return new Response((await had.text()).replace(/<main[^>]*>/, `$&${note}`), { headers: had.headers });
 }

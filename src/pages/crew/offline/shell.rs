@@ -95,7 +95,7 @@ fn shell_page(app: &App, head: &Parts) -> ShellPage {
     }
 }
 
-const OWN: [(&str, &str); 8] = [
+const OWN: [(&str, &str); 13] = [
     ("NOT_KEPT", "Nothing of it is kept on this tablet."),
     ("NO_RESET", "Do not reset: nothing of this unit is kept on this tablet. Ask first."),
     ("WHO", "Say that it is you."),
@@ -103,6 +103,11 @@ const OWN: [(&str, &str); 8] = [
     ("OTHER_TAB", "This was changed or signed in another tab meanwhile: look again, then sign."),
     ("GONE", "What is written down here and not signed is gone for good."),
     ("UNITS", "Write road numbers, with commas between several: 412, 431."),
+    ("UNREAD", "This cannot be read: correct it, or leave it empty."),
+    ("TIME", "Set a date and a time, or choose one of the keys."),
+    ("ANSWER", "Has to be answered."),
+    ("PLATE", "Write the words on its plate."),
+    ("STARTED", "Say when the run started."),
     ("HANDED", handing::HANDED_OVER),
 ];
 
@@ -208,8 +213,21 @@ pub async fn worker(State(app): State<App>, head: Parts) -> Answer {
     shell.extend(assets::names().map(assets::url));
     let html = shell_page(&app, &without_choice(head)).render()?;
     let version = hex::encode(&Sha256::digest(format!("{html}{shell:?}"))[..6]);
-    let text = format!("const VERSION = {}, SHELL = {};\n{}", json!(version), json!(shell), assets::WORKER);
+    // What begins alike is said once: these bytes count among the scripts'.
+    let list = shell.join(" ").replace(&scripts_at(), "*");
+    let text = format!(
+        "const VERSION={},SHELL={}.replaceAll(\"*\",{}).split(\" \");\n{}",
+        json!(version),
+        json!(list),
+        json!(scripts_at()),
+        assets::WORKER
+    );
     Ok(([typed("text/javascript; charset=utf-8"), always_asked()], text).into_response())
+}
+
+/// The folder of the scripts, `/static/…/`.
+fn scripts_at() -> String {
+    assets::url("shell.js").replace("shell.js", "")
 }
 
 pub async fn manifest(State(app): State<App>) -> Answer {
