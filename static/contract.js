@@ -25,7 +25,6 @@ export function stampOf(zone, at) {
 
 const AGO = { now: 0, 5: 5, 15: 15, 30: 30 };
 const NEEDED = ["left", "result", "outcome", "seen", "text"];
-const UNREAD = "This cannot be read: correct it, or leave it empty.";
 
 /** Fixes, once, the moment that 'now' and '15 minutes ago' count from. */
 export function settle(typed, zone, now) {
@@ -34,12 +33,12 @@ export function settle(typed, zone, now) {
   if (["found", "not_known"].includes(typed.when)) typed["when.set"] ||= typed["when.now"];
 }
 
-/** The entry in the contract's names, and a sentence by field for what cannot be read. */
+/** The entry in the contract's names, and by field the name of a sentence for what cannot be read. */
 export function entryOf({ fields, times }, { id, kind, device, typed }, me, zone) {
   const stated = (name) => (typed[name] ?? "").trim(), map = { id, kind }, says = {}, { when } = typed;
   const at = momentOf(zone, stated(when in AGO ? "when.now" : "when.set")) - (AGO[when] ?? 0) * 6e4;
   const about = AGO[when] || (["set", "found"].includes(when) && typed["when.about"] === "yes");
-  if (isNaN(at)) says.when = "Set a date and a time, or choose one of the keys.";
+  if (isNaN(at)) says.when = "TIME";
   else {
     map[times[when === "found" ? 1 : 0]] = stampOf(zone, at);
     map.at_how = when === "not_known" ? when : about ? "about" : "clock";
@@ -47,12 +46,12 @@ export function entryOf({ fields, times }, { id, kind, device, typed }, me, zone
   const plate = stated("device.not_listed");
   if (device && device !== "?") map.device = device;
   else if (device && plate) map.device = { not_listed: plate };
-  else if (device) says["device.not_listed"] = "Write the words on its plate.";
+  else if (device) says["device.not_listed"] = "PLATE";
   write(map, says, fields, stated, me, zone);
   // How a breaker stands after its last reset, where nothing else was tapped.
   const last = [1, 0].map((n) => stated(`resets[${n}].result`)).find((result) => !["", "none"].includes(result)) ?? stated("resets[0].result");
   if (kind === "breaker_trip" && last) map.left ??= last === "held" ? "on" : "tripped";
-  for (const [name] of fields) if (NEEDED.includes(name) && !map[name]) says[name] = "Has to be answered.";
+  for (const [name] of fields) if (NEEDED.includes(name) && !map[name]) says[name] = "ANSWER";
   return [map, says];
 }
 
@@ -64,7 +63,7 @@ function write(map, says, fields, stated, me, zone) {
     const of = /^resets\[(\d)/.exec(name);
     if (!met[only] || (of && !reset(of[1]))) continue;
     const value = answer(name, how, stated, me, zone);
-    if (value === undefined) says[name] = UNREAD;
+    if (value === undefined) says[name] = "UNREAD";
     else if (value !== null) put(map, name, value);
   }
 }
@@ -97,13 +96,13 @@ function put(map, path, value) {
   steps.reduce((at, step, i) => (at[step] ??= /^\d/.test(steps[i + 1] ?? last) ? [] : {}), map)[last] = value;
 }
 
-/** The report, and a sentence by field. `open`: the cutouts that stood open before these entries. */
-export function reportOf({ id, unit, slip }, fields, entries, cutouts, open, me, zone, now) {
+/** The report, and the name of a sentence by field. `stands`: the cutouts that stand open. */
+export function reportOf({ id, unit, slip }, fields, entries, cutouts, stands, me, zone, now) {
   const stated = (name) => (slip[name] ?? "").trim(), says = {};
   const report = { id, unit, author: me, final: true, occasion: "run", entries, signed_at: stampOf(zone, now) };
   write(report, says, fields, stated, me, zone);
-  if (report.occasion === "run" && !report.run?.started) says["run.started"] ??= "Say when the run started.";
-  const at = stampOf(zone, Math.min(now, momentOf(zone, stated("run.ended")) || now)), stands = openAfter(open, entries);
+  if (report.occasion === "run" && !report.run?.started) says["run.started"] ??= "STARTED";
+  const at = stampOf(zone, Math.min(now, momentOf(zone, stated("run.ended")) || now));
   for (const tag of cutouts) {
     const how = stated(`cutout.${tag}`), [seen, seal] = how.split(/_(sealed|broken)/), number = stated(`cutout.${tag}.seal`);
     if (!how) continue;
@@ -116,12 +115,21 @@ export function reportOf({ id, unit, slip }, fields, entries, cutouts, open, me,
   return [report, says];
 }
 
+/** How a device is left that is not as it should be. */
+export const OPEN = ["off", "tripped", "cut_out", "open", "blown", "missing", "not_reset", "locked_out"];
+
+/** How each device is left by these entries, as they happened. */
+export function leftBy(entries) {
+  const left = new Map(), when = (e) => Date.parse(e.at ?? e.found_at ?? e.opened_at ?? e.found_open_at);
+  for (const e of [...entries].sort((a, b) => when(a) - when(b))) {
+    const tag = e.device?.not_listed ?? e.device, of_bypass = e.kind === "bypass" && (e.closed_at ? "closed" : "open");
+    if (tag) left.set(tag, of_bypass || (e.left ?? (e.replaced_by ? "on" : e.moved_to ?? e.seen ?? e.result ?? e.reset ?? left.get(tag))));
+  }
+  return left;
+}
+
 export function openAfter(open, entries) {
   const now = new Set(open);
-  for (const { kind, device, closed_at: closed, moved_to: moved, seen } of entries) {
-    const stands = kind === "bypass" ? (closed ? "on" : "off") : kind === "position" && (moved ?? seen);
-    if (["closed", "on"].includes(stands)) now.delete(device);
-    if (["open", "off"].includes(stands)) now.add(device);
-  }
+  leftBy(entries).forEach((how, tag) => (["closed", "on"].includes(how) ? now.delete(tag) : OPEN.includes(how) && now.add(tag)));
   return now;
 }

@@ -1,5 +1,6 @@
 // What this tablet keeps (IndexedDB). Drafts, keys and the queue are each person's own.
 //   meta    person: who signed in last · recent: units · units: short states · done: ids signed here · sent · clock: ms ahead
+//           run|person: {units, signed, slip}, a run that was changed here and that the book does not have yet
 //   typing  a form that was not sent yet, by person and address
 //   drafts  person|unit: {key, person, unit, id, version, slip, entries: [{id, kind, device, typed}], reason}
 //   keys    person: {person, id, key, until}; the key can be used, never read

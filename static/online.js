@@ -21,7 +21,8 @@ export async function keepTyping(form, key, fills = true) {
   const save = () => put("typing", fields(), key).catch(show);
   form.addEventListener("submit", () => { Object.assign(sessionStorage, { sent: JSON.stringify([key, location.pathname]), [key]: JSON.stringify(fields()) }); });
   const kept = fills && await get("typing", key);
-  if (kept) fill(form, kept);
+  // A report's page has the draft as it is now, and shows it: only an entry may not take the place of a newer one.
+  if (kept) fill(form, kept.filter(([name]) => form.elements.entry || !/version$/.test(name)));
   form.addEventListener("input", save);
   form.addEventListener("click", () => setTimeout(save));
 }
@@ -46,9 +47,10 @@ export function wasSent() {
 async function keepUnit(person, unit) {
   const recent = [unit, ...((await get("meta", "recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
   await put("meta", recent.slice(0, 20), "recent");
-  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`, `/units/${slug(of)}/start-check`];
+  const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
   for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
+  await fetch("/offline/run");
   if (Date.now() - ((await get("meta", "area")) ?? 0) < 6e5) return;
   const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
   await put("meta", area.units, "units");
@@ -56,9 +58,15 @@ async function keepUnit(person, unit) {
   await put("meta", Date.now(), "area");
 }
 
-/** What was written without network and not signed goes to the draft on the server. */
+/** What was written without network and not signed goes to the draft on the server, and the run beside it. */
 async function handOver(person) {
   let taken = 0;
+  const key = `run|${person}`, run = await get("meta", key);
+  // Once all that was signed is there: else the book would have its units wait for a signature.
+  if (run && !(await all("queue", person)).length) {
+    const body = new URLSearchParams({ ...run.slip, units: run.units, signed: run.signed });
+    if (!run.units.length || (await fetch("/run", { method: "POST", body })).url.includes("?kept=")) await drop("meta", key);
+  }
   for (const { unit, entries } of await all("drafts", person)) {
     for (const { id, kind, device, typed } of entries) {
       const body = new URLSearchParams({ ...typed, entry: id, device, sure: "yes" });
@@ -86,7 +94,7 @@ export async function show() {
   if (!why) {
     const person = await personHere(), queue = await all("queue"), mine = queue.filter((one) => one.person === person).length;
     if (mine) lines.push(link("/units", `${reports(mine)} signed on this tablet, waiting to be sent`));
-    if (queue.length > mine) lines.push(`${reports(queue.length - mine)} of somebody else on this tablet, waiting to be sent by itself`);
+    if (queue.length > mine) lines.push(`${reports(queue.length - mine)} of somebody else on this tablet, waiting to be sent`);
     for (const { unit, reason } of await all("drafts", person ?? "nobody")) {
       lines.push(link(`/units/${slug(unit)}/report`, `${unit}: ${reason || "written down on this tablet, not signed"}`));
     }
@@ -101,10 +109,13 @@ export async function show() {
 /** Whoever signs out with something waiting is told so first; it stays theirs. */
 const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out"]').addEventListener("submit", async (event) => {
   event.preventDefault();
-  const left = (await all("queue", person)).length + (await all("drafts", person)).length;
-  if (left && !place.dataset.warned) {
-    place.dataset.warned = "yes";
-    place.prepend(el("p", { className: "says" }, `${reports(left)} of yours stay on this tablet, kept for you; what is signed is sent as soon as it can. Press 'Sign out' again to go.`));
+  const left = (await all("queue", person)).length + (await all("drafts", person)).length, there = await fetch("/health").catch(() => {});
+  // Without network nobody else could sign in, and the tablet would be of no use to anybody.
+  const why = !there?.ok ? "Signing out needs the network: do it later." : left && !place.dataset.warned
+    ? `${reports(left)} of yours stay on this tablet, kept for you. Press 'Sign out' again to go.` : "";
+  if (why) {
+    if (there) place.dataset.warned = "yes";
+    place.prepend(el("p", { className: "says" }, why));
     place.hidden = false;
     place.scrollIntoView({ block: "center" });
     return;
@@ -115,9 +126,9 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
 });
 
 async function typing() {
-  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search}`;
+  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search.replace("?wrote=yes", "")}`;
   if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
-  const form = slugHere && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  const form = /^\/(units\/|run)/.test(location.pathname) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
   // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
   const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
   if (form && again) fill(form, JSON.parse(again));

@@ -2,7 +2,7 @@
 import { all, ask, change, freshId, get, hex, put, putEntry } from "./keep.js";
 
 const DAY = 864e5, P256 = { name: "ECDSA", namedCurve: "P-256", hash: "SHA-256" };
-const post = (path, body) => fetch(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
+const post = (path, body) => fetch(path, { method: "POST", body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
 /** Something that is kept has changed. */
 export const tell = () => dispatchEvent(new Event("kept"));
 
@@ -16,16 +16,18 @@ export async function makeKey(person) {
   else sessionStorage.noKey = person;
 }
 
-/** Signs the report's very bytes and queues them in place of the draft; false if another tab has changed that. */
+/** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; false
+ * if another tab has changed that. */
 export async function sign(draft, report, key) {
-  const text = JSON.stringify(report), { person, unit } = draft;
+  const text = JSON.stringify(report), { person, unit } = draft, ids = report.entries.map((e) => e.id);
   const signature = hex(await crypto.subtle.sign(P256, key.key, new TextEncoder().encode(text)));
   return change(["drafts", "queue", "meta"], async ({ drafts, queue, meta }) => {
     const done = (await ask(meta.get("done"))) ?? [], known = await ask(drafts.get(draft.key));
-    if ((known?.version ?? 0) !== draft.version || done.includes(report.id)) return false;
-    await ask(drafts.delete(draft.key));
+    if ((known?.version ?? 0) !== draft.version || [report.id, ...ids].some((id) => done.includes(id))) return false;
+    const rest = report.final === false && known?.entries.filter(({ id }) => !ids.includes(id));
+    await ask(rest?.length ? drafts.put({ ...known, entries: rest, version: known.version + 1 }) : drafts.delete(draft.key));
     await ask(queue.add({ v: 1, id: report.id, person, unit, key: key.id, report: text, signature, at: Date.now(), draft }));
-    await ask(meta.put([report.id, ...report.entries.map((e) => e.id), ...done].slice(0, 2000), "done"));
+    await ask(meta.put([report.id, ...ids, ...done].slice(0, 2000), "done"));
     return true;
   });
 }

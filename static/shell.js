@@ -1,18 +1,20 @@
 // The crew's pages without network, on the page /offline that the worker keeps: choose, tap, fill in, sign. What is typed
 // is kept by its names in the server's forms, so that it can still go there; contract.js writes the report from it.
 import { addReport, resetAnswer, resetSituation, startAnswer, startSituation } from "./answers.js";
-import { entryOf, openAfter, reportOf, settle } from "./contract.js";
-import { all, changeDraft, drop, freshId, get, local, newDraft, putEntry, slug, stood, takeOut } from "./keep.js";
+import { OPEN, entryOf, leftBy, openAfter, reportOf, settle } from "./contract.js";
+import { all, changeDraft, drop, freshId, get, local, newDraft, put, putEntry, slug, stood, takeOut } from "./keep.js";
 import { el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
 import { WIRE, flush, sign, tell } from "./sending.js";
 
-const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zone);
+const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zone), words = JSON.parse(root.dataset.words);
 const template = (id) => document.getElementById(`t-${id}`);
 let me, at;
 
-/** A template with its slots filled; what is empty is taken away. */
-function view(id, slots, unit = "") {
-  const made = el("div", { innerHTML: template(id).innerHTML.replaceAll("/UNIT", `/${slug(unit)}`).replaceAll("UNIT", unit) });
+/** A template with its slots filled; what is empty is taken away. Of slots of one name the last one, inside, is filled. `names`: what else stands for something in it. */
+function view(id, slots, unit = "", names = {}) {
+  let html = template(id).innerHTML.replaceAll("/UNIT", `/${slug(unit)}`).replaceAll("UNIT", unit);
+  for (const name in names) html = html.replaceAll(name, names[name]);
+  const made = el("div", { innerHTML: html });
   for (const slot of made.querySelectorAll("[data-slot]")) {
     const value = slots[slot.dataset.slot];
     if (!value || value.length === 0) slot.remove();
@@ -21,10 +23,30 @@ function view(id, slots, unit = "") {
   return made;
 }
 
+const typedIn = (form, by) => Object.fromEntries(new FormData(form, by));
+/** Nothing of ours goes to the server by a form, and a second tap comes too late. */
+const atSubmit = (form, work) => {
+  let busy;
+  form.onsubmit = (event) => {
+    event.preventDefault();
+    delete sessionStorage.sent;
+    busy ??= work(typedIn(form), event.submitter).finally(() => { busy = null; });
+  };
+};
+
+/** `412` and `qhb-0412` are QHB 412; nothing if it is no unit. */
+function unitName(text) {
+  const [, mark, number] = /^([a-z]{0,4})[ _-]*0*(\d{1,6}[a-z]?)$/i.exec(text.trim()) ?? [];
+  return number && `${mark || root.dataset.mark} ${number}`.toUpperCase();
+}
+
 async function json(path) {
   const answer = await fetch(path).catch(() => null);
   return answer?.ok ? { ...await answer.json(), kept: Number(answer.headers.get("kept-at")) || Date.now() } : null;
 }
+
+/** The run somebody is on: as it was changed here, or as the book has it. */
+const runHere = async () => (await get("meta", `run|${me}`)) ?? (await json("/offline/run")) ?? { units: [], signed: [], slip: {} };
 
 /** A unit as this tablet knows it, with all that its person wrote and did not sign. */
 async function about(unit) {
@@ -34,14 +56,17 @@ async function about(unit) {
   const draft = { ...fresh, ...mine, entries: (full?.draft?.entries ?? []).filter((entry) => !done.includes(entry.id)) };
   if (!mine && full?.draft && !done.includes(full.draft.id)) draft.id = full.draft.id;
   mine?.entries.forEach((entry) => putEntry(draft, entry));
-  draft.slip = { ...full?.slip, ...draft.slip };
-  return { unit, full, short, draft, stood: full ? stood(full.kept) : short ? stood(await get("meta", "area")) : "Nothing of it is kept on this tablet.",
+  const { units, slip } = await runHere(), place = units.indexOf(unit), position = full?.slip.position ?? (place ? "trail" : "lead");
+  draft.slip = { ...full?.slip, ...(place >= 0 && { ...slip, ...(units[1] && { position, consist: units.join(", ") }) }), ...draft.slip };
+  const queued = (await all("queue")).map((one) => JSON.parse(one.report));
+  return { unit, full, short, draft, queued, together: place >= 0 && !!units[1], before: queued.filter((one) => one.unit === unit).flatMap((one) => one.entries),
+    stood: full ? stood(full.kept) : short ? stood(await get("meta", "area")) : words.NOT_KEPT,
     panel: full?.panel ?? built?.panel, devices: built?.devices ?? {}, cutouts: full?.cutouts ?? [] };
 }
 
 function formOf(kind, device) {
   const { dataset, content } = template(kind === "position" && device?.kind === "switch" ? "position_switch" : kind);
-  return { content, title: dataset.title, fields: JSON.parse(dataset.fields), times: JSON.parse(dataset.times) };
+  return { content, ...dataset, fields: JSON.parse(dataset.fields), times: JSON.parse(dataset.times) };
 }
 const entryJson = (here, entry) => entryOf(formOf(entry.kind, here.devices[entry.device]), entry, me, zone);
 
@@ -54,58 +79,61 @@ function panelOf({ panel, devices }, kind) {
 }
 
 /** The book as it stood, with all that waits on this tablet but the entry that is asked about. */
-async function known(here, id) {
-  const queued = (await all("queue")).map((one) => JSON.parse(one.report));
+function known(here, id) {
   const entries = here.draft.entries.filter((entry) => entry.id !== id).map((entry) => entryJson(here, entry)[0]);
-  return [...queued, { unit: here.unit, author: me, entries }].reduce(addReport, here.full.situation);
+  return [...here.queued, { unit: here.unit, author: me, entries }].reduce(addReport, { ...here.full.situation, words });
 }
 
 async function mayReset(here, tag, id, signs) {
-  if (!here.full) return ["Do not reset: nothing of this unit is kept on this tablet. Ask first."];
-  const now = Date.now(), a = resetAnswer(resetSituation(await known(here, id), tag, { ticked: signs ? [signs] : [], tripped_at: now }), now);
+  if (!here.full) return [words.NO_RESET];
+  const now = Date.now(), a = resetAnswer(resetSituation(known(here, id), tag, { ticked: signs ? [signs] : [], tripped_at: now }), now);
   return [a.says, a.before && `Before closing: ${a.before}`, a.after && `After closing: ${a.after}`, a.if_left_off && `If it is left off: ${a.if_left_off}`, a.always, a.defers];
 }
 
-/** The start check as it was kept, answered anew at every tap. */
-async function startPage(here) {
-  const had = here.full && await (await caches.open("pages")).match(`/units/${slug(here.unit)}/start-check`);
-  if (!had) return view("choose", { stood: here.stood }, here.unit);
-  const page = el("div", {}, ...new DOMParser().parseFromString(await had.text(), "text/html").querySelector("main").children);
-  page.querySelectorAll("#kept, nav, .done").forEach((one) => one.remove());
-  page.prepend(...paragraphs([here.stood]));
-  const form = page.querySelector("form"), says = page.querySelector(".answer"), figure = (text) => parseFloat(text?.replace(",", ".")) || null;
+/** The checks before a start, of the brakes or at parking, answered anew at every tap. */
+async function walkPage(here, asked) {
+  const walk = here.full?.walks?.[asked.get("for") || "start"];
+  if (!walk) return view("choose", { stood: here.stood }, here.unit);
+  const page = el("div", { innerHTML: walk }), [form, says, todo, cold] = ["form", ".answer", "#to-write", "#cold"].map((css) => page.querySelector(css));
+  const figure = (text) => parseFloat(text?.replace(",", ".")) || null;
+  let answer;
   const look = async () => {
-    const of = Object.fromEntries(new FormData(form)), checks = Object.entries(here.full.checks), marked = (how) => checks.filter(([name]) => of[name] === how);
-    const a = startAnswer(startSituation(await known(here), {
+    const of = typedIn(form), { checks } = here.full, marked = (how) => Object.keys(checks).filter((name) => of[name] === how).map((name) => checks[name]);
+    const wrong = marked("not_right"), right = marked("right"), lines = [...wrong.map((check) => check.not_right), ...right.map((check) => check.right)].filter(Boolean);
+    todo.hidden = !lines.length;
+    todo.lastChild.replaceChildren(...lines.map(([href, text]) => row(href, text)));
+    // Whoever goes back finds it as it was marked.
+    history.replaceState(null, "", shown(at = `${at.split("?")[0]}?${new URLSearchParams(of)}`));
+    if (!says) return;
+    answer = startAnswer(startSituation(known(here), {
       battery_rest_v: figure(of.battery_rest_v), main_reservoir_psi: figure(of.main_reservoir_psi), test_cock: of.test_cock_result, shut_down: of.shut_down,
-      not_right: marked("not_right").filter(([, check]) => check[2]).map(([, check]) => check[0]), seen_on: marked("right").map(([, check]) => check[1]).filter(Boolean),
+      not_right: wrong.filter((check) => check.starts).map((check) => check.text), seen_on: right.map((check) => check.device).filter(Boolean),
     }), Date.now());
-    says.replaceChildren(...paragraphs([a.says, ...a.would_change.map((line) => `It would change: ${line}`), a.cold, a.crank, a.picture, a.defers]));
+    cold.hidden = !answer.cold;
+    says.replaceChildren(...paragraphs([answer.says, ...answer.would_change.map((line) => `It would change: ${line}`), answer.cold, answer.crank, answer.picture, answer.defers]));
   };
-  if (!says) return page;
+  page.querySelector(".lead").append(` ${here.stood}`);
+  fill(form, [...asked]);
   form.addEventListener("change", look);
-  form.onsubmit = async (event) => {
-    event.preventDefault();
-    const to = event.submitter?.getAttribute("formaction");
-    if (to) return go(`${to}?${new URLSearchParams(new FormData(form, event.submitter))}`);
+  atSubmit(form, async (_, by) => {
+    const to = by?.getAttribute("formaction");
     await look();
-    says.scrollIntoView();
-  };
+    if (!to) return (says ?? todo).scrollIntoView();
+    const { attempt, cold, verdict } = answer, motors = verdict === "not_now" ? "" : verdict;
+    go(`${to}?${new URLSearchParams({ ...typedIn(form, by), attempt, motors, after_long_shutdown: cold ? "yes" : "no" })}`);
+  });
   await look();
   return page;
 }
 
-/** These begin with a device, whatever is drawn. */
-const BEGIN = ["breaker_trip", "fuse_check", "bypass", "position"];
-
 async function entryPage(here, kind, asked) {
   const { unit, devices, draft } = here, before = draft.entries.find((entry) => entry.id === asked.get("entry"));
   const tag = before?.device ?? asked.get("device") ?? "", device = devices[tag], form = formOf(kind, device);
-  if (!tag && !before && (BEGIN.includes(kind) || Object.values(devices).some((d) => d.fits.includes(kind)))) {
+  if (!tag && !before && (form.begins || Object.values(devices).some((d) => d.fits.includes(kind)))) {
     return view("pick", { title: form.title, stood: here.stood, panel: panelOf(here, kind), none: !here.panel }, unit);
   }
   const facts = device?.lines.flatMap(([name, says]) => [el("dt", {}, name), el("dd", {}, says)]);
-  const page = view("entry", { title: form.title, stood: here.stood, device: device ? `${device.legend} ${tag}. ` : "", facts, more: device && true, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
+  const page = view("entry", { title: form.title, stood: here.stood, device: device && `${device.legend} ${tag}. `, facts, more: !!device, plate: tag === "?", asks: form.content.cloneNode(true) }, unit);
   const made = page.querySelector("form"), key = `${me}|${at}`;
   made.append(el("input", { type: "hidden", name: "entry", value: before?.id ?? freshId() }));
   fill(made, before ? Object.entries(before.typed) : [...asked]);
@@ -117,30 +145,27 @@ async function entryPage(here, kind, asked) {
     made.addEventListener("change", look);
     await look();
   }
-  made.onsubmit = async (event) => {
-    event.preventDefault();
-    const { entry: _, ...typed } = Object.fromEntries(new FormData(made));
+  atSubmit(made, async ({ entry: _, ...typed }) => {
     settle(typed, zone, Date.now());
     const entry = { id, kind, device: tag, typed };
     if (wrong(made, entryJson(here, entry)[1])) return;
     await keepEntry(unit, draft.id, entry, key);
     go(`/units/${slug(unit)}/report`);
-  };
+  });
   return page;
 }
 
 async function keepEntry(unit, report, entry, key) {
   await changeDraft(me, unit, (kept) => { if (!kept.version) kept.id = report; putEntry(kept, entry); });
   await drop("typing", key);
-  delete sessionStorage.sent;
 }
 
-/** A sentence beside each field; true if there is one. */
-function wrong(form, says) {
+/** A sentence beside each field that is odd, by the sentence's name; true if there is one. */
+function wrong(form, odd) {
   form.querySelectorAll(".says").forEach((old) => old.remove());
-  for (const [name, text] of Object.entries(says)) {
+  for (const [name, says] of Object.entries(odd)) {
     const field = form.querySelector(`[name="${name}"]`), more = field?.closest("details");
-    (field?.closest("fieldset, .field, .key") ?? form).before(el("p", { className: "says" }, text));
+    (field?.closest("fieldset, .field, .key") ?? form).before(el("p", { className: "says" }, words[says]));
     if (more) more.open = true;
   }
   const first = form.querySelector(".says");
@@ -150,49 +175,103 @@ function wrong(form, says) {
 
 /** An entry in the words of its form. */
 function line(here, entry) {
-  const { content, title, times } = formOf(entry.kind, here.devices[entry.device]), [json, says] = entryJson(here, entry), { typed } = entry;
+  const { content, title, times } = formOf(entry.kind, here.devices[entry.device]), [json, says] = entryJson(here, entry), { typed, id } = entry;
   const keys = [...content.querySelectorAll("input[type=radio]")].filter((key) => key.name !== "when" && typed[key.name] === key.value);
-  const words = keys.map((key) => `${key.closest("fieldset").querySelector("legend").textContent} ${key.parentNode.textContent.trim()}.`);
+  const words = keys.map((key) => `${key.closest("fieldset").firstElementChild.textContent} ${key.parentNode.textContent.trim()}.`);
   const when = { found: "found ", not_known: "before " }[typed.when] ?? "", of = (json[times[0]] ?? json[times[1]] ?? "").slice(0, 16).replace("T", " ");
-  const made = view("line", { what: `${title} ${entry.device}`, when: when + of, says: [...words, typed.text, typed.note].filter(Boolean).join(" "), wrong: Object.values(says).join(" "), doing: true, change: "Change" }, here.unit);
-  made.querySelector("a").href = `/units/${slug(here.unit)}/write/${entry.kind}?entry=${entry.id}`;
+  const made = view("line", {
+    what: `${title} ${entry.device}`, when: when + of, says: [...words, typed.text, typed.note].filter(Boolean).join(" "), wrong: Object.values(says).map((name) => words[name]).join(" "),
+    // What lies in the draft on the server is taken out there.
+    out: !here.full?.draft?.entries.some((known) => known.id === id),
+  }, here.unit, { KIND: entry.kind, ENTRY: id });
   const out = made.querySelector("button");
-  out.onclick = async () => { await changeDraft(me, here.unit, (kept) => takeOut(kept, entry.id)); tell(); go(at, false); };
-  // What lies in the draft on the server is taken out there.
-  if (here.full?.draft?.entries.some((known) => known.id === entry.id)) out.remove();
+  if (out) out.onclick = async () => { await changeDraft(me, here.unit, (kept) => takeOut(kept, id)); tell(); go(at, false); };
   return made.firstElementChild;
 }
 
-async function reportPage(here, says) {
-  const { unit, draft, cutouts, full } = here, key = await get("keys", me), signs = key?.until > Date.now();
-  const entries = draft.entries.map((entry) => entryJson(here, entry)[0]);
-  const leave = cutouts.map((tag) => el("div", { innerHTML: template("cutout").innerHTML.replaceAll("TAG", tag) }));
-  const left = entries.filter((e) => ["off", "tripped", "cut_out"].includes(e.left)).map((e) => `${e.device} is left ${e.left.replace("_", " ")}.`);
-  const gaps = paragraphs([...left, ...[...openAfter(full?.open ?? [], entries)].map((tag) => `${tag} stands open.`)]);
-  const page = view("report", { wrong: paragraphs([says, draft.reason]), lines: draft.entries.map((entry) => line(here, entry)), nothing: !entries.length, gaps, leave, me, signs, nokey: !signs }, unit);
-  const form = page.querySelector("form"), typing = `${me}|${at}`;
-  fill(form, Object.entries(draft.slip));
+/** What is left open by these entries, and by the book where none of them is about it. */
+function gaps({ full, before }, entries) {
+  const left = leftBy([...before, ...entries]);
+  return [...[...left].filter(([, how]) => OPEN.includes(how)).map(([tag, how]) => `${tag} is left ${how.replace("_", " ")}.`),
+    ...Object.entries(full?.still ?? {}).filter(([tag]) => !left.has(tag)).map(([, says]) => says)];
+}
+
+/** Its unit is signed for; what was said of the run holds for the others. */
+async function leaves({ unit, slip }) {
+  const run = await runHere();
+  if (!run.units.includes(unit)) return;
+  for (const name in slip) if (slip[name] && /^(run\.|occasion|weather)/.test(name)) run.slip[name] = slip[name];
+  run.signed.push(unit);
+  await put("meta", run.units.every((one) => run.signed.includes(one)) ? { units: [], signed: [], slip: {} } : run, `run|${me}`);
+}
+
+/** The report of one unit, those of a run's several units, or one entry that is sent at once. */
+async function reportPage(heres, several, once, says) {
+  const key = await get("keys", me), signs = key?.until > Date.now(), whole = !once, [{ unit }] = heres;
+  const parts = heres.map((here) => {
+    const { draft, full, before } = here, own = several ? `${slug(here.unit)}.` : "";
+    if (once) {
+      here.cutouts = [];
+      Object.assign(draft, { id: freshId(), entries: draft.entries.filter(({ id }) => id === once) });
+    }
+    const both = draft.entries.map((entry) => entryJson(here, entry)), entries = both.map(([json]) => json), open = whole ? gaps(here, entries) : [];
+    Object.assign(here, { own, entries, open, bad: both.some(([, says]) => Object.keys(says)[0]), stands: openAfter(full?.open ?? [], [...before, ...entries]) });
+    return view("part", { lines: draft.entries.map((entry) => line(here, entry)), nothing: !entries.length, whole, gaps: paragraphs(open),
+      leave: here.cutouts.map((tag) => view("cutout", {}, here.unit, { "OWN.": own, TAG: tag })) }, here.unit, { "OWN.": own });
+  });
+  const page = view("report", { several, single: whole && !several, once: !!once, together: heres[0].together && !several && whole, whole, parts, open: heres.some((here) => here.open[0]),
+    wrong: paragraphs([says, ...heres.map((here) => here.draft.reason)]), me, signs, nokey: !signs }, unit);
+  const form = page.querySelector("form"), typing = `${me}|${several ? at : `/units/${slug(unit)}/report`}`;
+  for (const { own, draft } of heres) fill(form, Object.entries(draft.slip).map(([name, text]) => [form.elements[own + name] ? own + name : name, text]));
   await keepTyping(form, typing);
-  form.onsubmit = async (event) => {
-    event.preventDefault();
-    const { signature, ...slip } = Object.fromEntries(new FormData(form)), signed = { ...draft, slip };
-    const [report, odd] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], cutouts, full?.open ?? [], me, zone, Date.now());
-    if (!signature) odd.signature = "Say that it is you.";
+  atSubmit(form, async ({ signature, ...all }) => {
+    const odd = {};
+    const ready = heres.map((here) => {
+      const { own, draft, entries } = here, slip = Object.fromEntries(Object.entries(all).map(([name, text]) => [name.startsWith(own) ? name.slice(own.length) : name, text]));
+      const signed = { ...draft, slip }, [report, says] = reportOf(signed, JSON.parse(template("report").dataset.fields), [...entries], here.cutouts, here.stands, me, zone, Date.now());
+      for (const name in says) odd[form.elements[own + name] ? own + name : name] = says[name];
+      const open = slip.hand_over ? gaps(here, report.entries) : [];
+      // As src/pages/crew/handing.rs has it: the next crew's handover looks for these words.
+      if (open[0]) report.remarks = [report.remarks, `${words.HANDED}${slip.handed_to ? ` to ${slip.handed_to.trim()}` : ""}:`, ...open].filter(Boolean).join(" ");
+      if (once) report.final = false;
+      return [signed, report];
+    });
+    if (!signature) odd.signature = "WHO";
     if (wrong(form, odd)) return;
-    const why = draft.entries.some((entry) => Object.keys(entryJson(here, entry)[1]).length) ? "One of the entries cannot be sent like this: change it."
-      : (await sign(signed, report, key)) ? "" : "This was changed or signed in another tab meanwhile: look again, then sign.";
-    if (why) return root.replaceChildren(await reportPage(await about(unit), why));
-    await drop("typing", typing);
-    delete sessionStorage.sent;
-    await go("/units");
+    let why = heres.some((here) => here.bad) && words.BAD_ENTRY;
+    for (const [signed, report] of why ? [] : ready) {
+      if (!(await sign(signed, report, key))) { why = words.OTHER_TAB; break; }
+      if (whole) await leaves(signed);
+    }
+    if (why) return go(at, false, why);
+    if (whole) await drop("typing", typing);
+    await go(once ? `/units/${slug(unit)}/report` : "/units");
     flush();
-  };
-  form.querySelector("[data-do=discard]").onclick = async () => {
-    if (!confirm("What is written down here and not signed is gone for good.")) return;
+  });
+  const discard = form.querySelector("[data-do=discard]");
+  if (discard) discard.onclick = async () => {
+    if (!confirm(words.GONE)) return;
     await changeDraft(me, unit, (kept) => { Object.assign(kept, { entries: [], reason: "" }); });
     await drop("typing", typing);
     go("/units");
   };
+  return page;
+}
+
+/** The run: its units, and what is said of it once for all of them. */
+async function runPage({ units, signed, slip }, awaits) {
+  const lines = units.map((unit) => view("unit", { signed: signed.includes(unit), open: awaits.includes(unit) }, unit));
+  const page = view("run", { lines, awaits: !!awaits[0] }), form = page.querySelector("form"), key = `${me}|/run`;
+  fill(form, Object.entries({ ...slip, units: units.join(", ") }));
+  await keepTyping(form, key);
+  atSubmit(form, async ({ units: named, ...typed }) => {
+    const all = named.split(/[,;]/).filter((one) => one.trim()).map(unitName);
+    if (wrong(form, all[0] && all.every(Boolean) ? {} : { units: "UNITS" })) return;
+    for (const name in typed) typed[name] || delete typed[name];
+    await put("meta", { units: [...new Set(all)], signed: signed.filter((unit) => all.includes(unit)), slip: typed }, `run|${me}`);
+    await drop("typing", key);
+    go("/run");
+  });
   return page;
 }
 
@@ -204,17 +283,17 @@ async function listPage(no) {
   const units = (await get("meta", "units")) ?? [], sent = ((await get("meta", "sent")) ?? []).filter((one) => one.person === me);
   const near = units.filter((one) => !recent.includes(one.unit)).map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", "), ...one.held));
   const page = view("list", {
-    me, nobody: !me, no, none: !recent.length, near, "near-there": near.length, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
-    queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: queue.length, mine: mine.length,
-    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`, "sent-there": sent.length,
+    me, goes: !!me, nobody: !me, no, none: !recent.length, near, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
+    queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: !!queue[0], mine: mine.length,
+    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`,
     sent: sent.map((one) => row(`/reports/${one.id}`, one.unit, `in the book on page ${one.page}, sent ${local(one.at)}`, ...one.warnings)),
     drops: !(await navigator.storage.persisted()),
   });
-  page.querySelector("form").onsubmit = (event) => {
-    event.preventDefault();
-    const typed = event.target.q.value.trim().toUpperCase();
-    if (typed) go(`/units/${slug(/^\d/.test(typed) ? `${root.dataset.mark} ${typed}` : typed)}/write`);
-  };
+  const search = page.querySelector("form");
+  atSubmit(search, async ({ q }) => {
+    const unit = unitName(q);
+    if (!wrong(search, unit ? {} : { q: "UNITS" })) go(`/units/${slug(unit)}/write`);
+  });
   for (const button of page.querySelectorAll("[data-do]")) {
     button.onclick = button.dataset.do === "send" ? flush : () => {
       const lines = mine.map((one) => JSON.stringify(WIRE[one.v](one))).join("\n");
@@ -224,22 +303,31 @@ async function listPage(no) {
   return page;
 }
 
-async function pageAt(path) {
-  const [, name, step, kind] = /^\/units\/([^/?]+)(?:\/([\w-]+))?(?:\/(\w+))?/.exec(path) ?? [];
-  if (!name || !me) return listPage(path === "/no");
-  const here = await about(decodeURIComponent(name).replace("-", " ").toUpperCase());
-  if (kind && template(kind)) return entryPage(here, kind, new URL(path, location.href).searchParams);
-  if (step === "start-check") return startPage(here);
-  if (step === "report") return reportPage(here);
+async function pageAt(path, says) {
+  const [, name, step, kind, send] = /^\/units\/([^/?]+)(?:\/([\w-]+))?(?:\/([\w-]+))?(\/send)?/.exec(path) ?? [], [, run, close] = /^\/(run)(\/close)?(\?|$)/.exec(path) ?? [];
+  if (run && me) {
+    const of = await runHere(), awaits = of.units.filter((unit) => !of.signed.includes(unit));
+    return close && awaits[0] ? reportPage(await Promise.all(awaits.map(about)), true, "", says) : runPage(of, awaits);
+  }
+  const unit = name && unitName(decodeURIComponent(name));
+  if (!unit || !me) return listPage(path === "/no");
+  const here = await about(unit), asked = new URL(path, location.href).searchParams;
+  if (step === "write" && kind && template(kind)) return entryPage(here, kind, asked);
+  if (step === "start-check") return walkPage(here, asked);
+  if (step === "report") return reportPage([here], false, send && here.draft.entries.some(({ id }) => id === kind) && kind, says);
   return view("choose", { stood: here.stood, held: step ? [] : paragraphs([...(here.short?.held ?? []), here.short?.sentence]) }, here.unit);
 }
 
 const path = () => (location.pathname === "/offline" ? location.hash.slice(1) : location.pathname + location.search);
-async function go(to, add = true) {
+const shown = (to) => (location.pathname === "/offline" ? `#${to}` : to);
+async function go(to, add = true, says = "") {
   at = to;
-  if (add) history.pushState(null, "", location.pathname === "/offline" ? `#${to}` : to);
-  root.replaceChildren(await pageAt(to));
-  if (add) scrollTo(0, 0);
+  if (add) history.pushState(null, "", shown(to));
+  root.replaceChildren(await pageAt(to, says));
+  if (add) {
+    scrollTo(0, 0);
+    root.focus();
+  }
   show();
 }
 root.addEventListener("click", (event) => {
@@ -259,7 +347,7 @@ me = await personHere();
 // A form that did not get through from a page of the server's is written down here.
 const [key, from] = (me && wasSent()) || [], kind = /^\/units\/[^/]+\/write\/(\w+)/.exec(from)?.[1], typed = key && await get("typing", key);
 if (kind && typed) {
-  const { entry, device = "", then, signer, version, ...rest } = Object.fromEntries(typed), here = await about(from.split("/")[2].replace("-", " "));
+  const { entry, device = "", then, signer, version, ...rest } = Object.fromEntries(typed), here = await about(unitName(from.split("/")[2]));
   settle(rest, zone, Date.now());
   await keepEntry(here.unit, here.draft.id, { id: entry, kind, device, typed: rest }, key);
 }

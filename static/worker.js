@@ -1,7 +1,7 @@
 // Keeps the shell and the pages of opened units, and answers when the network does not. The server writes VERSION and
 // SHELL above. What was typed the pages keep themselves, before they send it.
 const MINE = `shell-${VERSION}`;
-const KEEP = /^\/(units(\/[^/]+(\/start-check)?)?|offline\/.+)$/;
+const KEEP = /^\/(units(\/[^/]+)?|offline\/.+)$/;
 
 addEventListener("install", (event) => {
   skipWaiting();
@@ -27,10 +27,10 @@ addEventListener("fetch", (event) => {
 /** A form of the crew's goes on without network, any other is told of. Once the server has it, so has the picture that
  * signing without network goes by: the network may be gone before the next page comes. */
 async function sent(event, url) {
-  const [unit] = /^\/units\/[^/]+(?=\/(write|report))/.exec(url.pathname) ?? [];
+  const [path, unit] = /^(\/units\/[^/]+)\/(?:write|report)|^\/run.*/.exec(url.pathname) ?? [];
   const answer = await fetch(event.request).catch(() => null);
-  if (!answer) return Response.redirect(unit ? `${unit}/report` : "/offline#/no", 303);
-  if (unit) event.waitUntil(picture(new URL(`/offline${unit}`, url)).catch(() => {}));
+  if (!answer) return Response.redirect(unit ? `${unit}/report` : path ?? "/offline#/no", 303);
+  if (path) event.waitUntil(Promise.all([unit ?? "", "/run"].map((of) => of && picture(new URL(`/offline${of}`, url)))).catch(() => {}));
   return answer;
 }
 
@@ -48,7 +48,6 @@ async function fresh(event, url, page) {
     return answer;
   } catch {
     if (!page) return had ?? Response.error();
-    // Of the start check the shell takes the kept page, and answers anew.
     return had && /^\/units\/[^/]+$/.test(url.pathname) ? aged(had) : caches.match("/offline");
   }
 }
@@ -61,6 +60,6 @@ async function keep(pages, url, answer) {
 
 /** online.js says on it how old it is. */
 async function aged(had) {
-  const note = `<div class="problems" role="status" id="aged" data-at="${had.headers.get("kept-at")}"><p>No network: this page is old.</p></div>`;
+  const note = `<div class="problems" role="status" id="aged" data-at="${had.headers.get("kept-at")}"><p>No network.</p></div>`;
   return new Response((await had.text()).replace(/<main[^>]*>/, `$&${note}`), { headers: had.headers });
 }

@@ -8,7 +8,7 @@ use super::reports::{not_read, written};
 use crate::{
     base::{Code, Problem},
     desk::{Refused, signed::Sent, tablets::RegisterKey},
-    pages::crew::draft,
+    pages::crew::{draft, run},
     people::{Act, tablet},
     web::{Answer, App, Me, Oops},
 };
@@ -19,6 +19,9 @@ pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
     let act = sent.check(app.desk()).await.map_err(not_read)?;
     let about = act.about.clone();
     let receipt = app.desk().act(act).await?;
+    if receipt.is_new && about.is_final {
+        run::leave(&app, &about.author, &about.unit).await?;
+    }
     draft::drop_filed(&app, &about.author, about.unit, about.report, about.entries).await?;
     let status = if receipt.is_new { StatusCode::CREATED } else { StatusCode::OK };
     Ok((status, Json(written(&receipt)?)).into_response())

@@ -78,6 +78,8 @@ pub struct About {
     pub unit: UnitName,
     pub report: ReportId,
     pub entries: Vec<EntryId>,
+    /// Nothing more is to come of the run on this unit.
+    pub is_final: bool,
 }
 
 impl FileSigned {
@@ -85,7 +87,8 @@ impl FileSigned {
         let read = report.report()?;
         let (signed_at, id) = (read.signed_at.at, read.id);
         let entries = read.entries.iter().map(|entry| entry.id).collect();
-        let about = About { author, unit: read.unit.clone(), report: id, entries };
+        let is_final = read.is_final;
+        let about = About { author, unit: read.unit.clone(), report: id, entries, is_final };
         let clock = sent.clock.as_deref().and_then(Stamp::parse);
         let signed =
             TabletSigned { report: id, key: sent.key, signed: sent.report, signature: sent.signature, clock };

@@ -43,8 +43,11 @@ pub struct UnitSituation {
     /// What was written and may still matter, sorted by time and id.
     pub events: Vec<Event>,
     pub start: InBook,
-    /// The sentences of the answers, by name.
-    pub words: BTreeMap<&'static str, &'static str>,
+}
+
+/// The sentences of both answers by name, which the script wants beside the unit: the same for every unit.
+pub fn words() -> BTreeMap<&'static str, &'static str> {
+    answer_words::ALL.iter().copied().collect()
 }
 
 /// What the schedule says of closing it again; blank is never permission.
@@ -157,7 +160,6 @@ pub fn of(
         rules: devices.iter().map(|device| (device.tag.clone(), rule(device))).collect(),
         events,
         start,
-        words: answer_words::ALL.iter().copied().collect(),
     }
 }
 

@@ -103,6 +103,7 @@ paths! {
     Offline = "/offline";
     OfflineClass(String) = "/offline/classes/{class}";
     OfflineUnit(UnitName) = "/offline/units/{unit}";
+    OfflineRun = "/offline/run";
     OfflineArea(UnitName) = "/offline/area/{unit}";
     Worker = "/worker.js";
     Manifest = "/manifest.webmanifest";

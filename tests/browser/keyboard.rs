@@ -4,6 +4,7 @@ use thirtyfour::Key;
 use crate::{
     chromium::{Chromium, Scripts},
     house::House,
+    keys::Keys,
     person::{Person, password},
 };
 
@@ -16,8 +17,7 @@ async fn a_breaker_trip_is_written_with_the_keyboard_alone() {
     let keys = Keys { crew: &crew };
     crew.open("/sign-in").await;
     keys.signs_in("i.trelfa").await;
-    keys.tab_to("#f-q").await;
-    keys.types("412").await;
+    keys.fills("#f-q", "412").await;
     keys.press(Key::Enter).await;
     crew.waits_for("/units?q=412").await;
     keys.follow("a[href=\"/units/QHB-412\"]", "/units/QHB-412").await;
@@ -43,10 +43,8 @@ async fn fills_in(keys: &Keys<'_, '_>) {
     keys.tab_to("[name=when]").await;
     keys.press(Key::Right).await;
     keys.press(Key::Right).await;
-    keys.tab_to("[name=note]").await;
-    keys.types("With the keys").await;
-    keys.tab_to("main form .button.first").await;
-    keys.press(Key::Enter).await;
+    keys.fills("[name=note]", "With the keys").await;
+    keys.enters("main form .button.first").await;
 }
 
 /// The other ways a crew goes: a handover read, a run begun, what is sent at once, changed, taken out, handed over and
@@ -67,11 +65,9 @@ async fn every_crew_journey_goes_by_keyboard_alone() {
     finds_a_cutout_open(&keys).await;
     closes_the_run(&keys).await;
     keys.follow("a[href='/units']", "/units").await;
-    keys.tab_to("button[value=night]").await;
-    keys.press(Key::Enter).await;
+    keys.enters("button[value=night]").await;
     crew.find(thirtyfour::By::Css("html[data-palette=night]")).await;
-    keys.tab_to(".who button").await;
-    keys.press(Key::Enter).await;
+    keys.enters(".who button").await;
     crew.waits_for("/sign-in").await;
     house.verifies();
 }
@@ -86,8 +82,7 @@ async fn the_other_forms_go_by_keyboard_alone() {
     let keys = Keys { crew: &crew };
     crew.open("/sign-in").await;
     keys.signs_in("n.okafor").await;
-    keys.tab_to("#f-q").await;
-    keys.types("412").await;
+    keys.fills("#f-q", "412").await;
     keys.press(Key::Enter).await;
     crew.waits_for("/units?q=412").await;
     keys.follow("a[href='/units/QHB-412']", "/units/QHB-412").await;
@@ -109,16 +104,13 @@ async fn walks_the_start_check(keys: &Keys<'_, '_>) {
     keys.follow("a[href='/units/QHB-412/start-check']", "/units/QHB-412/start-check").await;
     keys.tab_to("main form input[type=radio]").await;
     keys.press(Key::Space).await;
-    keys.tab_to("main form .button.first").await;
-    keys.press(Key::Enter).await;
+    keys.enters("main form .button.first").await;
     keys.crew.reads("19 of 20 checks not marked yet").await;
-    keys.tab_to("button[formaction]").await;
-    keys.press(Key::Enter).await;
+    keys.enters("button[formaction]").await;
     keys.crew.reads("What came of it?").await;
     keys.tab_to("[name=outcome]").await;
     keys.press(Key::Down).await;
-    keys.tab_to(".stick button").await;
-    keys.press(Key::Enter).await;
+    keys.enters(".stick button").await;
     keys.crew.reads("End-of-trip report").await;
     keys.crew.reads("Engine start").await;
 }
@@ -128,8 +120,7 @@ async fn writes(keys: &Keys<'_, '_>, kind: &str, fields: &[&str]) {
     let form = format!("/units/QHB-412/write/{kind}");
     keys.follow(&format!("a[href$='/write/{kind}']"), &form).await;
     if matches!(kind, "fuse_check" | "position") {
-        keys.tab_to("a.device").await;
-        keys.press(Key::Enter).await;
+        keys.enters("a.device").await;
     }
     for field in fields {
         keys.tab_to(&format!("[name={field}]")).await;
@@ -140,8 +131,7 @@ async fn writes(keys: &Keys<'_, '_>, kind: &str, fields: &[&str]) {
         keys.tab_to("[name=text]").await;
         keys.types("By the keys alone").await;
     }
-    keys.tab_to(".stick button").await;
-    keys.press(Key::Enter).await;
+    keys.enters(".stick button").await;
     keys.crew.reads("End-of-trip report").await;
 }
 
@@ -151,15 +141,13 @@ async fn begins_a_run(keys: &Keys<'_, '_>) {
         keys.tab_to(&format!("[name='{field}']")).await;
         keys.types(text).await;
     }
-    keys.tab_to("main form .button").await;
-    keys.press(Key::Enter).await;
+    keys.enters("main form .button").await;
     keys.crew.reads("Kept. Each unit gets a report of its own").await;
 }
 
 async fn reads_a_handover(keys: &Keys<'_, '_>) {
     keys.follow("a[href='/units/QHB-412']", "/units/QHB-412").await;
-    keys.tab_to("#f-password").await;
-    keys.types(password("n.okafor")).await;
+    keys.fills("#f-password", password("n.okafor")).await;
     keys.press(Key::Enter).await;
     keys.crew.reads("Signed: you have read it.").await;
 }
@@ -170,12 +158,10 @@ async fn sends_at_once(keys: &Keys<'_, '_>) {
     keys.follow("a.device[href$='device=GR']", "/units/QHB-412/write/ground_relay?device=GR").await;
     keys.tab_to("[name=reset]").await;
     keys.press(Key::Space).await;
-    keys.tab_to("button[value=send]").await;
-    keys.press(Key::Enter).await;
+    keys.enters("button[value=send]").await;
     keys.crew.reads("Send this now").await;
     keys.tab_to("[name='run.started']").await;
-    keys.tab_to("#f-password").await;
-    keys.types(password("n.okafor")).await;
+    keys.fills("#f-password", password("n.okafor")).await;
     keys.press(Key::Enter).await;
     keys.crew.reads("Sent at once for QHB 412").await;
 }
@@ -186,19 +172,14 @@ async fn changes_and_takes_out(keys: &Keys<'_, '_>) {
     keys.follow("a.device[href$='device=TC5']", "/units/QHB-412/write/breaker_trip?device=TC5").await;
     keys.tab_to("[name=left]").await;
     keys.press(Key::Right).await;
-    keys.tab_to(".stick button").await;
-    keys.press(Key::Enter).await;
+    keys.enters(".stick button").await;
     keys.crew.reads("Left off.").await;
-    keys.tab_to("a[href$='/change']").await;
-    keys.press(Key::Enter).await;
+    keys.enters("a[href$='/change']").await;
     keys.crew.reads("Breaker tripped").await;
-    keys.tab_to("[name=note]").await;
-    keys.types("By the keys").await;
-    keys.tab_to(".stick button").await;
-    keys.press(Key::Enter).await;
+    keys.fills("[name=note]", "By the keys").await;
+    keys.enters(".stick button").await;
     keys.crew.reads("By the keys").await;
-    keys.tab_to("button[form^='out-']").await;
-    keys.press(Key::Enter).await;
+    keys.enters("button[form^='out-']").await;
     keys.crew.reads("End-of-trip report").await;
     assert!(!keys.crew.text().await.contains("By the keys"), "it was taken out");
 }
@@ -214,8 +195,7 @@ async fn finds_a_cutout_open(keys: &Keys<'_, '_>) {
     keys.press(Key::Left).await;
     keys.tab_to("[name=closed]").await;
     keys.press(Key::Space).await;
-    keys.tab_to(".stick button").await;
-    keys.press(Key::Enter).await;
+    keys.enters(".stick button").await;
     keys.crew.reads("found open, opened by: not known").await;
 }
 
@@ -229,12 +209,9 @@ async fn closes_the_run(keys: &Keys<'_, '_>) {
     keys.press(Key::Right).await;
     keys.tab_to("[name=hand_over]").await;
     keys.press(Key::Space).await;
-    keys.tab_to("[name=handed_to]").await;
-    keys.types("J. Sorrel").await;
-    keys.tab_to("#f-password").await;
-    keys.types(password("n.okafor")).await;
-    keys.tab_to("main form .button.first").await;
-    keys.press(Key::Enter).await;
+    keys.fills("[name=handed_to]", "J. Sorrel").await;
+    keys.fills("#f-password", password("n.okafor")).await;
+    keys.enters("main form .button.first").await;
     asked_once_more(keys).await;
     keys.crew.waits_for("/runs?closed=2").await;
     keys.crew.reads("QHB 431: 2 entries").await;
@@ -251,59 +228,40 @@ async fn asked_once_more(keys: &Keys<'_, '_>) {
             keys.press(Key::Space).await;
             keys.tab_to("#f-password").await;
             keys.types(password("n.okafor")).await;
-            keys.tab_to("main form .button.first").await;
-            keys.press(Key::Enter).await;
+            keys.enters("main form .button.first").await;
             return;
         }
         tokio::time::sleep(std::time::Duration::from_millis(50)).await;
     }
 }
 
-struct Keys<'a, 'b> {
-    crew: &'a Person<'b>,
-}
-
-impl Keys<'_, '_> {
-    async fn press(&self, key: Key) {
-        self.crew.driver.action_chain().key_down(key.clone()).key_up(key).perform().await.unwrap();
+/// What was typed when the session had ended, and what a tablet signed.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_kept_form_goes_on_by_keyboard_alone() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let crew = Person::at(&chromium, &house);
+    crew.screen(1280).await;
+    let keys = Keys { crew: &crew };
+    crew.open("/sign-in").await;
+    keys.signs_in("n.okafor").await;
+    for (text, button, says) in [
+        ("Bell rings by itself", ".button.first", "Bell rings by itself"),
+        ("Horn is weak", "button.plain", "Nothing is kept for you."),
+    ] {
+        crew.open("/units/QHB-423/write/defect").await;
+        keys.fills("[name=text]", text).await;
+        crew.session_ends().await;
+        keys.enters(".stick button").await;
+        crew.waits_for("/sign-in").await;
+        keys.fills("#f-sign_in", "n.okafor").await;
+        keys.fills("#f-password", password("n.okafor")).await;
+        keys.press(Key::Enter).await;
+        crew.waits_for("/kept").await;
+        crew.reads(text).await;
+        keys.enters(&format!("section {button}")).await;
+        crew.reads(says).await;
     }
-
-    async fn signs_in(&self, name: &str) {
-        self.tab_to("#f-sign_in").await;
-        self.types(name).await;
-        self.tab_to("#f-password").await;
-        self.types(password(name)).await;
-        self.press(Key::Enter).await;
-        self.crew.waits_for("/units").await;
-    }
-
-    async fn types(&self, text: &str) {
-        self.crew.driver.action_chain().send_keys(text).perform().await.unwrap();
-    }
-
-    /// Goes on with Tab until that one has the focus, and sees at every stop where it is.
-    async fn tab_to(&self, css: &str) {
-        for _ in 0..120 {
-            self.press(Key::Tab).await;
-            let at =
-                self.crew.script(&include_str!("focus.js").replace("WANTED", &css.replace('\'', "\""))).await;
-            assert_eq!(at["hidden"], "", "the focus is not to be seen at {}", self.crew.path().await);
-            if at["there"] == true {
-                return;
-            }
-        }
-        panic!("Tab never comes to {css} at {}", self.crew.path().await);
-    }
-
-    async fn follow(&self, css: &str, path: &str) {
-        self.tab_to(css).await;
-        self.press(Key::Enter).await;
-        for _ in 0..100 {
-            if self.crew.path().await == path {
-                return;
-            }
-            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
-        }
-        panic!("Enter on {css} leads to {}", self.crew.path().await);
-    }
+    crew.open("/units/QHB-423/report").await;
+    assert!(!crew.text().await.contains("Horn is weak"), "it was let go");
 }

@@ -11,6 +11,7 @@ mod extremes;
 mod house;
 mod journey;
 mod keyboard;
+mod keys;
 mod looks;
 mod offline;
 mod person;

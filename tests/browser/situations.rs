@@ -87,8 +87,10 @@ impl Case {
     }
 
     pub fn asked(&self) -> Value {
+        let mut unit = serde_json::to_value(&self.tablet).unwrap();
+        unit["words"] = json!(situation::words());
         json!({
-            "unit": self.tablet, "queue": self.queue, "tag": self.tag, "ticked": self.ticked,
+            "unit": unit, "queue": self.queue, "tag": self.tag, "ticked": self.ticked,
             "tripped_at": self.tripped_at.map(|at| at.0 / 1000), "readings": self.readings, "now": self.now.0 / 1000,
         })
     }

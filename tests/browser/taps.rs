@@ -108,6 +108,18 @@ impl<'a, 'b> Hand<'a, 'b> {
         panic!("{css} leads to {}, not to {path}: {}", self.crew.path().await, self.crew.text().await)
     }
 
+    /// Chooses what happened on QHB 412.
+    async fn writes(&mut self, kind: &str) {
+        let form = format!("/units/QHB-412/write/{kind}");
+        self.goes(Chooses, &format!("a.key[href='{form}']"), &form).await;
+    }
+
+    /// Taps the device on its drawn panel.
+    async fn finds(&mut self, mind: Mind, kind: &str, tag: &str) {
+        let form = format!("/units/QHB-412/write/{kind}?device={tag}");
+        self.goes(mind, &format!("a.device[href$='device={tag}']"), &form).await;
+    }
+
     async fn types(&mut self, css: &str, text: &str) {
         self.taps(Chooses, css).await;
         self.crew.driver.action_chain().send_keys(text).perform().await.unwrap();
@@ -182,13 +194,8 @@ const DOWN: &str = ".stick button";
 /// Of the units of the run, with the reset answer read on the way.
 async fn breaker_trip(crew: &Person<'_>) {
     let mut hand = Hand::at_home(crew).await;
-    hand.goes(
-        Chooses,
-        "a.key[href='/units/QHB-412/write/breaker_trip']",
-        "/units/QHB-412/write/breaker_trip",
-    )
-    .await;
-    hand.goes(Chooses, "a.device[href$='device=TC5']", "/units/QHB-412/write/breaker_trip?device=TC5").await;
+    hand.writes("breaker_trip").await;
+    hand.finds(Chooses, "breaker_trip", "TC5").await;
     hand.taps(Chooses, "input[name='resets[0].result'][value=none]").await;
     hand.goes(GoesOn, DOWN, REPORT).await;
     crew.reads("Breaker trip, TC5").await;
@@ -198,13 +205,8 @@ async fn breaker_trip(crew: &Person<'_>) {
     assert!(hand.seconds() <= 15.0, "{:.1} s", hand.seconds());
     // With every question that the form asks first, too.
     let mut hand = Hand::at_home(crew).await;
-    hand.goes(
-        Chooses,
-        "a.key[href='/units/QHB-412/write/breaker_trip']",
-        "/units/QHB-412/write/breaker_trip",
-    )
-    .await;
-    hand.goes(Chooses, "a.device[href$='device=TC4']", "/units/QHB-412/write/breaker_trip?device=TC4").await;
+    hand.writes("breaker_trip").await;
+    hand.finds(Chooses, "breaker_trip", "TC4").await;
     hand.taps(Chooses, "input[name=signs][value=none]").await;
     hand.taps(Chooses, "input[name='resets[0].result'][value=held]").await;
     hand.taps(Chooses, "input[name='resets[0].basis'][value=looked_no_sign]").await;
@@ -218,13 +220,8 @@ async fn first_of_all(crew: &Person<'_>) {
     let mut hand = Hand::at_home(crew).await;
     hand.types("#f-q", "412").await;
     hand.goes(GoesOn, ".filter button", "/units?q=412").await;
-    hand.goes(
-        Chooses,
-        "a.key[href='/units/QHB-412/write/breaker_trip']",
-        "/units/QHB-412/write/breaker_trip",
-    )
-    .await;
-    hand.goes(Chooses, "a.device[href$='device=CFP']", "/units/QHB-412/write/breaker_trip?device=CFP").await;
+    hand.writes("breaker_trip").await;
+    hand.finds(Chooses, "breaker_trip", "CFP").await;
     hand.taps(Chooses, "input[name='resets[0].result'][value=none]").await;
     hand.goes(GoesOn, DOWN, REPORT).await;
     hand.tells("breaker trip, the unit looked for first", &on_paper(crew, "QHB 412").await);
@@ -232,13 +229,8 @@ async fn first_of_all(crew: &Person<'_>) {
 
 async fn ground_relay(crew: &Person<'_>) {
     let mut hand = Hand::at_home(crew).await;
-    hand.goes(
-        Chooses,
-        "a.key[href='/units/QHB-412/write/ground_relay']",
-        "/units/QHB-412/write/ground_relay",
-    )
-    .await;
-    hand.goes(GoesOn, "a.device[href$='device=GR']", "/units/QHB-412/write/ground_relay?device=GR").await;
+    hand.writes("ground_relay").await;
+    hand.finds(GoesOn, "ground_relay", "GR").await;
     hand.taps(Chooses, "input[name=mode][value=motoring]").await;
     hand.taps(Chooses, "input[name=reset][value=itself]").await;
     hand.taps(Chooses, "input[name=after][value=loads_again]").await;
@@ -250,8 +242,8 @@ async fn ground_relay(crew: &Person<'_>) {
 
 async fn found_open(crew: &Person<'_>) {
     let mut hand = Hand::at_home(crew).await;
-    hand.goes(Chooses, "a.key[href='/units/QHB-412/write/bypass']", "/units/QHB-412/write/bypass").await;
-    hand.goes(GoesOn, "a.device[href$='device=GRC']", "/units/QHB-412/write/bypass?device=GRC").await;
+    hand.writes("bypass").await;
+    hand.finds(GoesOn, "bypass", "GRC").await;
     hand.taps(Chooses, "input[name=when][value=found]").await;
     hand.taps(Chooses, "input[name=protection][value=none]").await;
     hand.taps(Chooses, "input[name=by][value=not_known]").await;
@@ -263,12 +255,7 @@ async fn found_open(crew: &Person<'_>) {
 
 async fn start_fault(crew: &Person<'_>) {
     let mut hand = Hand::at_home(crew).await;
-    hand.goes(
-        Chooses,
-        "a.key[href='/units/QHB-412/write/engine_start']",
-        "/units/QHB-412/write/engine_start",
-    )
-    .await;
+    hand.writes("engine_start").await;
     hand.taps(Chooses, "input[name=outcome][value=slow_crank]").await;
     hand.types("input[name=battery_cranking_v]", "41").await;
     hand.goes(GoesOn, DOWN, REPORT).await;

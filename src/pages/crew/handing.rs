@@ -4,7 +4,7 @@ use serde_json::Value;
 
 use super::{gaps::gaps, picture::Picture, slip, store, typed::Typed, unit_of::UnitHere};
 use crate::{
-    base::SignIn,
+    base::{SignIn, Tag},
     pages::drawn::state::face_of,
     roster::RightPosition,
     web::{App, Oops},
@@ -18,26 +18,28 @@ pub async fn still_open(app: &App, here: &UnitHere, entries: &[Value]) -> Result
     let dossiers = store::dossiers_of(&mut *app.desk().read().await?, &here.unit).await?;
     let picture = Picture::of(&dossiers, here.schedule());
     let drafted = gaps(entries, here.schedule(), &here.world.railway.zone);
-    Ok(drafted.into_iter().chain(by_the_book(here, &picture, entries)).collect())
+    let told = |tag: &str| entries.iter().any(|entry| entry["device"] == tag);
+    let by_the_book = by_the_book(here, &picture).into_iter().filter(|(tag, _)| !told(tag.as_str()));
+    Ok(drafted.into_iter().chain(by_the_book.map(|(_, says)| says)).collect())
 }
 
-/// What earlier reports left open, and nothing written down on this run says otherwise.
-fn by_the_book(here: &UnitHere, picture: &Picture, entries: &[Value]) -> Vec<String> {
+/// What earlier reports left open, in a sentence for each device: it holds until an entry of this run is about it.
+pub fn by_the_book(here: &UnitHere, picture: &Picture) -> Vec<(Tag, String)> {
     let Some(schedule) = here.schedule() else { return Vec::new() };
-    let told = |tag: &str| entries.iter().any(|entry| entry["device"] == tag);
     let open = picture.amiss(schedule).filter(|(device, _, state)| {
         // Where off is right for a unit that leads, nothing is open.
         let right = matches!(device.normal_lead, Some(RightPosition::Off | RightPosition::Any));
-        !state.carries() && !right && !told(device.tag.as_str())
+        !state.carries() && !right
     });
     open.map(|(device, known, state)| {
-        format!(
+        let says = format!(
             "{} stands {} in the book since {}, told by {}, and nothing that you wrote says otherwise.",
             device.tag,
             face_of(device, Some(known.state)).word,
             here.world.railway.zone.in_words(state.since),
             state.told_by,
-        )
+        );
+        (device.tag.clone(), says)
     })
     .collect()
 }

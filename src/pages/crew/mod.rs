@@ -20,7 +20,7 @@ mod receipt;
 mod remembered;
 mod report;
 mod resetting;
-mod run;
+pub mod run;
 mod runs;
 mod send;
 mod slip;
@@ -66,6 +66,7 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Manifest::PATTERN, Door::Open, offline::shell::manifest),
         Route::get(paths::OfflineClass::PATTERN, Act::ReadUnits, offline::pictures::class),
         Route::get(paths::OfflineUnit::PATTERN, Act::FileReport, offline::pictures::unit),
+        Route::get(paths::OfflineRun::PATTERN, Act::FileReport, offline::pictures::run),
         Route::get(paths::OfflineArea::PATTERN, Act::ReadUnits, offline::pictures::area),
     ]
 }

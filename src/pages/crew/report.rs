@@ -299,7 +299,7 @@ async fn try_to_sign(
     Ok(match filing::file(app, me, here, kept.id, &report, &form.password).await? {
         Signed::Filed(id) => {
             filing::drop_draft(app, me, kept.id).await?;
-            run::leave(app, me, here).await?;
+            run::leave(app, me.sign_in(), &here.unit).await?;
             Ok(id)
         }
         Signed::NotNow(status, says) => Err((status, Wrong { whole: vec![says], ..Wrong::default() })),

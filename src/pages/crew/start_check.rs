@@ -1,4 +1,6 @@
 //! Start check: the class's checks in walking order, the readings, and how the unit may be started now.
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::{
     extract::{Path, State},
@@ -32,6 +34,15 @@ use crate::{
 #[template(path = "crew/start_check.html")]
 pub struct StartCheckPage {
     pub frame: Frame,
+    pub walk: Walk,
+}
+
+/// The page's own part. A tablet keeps one for each `for`, nothing marked in it, and its script answers.
+#[derive(Template)]
+#[template(path = "crew/start_check_walk.html")]
+pub struct Walk {
+    /// To be filled and answered by script: whatever may come to be asked is in it.
+    pub kept: bool,
     pub unit: String,
     pub title: &'static str,
     pub about: String,
@@ -60,7 +71,8 @@ pub struct StartView {
     pub answer: StartAnswer,
     /// Nothing was read or marked yet.
     pub from_the_book: bool,
-    pub cold_stops: Vec<Stop>,
+    /// The cold engine's procedure, where it applies; a kept page has it ready.
+    pub cold_stops: Option<Vec<Stop>>,
     pub cock: Choice,
     pub shut_down: Choice,
     pub battery: Field,
@@ -99,13 +111,29 @@ pub async fn show(
     let here = UnitHere::find(&app, &unit)?;
     let typed: Typed = given.into_iter().collect();
     let gathered = gather(&app, &me, &here).await?;
-    let view = StartCheckPage::of(frame, &here, me.sign_in(), &typed, gathered);
-    let unread = view.start.as_ref().is_some_and(|s| s.battery.says.is_some() || s.reservoir.says.is_some());
-    page(if unread { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
+    let walk = Walk::of(&here, me.sign_in(), &typed, &gathered, false);
+    let unread = walk.start.as_ref().is_some_and(|s| s.battery.says.is_some() || s.reservoir.says.is_some());
+    let status = if unread { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK };
+    page(status, &StartCheckPage { frame, walk })
 }
 
-impl StartCheckPage {
-    fn of(frame: Frame, here: &UnitHere, me: &SignIn, typed: &Typed, gathered: Gathered) -> Self {
+/// Each of the walks for a tablet to keep, by its `for`. What lies in a draft the tablet adds itself.
+pub fn to_keep(
+    here: &UnitHere,
+    me: &SignIn,
+    dossiers: Vec<(DossierKey, Dossier)>,
+    in_shop: InShop,
+) -> Result<BTreeMap<&'static str, String>, Oops> {
+    let gathered = Gathered { dossiers, in_shop };
+    let walk = |(when, ..): (AppliesWhen, _, _)| {
+        let typed = Typed::default().with("for", when.as_str());
+        Ok((when.as_str(), Walk::of(here, me, &typed, &gathered, true).render()?))
+    };
+    TABS.into_iter().map(walk).collect()
+}
+
+impl Walk {
+    fn of(here: &UnitHere, me: &SignIn, typed: &Typed, gathered: &Gathered, kept: bool) -> Self {
         let when = TABS.iter().find(|(when, ..)| when.as_str() == typed.raw("for")).unwrap_or(&TABS[0]);
         let (when, _, title) = *when;
         let picture = Picture::of(&gathered.dossiers, here.schedule());
@@ -114,26 +142,28 @@ impl StartCheckPage {
         let mut start = None;
         if when == AppliesWhen::Start {
             let cold = marked(here.schedule(), AppliesWhen::ColdStart, typed);
-            let view = StartView::of(here, me, typed, &[&checks, &cold], gathered, &picture);
+            let mut view = StartView::of(here, me, typed, &[&checks, &cold], gathered);
+            view.cold_stops = (kept || view.answer.cold.is_some()).then(|| stops(&cold, here, &picture));
             if view.answer.cold.is_some() {
                 checks.extend(cold);
             }
             start = Some(view);
         }
         Self {
-            frame,
+            kept,
             unit: here.unit.to_string(),
             title,
             about: about(here),
             tabs: tabs(here, when),
             action: paths::StartCheck(here.unit.clone()).to_string(),
-            hidden: hidden(when, start.as_ref()),
+            // What a kept page goes by may have changed: its script says it anew.
+            hidden: hidden(when, start.as_ref().filter(|_| !kept)),
             cautions: cautions(when),
             start,
             stops: walked,
             to_write: not_right(&checks, here),
             otherwise: otherwise(&checks, here, &picture),
-            unmarked: unmarked(&checks),
+            unmarked: if kept && !checks.is_empty() { String::new() } else { unmarked(&checks) },
             handover: paths::Handover(here.unit.clone()).to_string(),
         }
     }
@@ -249,17 +279,20 @@ impl StartView {
         me: &SignIn,
         typed: &Typed,
         checks: &[&[Marked<'_>]; 2],
-        gathered: Gathered,
-        picture: &Picture,
+        gathered: &Gathered,
     ) -> Self {
         let (readings, (volts_says, psi_says)) = readings(typed, checks);
         let zone = &here.world.railway.zone;
         let (people, schedule, now) = (&here.world.people, here.schedule(), here.now);
-        let book = in_book(&gathered.dossiers, gathered.in_shop, &Beside { me, people, zone, schedule, now });
+        let book = in_book(
+            &gathered.dossiers,
+            gathered.in_shop.clone(),
+            &Beside { me, people, zone, schedule, now },
+        );
         let answer = start_answer(&Situation { picture_from: now, book, readings }, zone, now);
         Self {
             from_the_book: [VOLTS, PSI, COCK, "shut_down"].iter().all(|name| typed.stated(name).is_none()),
-            cold_stops: if answer.cold.is_some() { stops(checks[1], here, picture) } else { Vec::new() },
+            cold_stops: None,
             cock: Choice::of(COCK, "Test cocks, blown before cranking", typed.raw(COCK), COCKS).few(),
             shut_down: shut_down(here, typed),
             battery: Field::number(VOLTS, "Battery at rest, V", typed.raw(VOLTS)).says(volts_says),

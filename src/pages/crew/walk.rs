@@ -1,4 +1,6 @@
 //! The class's checks as they are walked: stop by stop, each right or not right, and where to write down what is not.
+use serde_json::{Map, Value, json};
+
 use super::{picture::Picture, typed::Typed, unit_of::UnitHere};
 use crate::{
     base::{UnitName, text},
@@ -120,6 +122,25 @@ fn in_book(device: &Device, here: &UnitHere, picture: &Picture) -> String {
         let word = face_of(device, Some(known.state)).word;
         format!("Last written {word}, {} ago.", text::span(here.now.since(known.at)))
     })
+}
+
+/// Every check by its name in the form, for a tablet: what it says, the device it looks at, whether a start hangs on it,
+/// and what there is to write down if it is seen not right, or right.
+pub fn to_keep(here: &UnitHere, picture: &Picture) -> Map<String, Value> {
+    let checks = here.schedule().map_or(&[][..], |s| &s.checks).iter().enumerate();
+    let one = |(place, check): (usize, &Check)| {
+        let name = format!("check.{place}");
+        let marked = |right| [Marked { name: name.clone(), check, right: Some(right) }];
+        let line = |lines: Vec<ToWrite>| lines.into_iter().next().map(|line| [line.href, line.says]);
+        let about = json!({
+            "text": check.text.trim_end_matches('.'), "device": check.device,
+            "starts": check.prevents.contains(&Prevents::Start),
+            "not_right": line(not_right(&marked(false), here)),
+            "right": line(otherwise(&marked(true), here, picture)),
+        });
+        (name, about)
+    };
+    checks.map(one).collect()
 }
 
 /// Each check that is not right, with what it stands against.

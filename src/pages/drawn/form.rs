@@ -4,6 +4,8 @@
 #[derive(Clone, Debug, Default)]
 pub struct Field {
     pub name: String,
+    /// What tells its id from those of the same name in other forms of the page.
+    pub own: String,
     pub label: String,
     pub hint: String,
     pub value: String,
@@ -46,6 +48,11 @@ impl Field {
 
     pub fn says(self, says: Option<String>) -> Self {
         Self { says, ..self }
+    }
+
+    /// In one of several forms of a page.
+    pub fn of(self, own: &str) -> Self {
+        Self { own: format!(".{own}"), ..self }
     }
 }
 

@@ -59,7 +59,7 @@ struct Wrong {
 
 fn password(about: &str, wrong: Option<&Wrong>) -> Field {
     let says = wrong.filter(|wrong| wrong.about == about).map(|wrong| wrong.says.clone());
-    Field::password("password", "Your password, as your signature").says(says)
+    Field::password("password", "Your password, as your signature").says(says).of(about)
 }
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me) -> Answer {

@@ -177,6 +177,12 @@ impl Person<'_> {
         false
     }
 
+    /// Writes down that the bell, or what it says, is not as it should be.
+    pub async fn rings(&self, unit: &str, text: &str) {
+        self.writes(&format!("/units/{unit}/write/defect"), &[("system", "horn_bell")], &[("text", text)])
+            .await;
+    }
+
     /// The one place that says what the tablet keeps.
     pub async fn kept_says(&self, words: &str) {
         self.find(By::XPath(format!("//*[@id='kept'][not(@hidden)][contains(., {words:?})]"))).await;

@@ -3,5 +3,8 @@ mod cab;
 mod contract;
 mod gate;
 mod journeys;
+mod keys;
 mod queue;
+mod run;
 mod storage;
+mod thumbs;

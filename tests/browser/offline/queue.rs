@@ -6,10 +6,6 @@ use crate::person::Person;
 
 const UNIT: &str = "QHB-423";
 
-async fn writes_a_defect(crew: &Person<'_>, text: &str) {
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", text)]).await;
-}
-
 #[tokio::test(flavor = "multi_thread")]
 async fn an_answer_that_is_lost_on_its_way_files_nothing_twice() {
     let cab = Cab::new().await;
@@ -17,7 +13,7 @@ async fn an_answer_that_is_lost_on_its_way_files_nothing_twice() {
     let crew = Person::at(&chromium, &cab.house);
     crew.takes_over("n.okafor", UNIT).await;
     cab.gate.cut();
-    writes_a_defect(&crew, "Bell rings by itself").await;
+    crew.rings(UNIT, "Bell rings by itself").await;
     crew.signs_here(UNIT).await;
     cab.gate.lose_an_answer();
     cab.gate.restore();

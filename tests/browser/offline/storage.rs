@@ -13,8 +13,7 @@ async fn two_tabs_of_one_draft_sign_it_once() {
     let crew = Person::at(&chromium, &cab.house);
     crew.takes_over("n.okafor", UNIT).await;
     cab.gate.cut();
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", "Bell")])
-        .await;
+    crew.rings(UNIT, "Bell").await;
     let first = crew.driver.window().await.unwrap();
     let second = crew.driver.new_tab().await.unwrap();
     crew.driver.switch_to_window(second.clone()).await.unwrap();
@@ -22,8 +21,7 @@ async fn two_tabs_of_one_draft_sign_it_once() {
     crew.reads("Bell").await;
     // The first tab writes more: what the second shows is old.
     crew.driver.switch_to_window(first.clone()).await.unwrap();
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", "Horn")])
-        .await;
+    crew.rings(UNIT, "Horn").await;
     crew.driver.switch_to_window(second).await.unwrap();
     crew.signs_what_is_shown().await;
     crew.reads("changed or signed in another tab meanwhile").await;
@@ -86,8 +84,7 @@ async fn who_signs_out_with_something_waiting_is_told_and_finds_it_again() {
     let crew = Person::at(&chromium, &cab.house);
     crew.takes_over("n.okafor", UNIT).await;
     cab.gate.cut();
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", "Bell")])
-        .await;
+    crew.rings(UNIT, "Bell").await;
     crew.signs_here(UNIT).await;
     cab.gate.fail(1_000);
     cab.gate.restore();
@@ -115,8 +112,7 @@ async fn a_full_storage_is_said_and_loses_nothing_that_was_kept() {
     let crew = Person::at(&chromium, &cab.house);
     crew.takes_over("n.okafor", UNIT).await;
     cab.gate.cut();
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", "Bell")])
-        .await;
+    crew.rings(UNIT, "Bell").await;
     crew.signs_here(UNIT).await;
     // This Chromium enforces no quota that DevTools sets, so what it throws is thrown for it.
     let full =
@@ -168,8 +164,7 @@ async fn a_clock_that_is_a_day_wrong_is_said_and_both_times_are_kept() {
     crew.takes_over("n.okafor", UNIT).await;
     crew.kept_says("This tablet's clock is 24 h ahead: set it").await;
     cab.gate.cut();
-    crew.writes(&format!("/units/{UNIT}/write/defect"), &[("system", "horn_bell")], &[("text", "Bell")])
-        .await;
+    crew.rings(UNIT, "Bell").await;
     crew.signs_here(UNIT).await;
     cab.gate.restore();
     crew.open("/offline").await;

@@ -1,4 +1,6 @@
 //! Pictures of units and classes for the scripts, as JSON: what the crew's pages would show, and when it was so.
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::{
     Json,
@@ -8,25 +10,26 @@ use axum::{
 use serde_json::{Map, Value, json};
 
 use super::super::{
-    checking::Sheet,
     draft::{DraftEntry, Kept},
-    entry_line::EntryLine,
+    handing,
     holds::held,
     picture::Picture,
+    run,
     slip::{open_cutouts, suggest_start},
-    store,
+    start_check, store,
     unit_of::UnitHere,
+    walk,
     write::can_be_about,
 };
 use crate::{
-    base::{SignIn, UnitName},
+    base::UnitName,
     pages::drawn::{
         facts::DeviceFacts,
         panel::{Drawing, draw},
         state::face_of,
     },
     reports::{self, kinds::Kind},
-    roster::{Check, Device, Schedule, check::Prevents},
+    roster::{Device, Schedule},
     rules::{
         self,
         situation::{self, Beside},
@@ -76,10 +79,14 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
     let draft = store::draft_of(&mut db, me.sign_in(), &here.unit).await?;
     let read_at = store::handover_read(&mut db, me.sign_in(), &here.unit).await?;
     let in_shop = shop::store::in_shop(&mut db, &here.unit).await?;
+    let run = store::run_of(&mut db, me.sign_in()).await?;
     drop(db);
     let picture = Picture::of(&dossiers, here.schedule());
     let mut slip = draft.as_ref().map(|kept| kept.draft.slip.clone()).unwrap_or_default();
     suggest_start(&here, &mut slip, read_at);
+    if let Some(kept) = run {
+        kept.run.suggest(&here.unit, &mut slip);
+    }
     let panel = here.schedule().map(|schedule| panel(schedule, &here, &picture)).transpose()?;
     let cutouts: Vec<_> =
         here.schedule().into_iter().flat_map(Schedule::cutouts).map(|d| d.tag.to_string()).collect();
@@ -91,36 +98,30 @@ pub async fn unit(State(app): State<App>, me: Me, Path(unit): Path<String>) -> A
         schedule: here.schedule(),
         now,
     };
-    let situation = situation::of(&here.unit, &dossiers, in_shop, &beside);
+    let situation = situation::of(&here.unit, &dossiers, in_shop.clone(), &beside);
+    let still: BTreeMap<_, _> = handing::by_the_book(&here, &picture).into_iter().collect();
     Ok(Json(json!({
         "v": 1, "situation": situation, "unit": here.unit, "class": here.card().map(|card| &card.class), "as_of": here.now.to_z(),
-        "panel": panel, "checks": here.schedule().map(checks), "cutouts": cutouts, "open": open_cutouts(&app, &here, &[]).await?, "slip": slip,
-        "draft": draft.map(|kept| drafted(&kept, &here, me)),
+        "panel": panel, "checks": walk::to_keep(&here, &picture), "walks": start_check::to_keep(&here, me, dossiers, in_shop)?,
+        "cutouts": cutouts, "open": open_cutouts(&app, &here, &[]).await?, "still": still, "slip": slip,
+        "draft": draft.map(|kept| drafted(&kept)),
     }))
     .into_response())
+}
+
+/// The run that one is on, as it is typed.
+pub async fn run(State(app): State<App>, me: Me) -> Answer {
+    let run = run::of(&app, &me).await?.map(|kept| kept.run).unwrap_or_default();
+    Ok(Json(json!({ "v": 1, "units": run.units, "signed": run.signed, "slip": run.slip })).into_response())
 }
 
 fn panel(schedule: &Schedule, here: &UnitHere, picture: &Picture) -> Result<String, Oops> {
     Ok(Panels { drawing: draw(schedule, here.now, |device| picture.known(device), link) }.render()?)
 }
 
-/// By its name in the start check's form: what it says, the device it looks at, and whether a start hangs on it.
-fn checks(schedule: &Schedule) -> Map<String, Value> {
-    let one = |(place, check): (usize, &Check)| {
-        let starts = check.prevents.contains(&Prevents::Start);
-        (format!("check.{place}"), json!([check.text.trim_end_matches('.'), check.device, starts]))
-    };
-    schedule.checks.iter().enumerate().map(one).collect()
-}
-
 /// Entries as they were typed, so that a report signed on the tablet holds them too.
-fn drafted(kept: &Kept, here: &UnitHere, me: &SignIn) -> Value {
-    let one = |entry: &DraftEntry| {
-        let sheet = Sheet::of(entry);
-        let line = EntryLine::of(&sheet.json(here, me).0, here.schedule(), &here.world.railway.zone);
-        json!({ "id": entry.id, "kind": entry.kind, "device": entry.about.as_str(), "typed": entry.typed,
-            "says": [line.what, line.when, line.says] })
-    };
+fn drafted(kept: &Kept) -> Value {
+    let one = |entry: &DraftEntry| json!({ "id": entry.id, "kind": entry.kind, "device": entry.about.as_str(), "typed": entry.typed });
     let entries: Vec<_> = kept.draft.unsent().map(one).collect();
     json!({ "id": kept.id, "entries": entries })
 }

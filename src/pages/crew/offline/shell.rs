@@ -13,16 +13,19 @@ use super::super::{
     answers::Says,
     asking::{Answer as How, If, parts},
     entry_form::{AskView, PartView, WhenView, part_views, when_view},
+    handing,
+    run::RunFields,
     slip::{CUTOUT, SlipView},
     typed::Typed,
     unit_of::UnitHere,
-    write::{ChoosePage, KindKey, title},
+    write::{ChoosePage, KindKey, begins_at_the_panel, title},
 };
 use crate::{
     base::{Instant, UnitName, Zone, instant::DAY},
     pages::drawn::form::{Choice, Field},
     reports::kinds::Kind,
     roster::DeviceKind,
+    rules::situation,
     web::{Answer, App, Frame, assets, page, page::Surroundings, paths},
 };
 
@@ -34,9 +37,14 @@ pub struct ShellPage {
     pub mark: String,
     /// From when on which minutes east of UTC hold: a browser's own list of zones may be older than ours.
     pub zone: String,
+    /// Sentences of the script, by name: those of both answers, and its own.
+    pub words: String,
     pub kinds: Vec<KindKey>,
     pub forms: Vec<FormView>,
     pub slip: SlipView,
+    /// What is asked of each unit of a run: these names begin with the unit's own.
+    pub own: SlipView,
+    pub run_fields: RunFields,
     pub slip_fields: String,
     pub cutout: Choice,
     pub seal: Field,
@@ -46,6 +54,8 @@ pub struct ShellPage {
 pub struct FormView {
     pub id: String,
     pub title: &'static str,
+    /// With a device, whatever is drawn.
+    pub begins: bool,
     pub fields: String,
     pub times: String,
     pub when: WhenView,
@@ -64,21 +74,56 @@ fn shell_page(app: &App, head: &Parts) -> ShellPage {
     let world = app.world();
     let here = UnitHere { unit: UnitName::from(""), world: world.clone(), now: app.now() };
     let forms = KINDS.iter().map(|kind| form(*kind, false));
-    let seal = Field { mode: "numeric", ..Field::text("cutout.TAG.seal", "Number on the seal", "") };
+    let seal = Field { mode: "numeric", ..Field::text("OWN.cutout.TAG.seal", "Number on the seal", "") };
+    let slip = SlipView::of(&here, &Typed::default(), &Says::new());
     ShellPage {
         // Nobody's: who uses it is the script's matter.
         frame: Surroundings::of(head).frame(app, None),
         script: assets::url("shell.js"),
         mark: world.railway.mark.clone(),
         zone: offsets(&world.railway.zone, here.now),
+        words: words(),
         kinds: ChoosePage::kinds_of(&UnitName::from("UNIT")),
         forms: forms.chain([form(Kind::Position, true)]).collect(),
-        slip: SlipView::of(&here, &Typed::default(), &Says::new()),
+        own: of_each(slip.clone()),
+        slip,
+        run_fields: RunFields::of("", &Typed::default(), &Says::new()),
         slip_fields: slip_fields(),
-        cutout: Choice::of("cutout.TAG", "Ground-relay cutout TAG as you leave it", "", CUTOUT)
+        cutout: Choice::of("OWN.cutout.TAG", "Ground-relay cutout TAG as you leave it", "", CUTOUT)
             .hint("If it was open, 'Closed and sealed' says that you closed it. Somebody else: write that down first"),
         seal: seal.hint("If you can read it"),
     }
+}
+
+const OWN: [(&str, &str); 13] = [
+    ("NOT_KEPT", "Nothing of it is kept on this tablet."),
+    ("NO_RESET", "Do not reset: nothing of this unit is kept on this tablet. Ask first."),
+    ("WHO", "Say that it is you."),
+    ("BAD_ENTRY", "One of the entries cannot be sent like this: change it."),
+    ("OTHER_TAB", "This was changed or signed in another tab meanwhile: look again, then sign."),
+    ("GONE", "What is written down here and not signed is gone for good."),
+    ("UNITS", "Write road numbers, with commas between several: 412, 431."),
+    ("UNREAD", "This cannot be read: correct it, or leave it empty."),
+    ("TIME", "Set a date and a time, or choose one of the keys."),
+    ("ANSWER", "Has to be answered."),
+    ("PLATE", "Write the words on its plate."),
+    ("STARTED", "Say when the run started."),
+    ("HANDED", handing::HANDED_OVER),
+];
+
+fn words() -> String {
+    let mut words = situation::words();
+    words.extend(OWN);
+    json!(words).to_string()
+}
+
+fn of_each(slip: SlipView) -> SlipView {
+    let own = |name: &mut String| *name = format!("OWN.{name}");
+    let mut each = slip;
+    own(&mut each.position.name);
+    own(&mut each.consist.name);
+    own(&mut each.remarks.name);
+    each
 }
 
 /// The same all year, or browsers would take every answer for a new program.
@@ -108,6 +153,7 @@ fn form(kind: Kind, of_switch: bool) -> FormView {
     FormView {
         id: if of_switch { format!("{kind}_switch") } else { kind.to_string() },
         title: title(kind),
+        begins: begins_at_the_panel(kind, None),
         fields: json!(fields).to_string(),
         times: json!([at, found]).to_string(),
         when: when_view(kind, &typed, &says),
@@ -167,8 +213,21 @@ pub async fn worker(State(app): State<App>, head: Parts) -> Answer {
     shell.extend(assets::names().map(assets::url));
     let html = shell_page(&app, &without_choice(head)).render()?;
     let version = hex::encode(&Sha256::digest(format!("{html}{shell:?}"))[..6]);
-    let text = format!("const VERSION = {}, SHELL = {};\n{}", json!(version), json!(shell), assets::WORKER);
+    // What begins alike is said once: these bytes count among the scripts'.
+    let list = shell.join(" ").replace(&scripts_at(), "*");
+    let text = format!(
+        "const VERSION={},SHELL={}.replaceAll(\"*\",{}).split(\" \");\n{}",
+        json!(version),
+        json!(list),
+        json!(scripts_at()),
+        assets::WORKER
+    );
     Ok(([typed("text/javascript; charset=utf-8"), always_asked()], text).into_response())
+}
+
+/// The folder of the scripts, `/static/…/`.
+fn scripts_at() -> String {
+    assets::url("shell.js").replace("shell.js", "")
 }
 
 pub async fn manifest(State(app): State<App>) -> Answer {

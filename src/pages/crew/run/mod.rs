@@ -13,7 +13,7 @@ use crate::{
 };
 
 pub use close::{ask, sign};
-pub use page::{keep, show};
+pub use page::{RunFields, keep, show};
 
 /// A run that nobody touched for so long, and of which nothing is written down, is over.
 pub const LONGEST: i64 = 16 * HOUR;
@@ -162,9 +162,9 @@ pub async fn learn(app: &App, me: &Me, here: &UnitHere, slip: &Typed) -> Result<
 }
 
 /// A unit's report is signed; with the last of them the run is over.
-pub async fn leave(app: &App, me: &Me, here: &UnitHere) -> Result<(), Oops> {
-    let unit = here.unit.clone();
-    change(app, me.sign_in(), here.now, move |run| {
+pub async fn leave(app: &App, who: &SignIn, unit: &UnitName) -> Result<(), Oops> {
+    let unit = unit.clone();
+    change(app, who, app.now(), move |run| {
         run.map(|mut run| {
             if run.awaits(&unit) {
                 run.signed.push(unit);

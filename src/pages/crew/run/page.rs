@@ -23,16 +23,22 @@ pub struct RunPage {
     pub done: bool,
     pub named: String,
     pub summary: Vec<(String, String)>,
+    pub fields: RunFields,
+    pub lines: Vec<UnitLine>,
+    pub action: String,
+    /// Where the run is closed; nothing while there is none.
+    pub close: Option<String>,
+}
+
+/// What is typed of a run.
+#[derive(Clone, Debug)]
+pub struct RunFields {
     pub units: Field,
     pub occasion: Choice,
     pub symbol: Field,
     pub from: Field,
     pub to: Field,
     pub started: Field,
-    pub lines: Vec<UnitLine>,
-    pub action: String,
-    /// Where the run is closed; nothing while there is none.
-    pub close: Option<String>,
 }
 
 /// One unit of the run, and where its pages are.
@@ -79,6 +85,21 @@ async fn lines(app: &App, me: &Me, run: &Run) -> Result<Vec<UnitLine>, crate::we
 
 impl RunPage {
     fn of(frame: Frame, units: &str, slip: &Typed, says: &Says, lines: Vec<UnitLine>) -> Self {
+        Self {
+            frame,
+            done: false,
+            named: String::new(),
+            summary: says.iter().map(|(name, says)| (name.clone(), says.clone())).collect(),
+            fields: RunFields::of(units, slip, says),
+            close: (!lines.is_empty()).then(|| paths::RunClose.to_string()),
+            lines,
+            action: paths::Run.to_string(),
+        }
+    }
+}
+
+impl RunFields {
+    pub fn of(units: &str, slip: &Typed, says: &Says) -> Self {
         let say = |name: &str| says.get(name).cloned();
         let text = |name: &str, label: &str| Field::text(name, label, slip.raw(name)).says(say(name));
         let mut occasion = Choice::of("occasion", "What is it?", slip.raw("occasion"), words::OCCASION).few();
@@ -86,10 +107,6 @@ impl RunPage {
             "run".clone_into(&mut occasion.value);
         }
         Self {
-            frame,
-            done: false,
-            named: String::new(),
-            summary: says.iter().map(|(name, says)| (name.clone(), says.clone())).collect(),
             units: Field::text("units", "Units, the leading one first", units)
                 .hint("Road numbers, commas between: 412, 431")
                 .says(say("units")),
@@ -99,9 +116,6 @@ impl RunPage {
             to: text("run.to", "To"),
             started: Field::time("run.started", "Run started", slip.raw("run.started"))
                 .says(say("run.started")),
-            close: (!lines.is_empty()).then(|| paths::RunClose.to_string()),
-            lines,
-            action: paths::Run.to_string(),
         }
     }
 }
@@ -109,6 +123,8 @@ impl RunPage {
 pub async fn keep(State(app): State<App>, me: Me, frame: Frame, Fields(fields): Fields) -> Answer {
     let mut typed: Typed = fields.into_iter().collect();
     let named = typed.remove("units").unwrap_or_default();
+    // Signed on a tablet without network, before the run was known here.
+    let signed = check(&app.world(), &typed.remove("signed").unwrap_or_default(), &Typed::default()).0;
     let (units, says) = check(&app.world(), &named, &typed);
     if !says.is_empty() {
         let run = of(&app, &me).await?.map(|kept| kept.run).unwrap_or_default();
@@ -118,6 +134,7 @@ pub async fn keep(State(app): State<App>, me: Me, frame: Frame, Fields(fields): 
     }
     change(&app, me.sign_in(), app.now(), move |run| {
         let mut run = run.unwrap_or_default();
+        run.signed.extend(signed);
         run.signed.retain(|signed| units.contains(signed));
         run.units = units;
         run.learn(&typed);
