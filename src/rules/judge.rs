@@ -190,7 +190,9 @@ mod tests {
         {
             let seen = position("2026-03-01T10:00:00Z", "TC2", "on", None);
             for facts in [vec![], vec![seen]] {
-                assert_eq!(railway.judge(subject.clone(), facts), Default::default());
+                let idle = !matches!(subject, Subject::Device(_));
+                let nothing = super::Judgement { idle, ..Default::default() };
+                assert_eq!(railway.judge(subject.clone(), facts), nothing);
             }
         }
     }
