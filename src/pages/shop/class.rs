@@ -81,7 +81,7 @@ pub struct ClassForm {
 }
 
 /// So many lines, units and causes are listed.
-const LISTED: usize = 25;
+const LISTED: usize = 12;
 
 pub async fn show(
     State(app): State<App>,
@@ -224,7 +224,8 @@ impl<'a> OfClass<'a> {
     fn off_the_panels(&self, heat: &Heat) -> Vec<(String, String)> {
         let scheduled = |tag: &Tag| self.schedule.is_some_and(|s| s.device(tag).is_some());
         let off = self.devices().filter(|d| d.total > 0 && !scheduled(&d.device));
-        off.map(|d| (self.link(d.device.as_str()), heat.aloud(&self.named(&d.device), d.device.as_str()))).collect()
+        let says = |d: &DeviceFigures| format!("{}: {}", self.named(&d.device), heat.told(d.device.as_str()));
+        off.map(|d| (self.link(d.device.as_str()), says(d))).collect()
     }
 
     fn causes(&self, causes: &Causes) -> Vec<Cause> {

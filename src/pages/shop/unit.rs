@@ -47,7 +47,7 @@ struct View {
     after: Option<String>,
     rates: Option<Rates>,
     rates_say: String,
-    volts: Volts,
+    volts: Option<Volts>,
     volts_say: String,
 }
 
@@ -220,12 +220,11 @@ impl Drawn {
             after: (self.axis.last < self.today).then(|| self.link(self.axis.last.plus(364), self.all)),
             rates: (!self.rates.is_empty()).then(|| draw(&self.rates)),
             rates_say: telling::rates_from(taken),
-            volts_say: self.volts.answer(),
-            volts: self.volts.draw(
-                ("volts", &format!("{unit}: battery volts at its starts"), self.csv("starts")),
-                &self.volts_axis,
-                zone,
-            ),
+            volts_say: self.volts.answer(zone),
+            volts: (!self.volts.starts.is_empty()).then(|| {
+                let title = format!("{unit}: battery volts at its starts");
+                self.volts.draw(("volts", &title, self.csv("starts")), &self.volts_axis, zone)
+            }),
         }
     }
 }

@@ -55,12 +55,14 @@ impl Heat {
 
     /// What is read aloud: `Traction inverter 2, TC2: many, 14 occurrences, 1 in 90 days`.
     pub fn aloud(&self, legend: &str, tag: &str) -> String {
+        format!("{legend}, {tag}: {}", self.told(tag))
+    }
+
+    /// `many, 14 occurrences, 1 in 90 days`.
+    pub fn told(&self, tag: &str) -> String {
         let n = count(u64::from(self.n(tag)), "occurrence", "occurrences");
-        let mut says = format!("{legend}, {tag}: {}, {n}", self.level(tag).word);
-        if self.n(tag) > 0 {
-            says.push_str(&format!(", {}", self.rate(tag)));
-        }
-        says
+        let word = self.level(tag).word;
+        if self.n(tag) > 0 { format!("{word}, {n}, {}", self.rate(tag)) } else { format!("{word}, {n}") }
     }
 }
 

@@ -124,9 +124,13 @@ pub const DRAWN: usize = 12;
 const HEAD: f64 = 0.4;
 const LINE: f64 = 2.9;
 
-/// The furthest beyond its class first.
+/// The furthest beyond its class first; last what cannot be held against one.
 pub fn in_order(mut rates: Vec<Rate>) -> Vec<Rate> {
-    rates.sort_by(|a, b| b.beyond().total_cmp(&a.beyond()).then_with(|| a.tag.cmp(&b.tag)));
+    let unknown = |rate: &Rate| rate.others.is_none();
+    rates.sort_by(|a, b| {
+        let by_far = unknown(a).cmp(&unknown(b)).then(b.beyond().total_cmp(&a.beyond()));
+        by_far.then_with(|| a.tag.cmp(&b.tag))
+    });
     rates
 }
 
@@ -278,7 +282,8 @@ mod tests {
         // One in 300, six in 300 service days: P(X >= 6) at 1 is 0.000594; the exact one given the total is a little more.
         assert!(drawn.table[0].luck.starts_with("About 1 sister unit in 1"), "{}", drawn.table[0].luck);
         assert_eq!(sheet(&rates, "x".into()).rows.len(), 22);
-        assert_eq!(drawn.lines.iter().find(|l| l.tag == "NEW").map(|l| l.own.is_none()), Some(true));
+        assert_eq!(rates[21].tag.as_str(), "NEW");
+        assert!(draw(&rates[21..], ("r", "R", String::new())).lines[0].own.is_none(), "no service days, no rate");
     }
 
     #[test]

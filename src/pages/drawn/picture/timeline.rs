@@ -216,7 +216,7 @@ fn lane(row: &Row, nth: u32, most: u32, axis: &Axis, zone: &Zone) -> Lane {
 fn column((week, n): (usize, u32), most: u32, base: f64, axis: &Axis, zone: &Zone) -> Mark {
     let (from, to) = axis.week(week);
     let (left, right) = (axis.x(zone.start_of(from)), axis.x(zone.start_of(to.plus(1))));
-    let height = (TALL * f64::from(n) / f64::from(most.max(5))).max(LEAST);
+    let height = (TALL * f64::from(n) / f64::from(most.max(3))).max(LEAST);
     Mark {
         kind: "occurrences",
         x: hundredths(left + 0.1 * (right - left)),
@@ -311,7 +311,7 @@ mod tests {
         let mark = &drawn.lanes[0].columns[0];
         assert_eq!((mark.from.as_str(), mark.to.as_str(), mark.n.as_str()), ("2026-11-20", "2026-11-26", "1"));
         // The last of 52 weeks: from 51/52 of the width, and a tenth of the week free on either side.
-        assert_eq!((mark.x.as_str(), mark.width.as_str(), mark.height.as_str()), ("98.27", "1.54", "0.38em"));
+        assert_eq!((mark.x.as_str(), mark.width.as_str(), mark.height.as_str()), ("98.27", "1.54", "0.63em"));
         assert!(drawn.lanes[1].columns.is_empty() && drawn.lanes[1].total == 0);
         assert_eq!(drawn.wet[0].n, "3");
         let bar = &drawn.lanes[0].bars[0];

@@ -68,12 +68,16 @@ impl Trend {
 }
 
 impl Sketch {
-    /// `None`: too few starts with a class to hold them against.
-    pub fn trend(&self) -> Option<Trend> {
+    /// Starts since the last repair that can be held against the class: when, by how much, and the class's.
+    fn against(&self) -> Vec<(Instant, f64, f64)> {
         let after = self.repaired.unwrap_or(Instant(i64::MIN));
         let held = self.starts.iter().filter(|s| s.at > after);
-        let against: Vec<(Instant, f64, f64)> =
-            held.filter_map(|s| Some((s.at, s.cranking? - s.class?, s.class?))).collect();
+        held.filter_map(|s| Some((s.at, s.cranking? - s.class?, s.class?))).collect()
+    }
+
+    /// `None`: too few starts with a class to hold them against.
+    pub fn trend(&self) -> Option<Trend> {
+        let against = self.against();
         let latest = against.get(against.len().saturating_sub(LATEST)..)?;
         let (first, last) = (latest.first()?, latest.last()?);
         if (latest.len() as f64) < self.at_least {
@@ -86,21 +90,28 @@ impl Sketch {
     }
 
     /// The trend and the forecast in a sentence or two.
-    pub fn answer(&self) -> String {
+    pub fn answer(&self, zone: &Zone) -> String {
+        if self.starts.is_empty() {
+            return "Nobody wrote volts at a start in this time.".to_owned();
+        }
         let Some(trend) = self.trend() else {
+            let since = self.repaired.map(|at| format!(" since the repair of {}", zone.day_in_words(at)));
             return format!(
                 "No trend is reckoned: it takes {} first attempts with electric motors whose volts can be held against the \
-                 class's of the same fortnight.",
-                plain(self.at_least)
+                 class's of the same fortnight, and there are {}{}.",
+                plain(self.at_least),
+                self.against().len(),
+                since.unwrap_or_default()
             );
         };
         let month = |slope: f64| plain((300.0 * slope).round() / 10.0);
         let (low, high) = (month(trend.slope.low), month(trend.slope.high));
         let moves = format!(
-            "Against the class, cranking volts change by {} V in 30 days (19 times of 20 between {low} and {high}), from {} \
-             since then; by that line {:.1} V at the last.",
+            "Against the class, cranking volts change by {} V in 30 days (19 times of 20 between {low} and {high}), by {} \
+             since {}; by that line {:.1} V at the last.",
             month(trend.slope.slope),
             count(trend.starts as u64, "start", "starts"),
+            zone.day_in_words(trend.first),
             trend.volts(0.0, trend.last)
         );
         format!("{moves} {}", self.forecast(&trend))
@@ -158,7 +169,11 @@ impl Sketch {
         Volts {
             id,
             title: title.to_owned(),
-            says: format!("{} {}", count(self.starts.len() as u64, "start with volts.", "starts with volts."), self.answer()),
+            says: format!(
+                "{} {}",
+                count(self.starts.len() as u64, "start with volts.", "starts with volts."),
+                self.answer(zone)
+            ),
             height: em(HEAD + TALL + 0.5),
             top: em(HEAD),
             bottom: em(HEAD + TALL),
@@ -255,20 +270,20 @@ mod tests {
         assert!((trend.slope.slope + 0.05).abs() < 1e-9, "{trend:?}");
         assert!((trend.volts(trend.slope.slope, trend.last) - 52.2).abs() < 1e-9);
         assert!((trend.reaches(trend.slope.slope, 48.0).unwrap() - 84.0).abs() < 1e-6);
-        let says = sketch.answer();
+        let says = sketch.answer(&Zone::utc());
         assert!(says.contains("change by -1.5 V in 30 days") && says.contains("48 V of the schedule 84 days"), "{says}");
     }
 
     #[test]
     fn what_cannot_be_reckoned_is_said() {
-        assert!(falling(7, -0.05).answer().starts_with("No trend is reckoned: it takes 8 first attempts"));
+        assert!(falling(7, -0.05).answer(&Zone::utc()).starts_with("No trend is reckoned: it takes 8 first attempts"));
         let repaired = Sketch { repaired: Some(falling(20, 0.0).starts[15].at), ..falling(20, -0.05) };
         assert_eq!(repaired.trend(), None, "what was before a repair says nothing of what is after it");
-        assert!(falling(20, 0.02).answer().contains("does not lead to the 48 V"), "{}", falling(20, 0.02).answer());
+        assert!(falling(20, 0.02).answer(&Zone::utc()).contains("does not lead to the 48 V"), "{}", falling(20, 0.02).answer(&Zone::utc()));
         let blank = Sketch { minimum: None, ..falling(20, -0.05) };
-        assert!(blank.answer().ends_with("names no least volts to hold it against."));
+        assert!(blank.answer(&Zone::utc()).ends_with("names no least volts to hold it against."));
         let under = Sketch { minimum: Some(53.0), ..falling(20, -0.05) };
-        assert!(under.answer().ends_with("That is under the 53 V of the schedule."));
+        assert!(under.answer(&Zone::utc()).ends_with("That is under the 53 V of the schedule."));
     }
 
     #[test]
