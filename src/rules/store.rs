@@ -45,7 +45,8 @@ impl Wanted<'_> {
         let consist = finding.rule == Rule::SharedCause;
         let of_unit =
             |unit: &UnitName| finding.unit.as_ref() == Some(unit) || consist && finding.units.contains(unit);
-        let of_device = |tag: &Tag| finding.device.as_ref() == Some(tag) || consist && finding.devices.contains(tag);
+        let of_device =
+            |tag: &Tag| finding.device.as_ref() == Some(tag) || consist && finding.devices.contains(tag);
         let any = |units: &BTreeSet<UnitName>| {
             let own = finding.unit.as_ref().is_some_and(|unit| units.contains(unit));
             own || consist && finding.units.iter().any(|unit| units.contains(unit))
@@ -114,7 +115,9 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     }
     if let Some(tag) = wanted.device {
         query.push(" AND (device = ").push_bind(tag.as_str().to_owned());
-        query.push(" OR rule = 'shared_cause' AND EXISTS (SELECT 1 FROM json_each(data, '$.devices') WHERE value = ");
+        query.push(
+            " OR rule = 'shared_cause' AND EXISTS (SELECT 1 FROM json_each(data, '$.devices') WHERE value = ",
+        );
         query.push_bind(tag.as_str().to_owned()).push("))");
     }
     if let Some(units) = wanted.units {

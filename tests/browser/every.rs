@@ -120,7 +120,10 @@ async fn every_page_is_on_the_list() {
     let missing: Vec<&str> = pages
         .map(|route| route.path)
         .filter(|path| {
-            !path.starts_with("/api/") && !path.starts_with("/offline/") && !path.contains("/data/") && !NO_PAGES.contains(path)
+            !path.starts_with("/api/")
+                && !path.starts_with("/offline/")
+                && !path.contains("/data/")
+                && !NO_PAGES.contains(path)
         })
         .filter(|pattern| !known.iter().any(|path| is_of(path, pattern)))
         .collect();

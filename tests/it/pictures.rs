@@ -1,7 +1,10 @@
 //! Pictures of a unit, a class and a line: every mark of a picture is a row of its CSV, and every row a mark; and both are what
 //! was written down. The numbers are counted here from what this test filed, not asked of the program.
 use breakerbook::{
-    base::{Instant, instant::{DAY, HOUR}},
+    base::{
+        Instant,
+        instant::{DAY, HOUR},
+    },
     book::Channel,
     desk::{body::Body, shop::ShopAct},
     web::paths,
@@ -54,7 +57,11 @@ async fn rows(page: &Page<'_>, link: &str, columns: &str) -> Vec<Vec<String>> {
 fn leads(page: &Page, start: &str) -> String {
     let tags = html::tags(&page.body);
     let links = tags.iter().filter(|tag| tag.name == "a").filter_map(|tag| tag.get("href"));
-    links.into_iter().find(|href| href.starts_with(start)).unwrap_or_else(|| panic!("no link to {start}")).to_owned()
+    links
+        .into_iter()
+        .find(|href| href.starts_with(start))
+        .unwrap_or_else(|| panic!("no link to {start}"))
+        .to_owned()
 }
 
 fn at(text: &str) -> Instant {
@@ -96,9 +103,19 @@ async fn the_picture_of_a_unit_says_what_was_written_and_the_same_as_its_csv() {
     trips(&app, 200, 2, "TC2", (at("2026-02-17T12:00:00Z"), 0)).await;
     trips(&app, 300, 1, "FP", (at("2026-01-07T12:00:00Z"), 0)).await;
     let id = "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c77";
-    shop(&app, "opened", json!({"id": id, "unit": "QHB 412", "device": "TC2", "at": "2026-02-06T08:00:00Z", "findings": []})).await;
+    shop(
+        &app,
+        "opened",
+        json!({"id": id, "unit": "QHB 412", "device": "TC2", "at": "2026-02-06T08:00:00Z", "findings": []}),
+    )
+    .await;
     shop(&app, "closed", json!({"id": id, "at": "2026-02-06T10:00:00Z", "cause": "chafed lead", "words": null, "new_life": false})).await;
-    shop(&app, "held", json!({"unit": "QHB 412", "at": "2026-02-06T07:00:00Z", "reason": "repair", "words": null})).await;
+    shop(
+        &app,
+        "held",
+        json!({"unit": "QHB 412", "at": "2026-02-06T07:00:00Z", "reason": "repair", "words": null}),
+    )
+    .await;
     let opened = json!({"id": entry_id(400), "kind": "bypass", "opened_at": "2026-03-03T03:00:00-06:00", "device": "GRC", "by": "ann"});
     let mut wet = report(401, "QHB 412", "ann", vec![opened]);
     wet["weather"] = "rain".into();
@@ -135,8 +152,10 @@ async fn columns_stand_where_their_week_is_and_as_high_as_their_number() {
     let sam = app.user("sam").await;
     let page = sam.get(paths::Unit("QHB 412".into())).await.is(200);
     let (first, last) = (at("2025-03-05T06:00:00Z"), at("2026-03-04T06:00:00Z"));
-    let columns: Vec<_> =
-        html::tags(&page.body).into_iter().filter(|tag| tag.get("data-mark") == Some("occurrences")).collect();
+    let columns: Vec<_> = html::tags(&page.body)
+        .into_iter()
+        .filter(|tag| tag.get("data-mark") == Some("occurrences"))
+        .collect();
     let number = |tag: &html::Tag, name: &str| -> f64 {
         tag.get(name).unwrap().trim_end_matches(['%', 'e', 'm']).parse().unwrap()
     };
@@ -157,7 +176,10 @@ async fn two_thousand_occurrences_are_a_page_like_any_other_and_none_is_said() {
     let sam = app.user("sam").await;
     let empty = sam.get(paths::Unit("QHB 413".into())).await.is(200).says("0 occurrences in 1 row");
     assert!(marks(&empty, "timeline", "row", KINDS, TIMELINE).is_empty());
-    assert_eq!(rows(&empty, "/units/QHB-413/data/timeline.csv", "row,mark,from,to,number").await, Vec::<Vec<String>>::new());
+    assert_eq!(
+        rows(&empty, "/units/QHB-413/data/timeline.csv", "row,mark,from,to,number").await,
+        Vec::<Vec<String>>::new()
+    );
     empty.says("Nobody wrote volts at a start in this time.").says("No class figures have been taken yet");
     trips(&app, 1_000, 2_000, "TC2", (at("2025-04-01T12:00:00Z"), 4)).await;
     let page = sam.get(paths::Unit("QHB 412".into())).await.is(200);
@@ -166,15 +188,14 @@ async fn two_thousand_occurrences_are_a_page_like_any_other_and_none_is_said() {
     assert_eq!(drawn.iter().map(|row| row[4].parse::<u32>().unwrap()).sum::<u32>(), 2_000);
     assert!(page.body.len() < 60_000, "{} bytes", page.body.len());
     // The weeks before, of which nothing is written, by a link.
-    let before = page.again("/units/QHB-412/timeline?until=2025-03-04").await.is(200).says("0 occurrences in 1 row");
+    let before =
+        page.again("/units/QHB-412/timeline?until=2025-03-04").await.is(200).says("0 occurrences in 1 row");
     before.says("The 52 weeks after");
 }
 
 /// Class figures as if the others of a large class had each device operate once in 900 service days.
 async fn figures(app: &App) {
-    let device = |(tag, n): (&str, u32)| {
-        json!({"class": "HB6", "device": tag, "legend": tag, "occurrences": {"QHB 431": n, "QHB 412": 2}, "total": n + 2})
-    };
+    let device = |(tag, n): (&str, u32)| json!({"class": "HB6", "device": tag, "legend": tag, "occurrences": {"QHB 431": n, "QHB 412": 2}, "total": n + 2});
     let devices = [("ALR", 18), ("FP", 6), ("GRC", 0), ("SF", 1), ("TC2", 40)].map(device);
     let figures = json!({"as_of": "2026-03-01T00:00:00Z", "up_to_seq": 1, "devices": devices,
         "unit_days": {"QHB 412": 300, "QHB 431": 365}, "class_days": {"HB6": {"days": 18_300, "units": 50}}});
@@ -191,10 +212,12 @@ async fn a_units_rates_are_drawn_with_the_numbers_of_their_csv() {
     let columns = "device,occurrences,service_days,a_year,a_year_low,a_year_high,others_occurrences,others_service_days,\
                    others_a_year,others_a_year_low,others_a_year_high";
     let told = rows(&page, "/units/QHB-412/data/rates.csv", columns).await;
-    let own: Vec<_> = told.iter().map(|row| [&row[0], &row[3], &row[4], &row[5]].map(Clone::clone).to_vec()).collect();
+    let own: Vec<_> =
+        told.iter().map(|row| [&row[0], &row[3], &row[4], &row[5]].map(Clone::clone).to_vec()).collect();
     assert_eq!(marks(&page, "rates", "row", &["own"], &["row", "n", "low", "high"]), own);
     let others = told.iter().filter(|row| !row[6].is_empty());
-    let others: Vec<_> = others.map(|row| [&row[0], &row[8], &row[9], &row[10]].map(Clone::clone).to_vec()).collect();
+    let others: Vec<_> =
+        others.map(|row| [&row[0], &row[8], &row[9], &row[10]].map(Clone::clone).to_vec()).collect();
     assert_eq!(marks(&page, "rates", "row", &["others"], &["row", "n", "low", "high"]), others);
     // 40 occurrences of the others in 18,300 - 300 service days are 0.811 in 365.
     assert!(others.iter().any(|row| row[0] == "TC2" && row[1] == "0.811"), "{others:?}");
@@ -220,9 +243,17 @@ async fn a_units_battery_is_drawn_with_the_numbers_of_its_csv() {
     app.file("ann", &report(1, "QHB 412", "ann", starts)).await;
     let sam = app.user("sam").await;
     let page = sam.get(paths::Unit("QHB 412".into())).await.is(200);
-    let told = rows(&page, "/units/QHB-412/data/starts.csv", "at,battery_rest_v,battery_cranking_v,class_cranking_v").await;
+    let told = rows(
+        &page,
+        "/units/QHB-412/data/starts.csv",
+        "at,battery_rest_v,battery_cranking_v,class_cranking_v",
+    )
+    .await;
     let row = |cells: [&str; 4]| cells.map(str::to_owned).to_vec();
-    assert_eq!(told, [row(["2026-03-02T11:00:00Z", "64.5", "52.25", ""]), row(["2026-03-02T12:00:00Z", "63", "", ""])]);
+    assert_eq!(
+        told,
+        [row(["2026-03-02T11:00:00Z", "64.5", "52.25", ""]), row(["2026-03-02T12:00:00Z", "63", "", ""])]
+    );
     let column = |place: usize| -> Vec<Vec<String>> {
         let with = told.iter().filter(|row| !row[place].is_empty());
         with.map(|row| vec![row[0].clone(), row[place].clone()]).collect()
@@ -239,7 +270,11 @@ async fn a_line_is_drawn_over_what_its_class_would_have_had() {
     trips(&app, 100, 7, "TC2", (at("2026-02-20T12:00:00Z"), 24)).await;
     let key = app.finding_key("burst").await;
     let sam = app.user("sam").await;
-    let page = sam.get(paths::Finding(key.clone())).await.is(200).says("40 occurrences in 18000 service days, one in 450");
+    let page = sam
+        .get(paths::Finding(key.clone()))
+        .await
+        .is(200)
+        .says("40 occurrences in 18000 service days, one in 450");
     let link = paths::FindingData(key, "sum.csv".into()).to_string();
     let columns = "from,to,occurrences_so_far,service_days_so_far,healthy_low,healthy_high";
     let told = rows(&page, &link, columns).await;
@@ -251,10 +286,19 @@ async fn a_line_is_drawn_over_what_its_class_would_have_had() {
     let link = link.replace("sum.csv", "timeline.csv");
     let lanes = rows(&page, &link, "row,mark,from,to,number").await;
     assert_eq!(marks(&page, "timeline", "row", KINDS, TIMELINE), lanes);
-    assert!(lanes.iter().filter(|row| row[0] == "TC2").map(|row| row[4].parse::<u32>().unwrap()).sum::<u32>() == 7);
+    assert!(
+        lanes.iter().filter(|row| row[0] == "TC2").map(|row| row[4].parse::<u32>().unwrap()).sum::<u32>()
+            == 7
+    );
     let page = page.says("How its figures come about").says("The weight: 30 ×");
-    assert!(page.body.contains("href=\"/units/QHB-412/timeline\"") && page.body.contains("href=\"/classes/HB6?device=TC2\""));
-    page.again(&link.replace("timeline.csv", "nothing.csv")).await.is(404).says("have timeline.csv, and sum.csv");
+    assert!(
+        page.body.contains("href=\"/units/QHB-412/timeline\"")
+            && page.body.contains("href=\"/classes/HB6?device=TC2\"")
+    );
+    page.again(&link.replace("timeline.csv", "nothing.csv"))
+        .await
+        .is(404)
+        .says("have timeline.csv, and sum.csv");
 }
 
 #[tokio::test]
@@ -263,19 +307,27 @@ async fn a_class_shows_where_it_trips_in_words_and_numbers() {
     figures(&app).await;
     let sam = app.user("sam").await;
     let page = sam.get("/classes/HB6").await.is(200).says("50 units in service, 18300 service days");
-    let told = rows(&page, "/classes/HB6/data/devices.csv", "device,occurrences,share_in_100,so_far_in_100").await;
+    let told =
+        rows(&page, "/classes/HB6/data/devices.csv", "device,occurrences,share_in_100,so_far_in_100").await;
     let counts: Vec<_> = told.iter().map(|row| vec![row[0].clone(), row[1].clone()]).collect();
     assert_eq!(marks(&page, "bars", "row", &["occurrences"], &["row", "n"]), counts);
     // 42 of TC2 are the most; 20 of 42 are many, 8 some, 3 few.
-    for (tag, legend, word, n) in
-        [("TC2", "Traction inverter 2", "most", 42), ("ALR", "Alerter", "many", 20), ("FP", "Fuel pump", "some", 8), ("SF", "Start fuse", "few", 3)]
-    {
+    for (tag, legend, word, n) in [
+        ("TC2", "Traction inverter 2", "most", 42),
+        ("ALR", "Alerter", "many", 20),
+        ("FP", "Fuel pump", "some", 8),
+        ("SF", "Start fuse", "few", 3),
+    ] {
         let aloud = format!("aria-label=\"{legend}, {tag}: {word}, {n} occurrences");
         assert!(page.body.contains(&aloud), "{aloud}");
     }
-    let chosen = page.again("/classes/HB6?device=TC2").await.is(200).says("TC2 Traction inverter 2 across the fleet");
+    let chosen =
+        page.again("/classes/HB6?device=TC2").await.is(200).says("TC2 Traction inverter 2 across the fleet");
     let units = rows(&chosen, "/classes/HB6/data/units.csv", "unit,occurrences,service_days").await;
-    assert_eq!(units, [["QHB 412", "2", "300"], ["QHB 431", "40", "365"]].map(|row| row.map(str::to_owned).to_vec()));
+    assert_eq!(
+        units,
+        [["QHB 412", "2", "300"], ["QHB 431", "40", "365"]].map(|row| row.map(str::to_owned).to_vec())
+    );
     chosen.says("42 in 18300 service days, one in 436 service days");
     sam.get("/classes/HB6?device=NOPE").await.is(404).says("has no device \"NOPE\"");
     sam.get("/classes/QX9").await.is(404).says("The classes are: HB6");
@@ -294,5 +346,9 @@ async fn what_repairs_found_in_a_class_is_listed_and_told_as_csv() {
     let sam = app.user("sam").await;
     let page = sam.get("/classes/HB6").await.is(200).says("3 repairs: chafed lead 2, no fault found 1");
     let told = rows(&page, "/classes/HB6/data/causes.csv", "device,cause,repairs").await;
-    assert_eq!(told, [["TC2", "chafed lead", "2"], ["TC2", "no fault found", "1"]].map(|row| row.map(str::to_owned).to_vec()));
+    assert_eq!(
+        told,
+        [["TC2", "chafed lead", "2"], ["TC2", "no fault found", "1"]]
+            .map(|row| row.map(str::to_owned).to_vec())
+    );
 }

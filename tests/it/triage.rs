@@ -20,7 +20,11 @@ async fn a_line_says_where_its_unit_is() {
     let app = App::start().await;
     two_lines(&app).await;
     let sam = app.user("sam").await;
-    let page = sam.get(paths::Triage).await.is(200).says("Home shop Slate Gap · last run to Quarrow, 3 Mar 2026 05:10");
+    let page = sam
+        .get(paths::Triage)
+        .await
+        .is(200)
+        .says("Home shop Slate Gap · last run to Quarrow, 3 Mar 2026 05:10");
     assert!(page.body.contains("href=\"/units/QHB-412/timeline\""));
 }
 
@@ -49,7 +53,11 @@ async fn the_board_is_narrowed_down_by_device_shop_and_severity_in_the_address()
     }
     // Paging and the notes keep all of it.
     let page = sam.get("/triage?device=TC2&shop=Slate+Gap&severity=").await.is(200);
-    assert!(page.body.contains("name=\"back\" value=\"/triage?device=TC2&#38;shop=Slate%20Gap\""), "{}", page.body);
+    assert!(
+        page.body.contains("name=\"back\" value=\"/triage?device=TC2&#38;shop=Slate%20Gap\""),
+        "{}",
+        page.body
+    );
 }
 
 #[tokio::test]

@@ -243,11 +243,8 @@ impl<'a> OfClass<'a> {
     }
 
     fn proving(&self, board: &Board, eyes: &Eyes<'_>) -> (Vec<Line>, Option<(String, String)>) {
-        let wanted = Wanted {
-            class: Some(self.class.as_str()),
-            rule: Some(Rule::Proving),
-            ..Wanted::default()
-        };
+        let wanted =
+            Wanted { class: Some(self.class.as_str()), rule: Some(Rule::Proving), ..Wanted::default() };
         let state = |f| board.decisions.state(f, eyes.now);
         let all: Vec<_> = board.open(&wanted).collect();
         let shown = all.iter().take(LISTED).map(|f| Line::of(f, state(f), &BTreeMap::new(), eyes)).collect();
@@ -310,8 +307,11 @@ impl<'a> OfClass<'a> {
 
     fn units_sheet(&self, tag: &Tag, name: String) -> Result<Sheet, Oops> {
         let of = self.devices().find(|d| d.device == *tag);
-        let of = of.ok_or_else(|| Oops::NotFound("Name a device of this class: units.csv?device=TC2.".into()))?;
-        let row = |(unit, n): (&UnitName, u32)| vec![unit.to_string(), n.to_string(), self.days_of(unit).to_string()];
+        let of =
+            of.ok_or_else(|| Oops::NotFound("Name a device of this class: units.csv?device=TC2.".into()))?;
+        let row = |(unit, n): (&UnitName, u32)| {
+            vec![unit.to_string(), n.to_string(), self.days_of(unit).to_string()]
+        };
         let columns = &["unit", "occurrences", "service_days"];
         Ok(Sheet { name, columns, rows: most_first(of).into_iter().map(row).collect() })
     }
@@ -326,12 +326,12 @@ fn most_first(of: &DeviceFigures) -> Vec<(&UnitName, u32)> {
 /// `6 in 340 service days, one in 57 service days: 6.4 a year (2.8 to 12.7)`.
 fn rate_in_words(n: u32, days: i64) -> String {
     let Some(b) = Between::of(n, days) else { return format!("{n}; no service days known") };
-    let gap = if n > 0 {
-        format!(", one in {}", gap_in_words(days as f64 / f64::from(n)))
-    } else {
-        String::new()
-    };
-    format!("{n} in {days} service days{gap}: {:.1} a year of service ({:.1} to {:.1})", b.point, b.low, b.high)
+    let gap =
+        if n > 0 { format!(", one in {}", gap_in_words(days as f64 / f64::from(n))) } else { String::new() };
+    format!(
+        "{n} in {days} service days{gap}: {:.1} a year of service ({:.1} to {:.1})",
+        b.point, b.low, b.high
+    )
 }
 
 /// `jumper 6, chafed wire 2, no fault found 1`: every cause, the most frequent first.

@@ -84,24 +84,25 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         state,
         test_first: lines::begin_with(&finding, &told, &causes),
         pictures: picture.map(|picture| picture.draw(&world)),
-        more: if all > entries.len() { format!("The latest {} of {all}.", entries.len()) } else { String::new() },
+        more: if all > entries.len() {
+            format!("The latest {} of {all}.", entries.len())
+        } else {
+            String::new()
+        },
         entries: entries.iter().map(|row| EntryLine::of(row, &world)).collect(),
     };
     page(StatusCode::OK, &view(frame, &finding, shown, &world))
 }
 
 /// `/findings/…/data/timeline.csv` and its like.
-pub async fn data(
-    State(app): State<App>,
-    me: Me,
-    Path((key, what)): Path<(String, String)>,
-) -> Answer {
+pub async fn data(State(app): State<App>, me: Me, Path((key, what)): Path<(String, String)>) -> Answer {
     let (world, now) = (app.world(), app.now());
     let mut db = app.desk().read().await?;
     let finding = wanted(&mut db, &world, &me, &key, now).await?;
     let picture = Picture::read(&mut db, &world, &finding, now).await?;
     drop(db);
-    let picture = picture.ok_or_else(|| Oops::NotFound("A line about no single unit has no picture.".into()))?;
+    let picture =
+        picture.ok_or_else(|| Oops::NotFound("A line about no single unit has no picture.".into()))?;
     picture.sheet(&what, &world)?.answer()
 }
 
@@ -220,7 +221,8 @@ fn links(finding: &Finding, world: &World) -> Vec<(String, String)> {
         let scheduled = world.roster.classes.get(class).and_then(|of| of.at(finding.since));
         let known = finding.device.as_ref().filter(|tag| scheduled.is_some_and(|s| s.device(tag).is_some()));
         let device = known.map_or("", |tag| tag.as_str());
-        let says = if device.is_empty() { format!("Class {class}") } else { format!("{device} in class {class}") };
+        let says =
+            if device.is_empty() { format!("Class {class}") } else { format!("{device} in class {class}") };
         links.push((paths::Class(class.to_string()).with(&[("device", device)]), says));
     }
     links

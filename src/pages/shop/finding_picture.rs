@@ -64,15 +64,7 @@ impl Picture {
         let told = story(db, world, unit, span).await?;
         let repairs = store::repairs_between(db, unit, span).await?;
         let openings = store::openings_between(db, unit, span).await?;
-        let mut bars: BTreeMap<Option<Tag>, Vec<Lasted>> = BTreeMap::new();
-        for repair in &repairs {
-            bars.entry(repair.device.clone()).or_default().push(telling::repair(repair, zone));
-        }
-        for opening in &openings {
-            bars.entry(Some(opening.device.clone())).or_default().push(telling::opening(opening, zone));
-        }
-        let holds = told.holds.iter().map(|hold| telling::hold(*hold, zone));
-        bars.entry(None).or_default().extend(holds);
+        let bars = telling::bars(&told.holds, &repairs, &openings, zone);
         let normal = normal(finding, unit, world);
         let own = finding.device.as_ref().map(|tag| occurrences(&told, tag));
         let rate = normal.map(|normal| normal.average());
@@ -119,7 +111,10 @@ impl Picture {
 
 fn named(finding: &Finding, unit: &UnitName, world: &World) -> String {
     let schedule = world.roster.schedule_at(unit, finding.since);
-    finding.device.as_ref().map_or_else(|| unit.to_string(), |tag| format!("{unit} {}", told::named(tag, schedule)))
+    finding
+        .device
+        .as_ref()
+        .map_or_else(|| unit.to_string(), |tag| format!("{unit} {}", told::named(tag, schedule)))
 }
 
 fn occurrences(told: &Story, tag: &Tag) -> Vec<Instant> {
@@ -165,7 +160,11 @@ fn normal_in_words(normal: &Normal) -> String {
     let gap = gap_in_words(normal.gap());
     let between = Between::of(normal.others, normal.days).filter(|b| b.low > 0.0);
     let between = between.map_or_else(String::new, |b| {
-        format!(" (nine times of ten the true figure is between {:.0} and {:.0})", 365.0 / b.high, 365.0 / b.low)
+        format!(
+            " (nine times of ten the true figure is between {:.0} and {:.0})",
+            365.0 / b.high,
+            365.0 / b.low
+        )
     });
     format!(
         "{who}, as the class figures now in force have them: {} occurrences in {} service days, one in {gap}{between}. The band is \

@@ -69,12 +69,14 @@ impl<'a> Eyes<'a> {
 
     /// `Home shop Slate Gap · last run to Quarrow, 25 Nov 2026 14:10 -06:00 · kept from service since 24 November 2026`.
     fn there(&self, finding: &Finding) -> String {
-        let Some((unit, there)) = finding.unit.as_ref().and_then(|unit| self.places.get_key_value(unit)) else {
+        let Some((unit, there)) = finding.unit.as_ref().and_then(|unit| self.places.get_key_value(unit))
+        else {
             return String::new();
         };
         let zone = &self.world.railway.zone;
         let home = self.world.roster.unit(unit).and_then(|card| card.home_shop.as_ref());
-        let home = home.map_or_else(|| "Home shop not written".to_owned(), |shop| format!("Home shop {shop}"));
+        let home =
+            home.map_or_else(|| "Home shop not written".to_owned(), |shop| format!("Home shop {shop}"));
         let last = format!("last run to {}", telling::last_place(there, zone));
         let last = there.last.as_ref().map(|_| last);
         let held = there.held.map(|since| format!("kept from service since {}", zone.day_in_words(since)));

@@ -56,7 +56,8 @@ pub struct Filter {
 impl Filter {
     pub fn is_wrong(&self) -> bool {
         let no_unit = self.unit.unit.is_none() && self.unit.says.is_some();
-        let says = [&self.class_says, &self.device_says, &self.rule_says, &self.shop_says, &self.severity_says];
+        let says =
+            [&self.class_says, &self.device_says, &self.rule_says, &self.shop_says, &self.severity_says];
         no_unit || says.into_iter().any(Option::is_some)
     }
 
@@ -83,11 +84,8 @@ const SEVERITIES: [(&str, &str); 3] = [("2", "2 and over"), ("3", "3 and over"),
 
 impl TriageForm {
     pub fn read(&self, world: &World) -> Filter {
-        let mut filter = Filter {
-            unit: naming::unit(&self.unit, world),
-            new: self.new == "yes",
-            ..Filter::default()
-        };
+        let mut filter =
+            Filter { unit: naming::unit(&self.unit, world), new: self.new == "yes", ..Filter::default() };
         let class = Some(self.class.trim()).filter(|c| !c.is_empty()).map(ClassName::from);
         match class {
             Some(class) if !world.roster.classes.contains_key(&class) => {
@@ -107,7 +105,8 @@ impl TriageForm {
         let severity = SEVERITIES.iter().find(|(value, _)| *value == self.severity);
         match severity.and_then(|(value, _)| value.parse().ok()) {
             None if !self.severity.is_empty() => {
-                filter.severity_says = Some("Choose one of the list: what is less severe is not told apart.".into());
+                filter.severity_says =
+                    Some("Choose one of the list: what is less severe is not told apart.".into());
             }
             known => filter.severity = known,
         }
@@ -219,7 +218,8 @@ pub fn selects(form: &TriageForm, asked: &Filter, world: &World) -> [Select; 4] 
         world.roster.units.values().filter_map(|card| card.home_shop.as_deref()).collect();
     let of_equipment = Rule::ALL.iter().filter(|rule| !rule.is_ground_protection());
     let all_rules = ground::RULES.iter().chain(of_equipment);
-    let select = |name, label, says: &Option<String>, options| Select { name, label, says: says.clone(), options };
+    let select =
+        |name, label, says: &Option<String>, options| Select { name, label, says: says.clone(), options };
     [
         select("class", "Class", &asked.class_says, classes.collect()),
         select(

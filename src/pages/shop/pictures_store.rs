@@ -1,6 +1,6 @@
 //! What the shop's pictures and its board ask of the file beside the rules' histories: each question is about some units and
 //! a stretch of time, and answered by an index.
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use sqlx::{Row, SqliteConnection};
 
@@ -17,7 +17,8 @@ pub async fn repairs_between(
     unit: &UnitName,
     (from, to): (Instant, Instant),
 ) -> Sql<Vec<Repair>> {
-    let sql = "SELECT data FROM repair WHERE unit = ? AND opened_at < ? AND (closed_at IS NULL OR closed_at >= ?)
+    let sql =
+        "SELECT data FROM repair WHERE unit = ? AND opened_at < ? AND (closed_at IS NULL OR closed_at >= ?)
         ORDER BY opened_at, id";
     let found: Vec<String> =
         sqlx::query_scalar(sql).bind(unit.as_str()).bind(to.0).bind(from.0).fetch_all(db).await?;
@@ -92,7 +93,7 @@ pub struct Whereabouts {
 
 pub async fn whereabouts(
     db: &mut SqliteConnection,
-    units: &[UnitName],
+    units: &BTreeSet<UnitName>,
 ) -> Sql<BTreeMap<UnitName, Whereabouts>> {
     let sql = "SELECT c.value AS unit, r.run_to, coalesce(r.ended, r.signed_at) AS at,
             (SELECT min(hold.value ->> 0) FROM unit_history h, json_each(h.holds) AS hold

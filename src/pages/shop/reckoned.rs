@@ -162,9 +162,16 @@ mod tests {
         let rate = 2.0 / 365.0;
         let figures = serde_json::json!({"occurrences": 11, "service_days": 365, "class_rate_per_day": rate, "expected": 2.0,
             "class_counts_as_occurrences": 2.0, "certainty": 0.942});
-        let told = |figures: &serde_json::Value| reckoned(&line("often", figures.clone()), &Thresholds::default()).join(" ");
+        let told = |figures: &serde_json::Value| {
+            reckoned(&line("often", figures.clone()), &Thresholds::default()).join(" ")
+        };
         let says = told(&figures);
-        for want in ["0.005479 a service day × 365 service days = 2.", "2 ÷ 0.005479 = 365.0 service days", "13.00 in 730.0", ": 0.942."] {
+        for want in [
+            "0.005479 a service day × 365 service days = 2.",
+            "2 ÷ 0.005479 = 365.0 service days",
+            "13.00 in 730.0",
+            ": 0.942.",
+        ] {
             assert!(says.contains(want), "{says} has not {want:?}");
         }
         let mut otherwise = figures;
@@ -179,6 +186,9 @@ mod tests {
             reckoned(&line("did_not_hold", figures), &Thresholds::default()).join(" ")
         };
         assert!(told(1, 0.039).contains("1 − e^(−0.04000) = 0.039."), "{}", told(1, 0.039));
-        assert!(told(2, 0.001).contains("2 or more in that time, by the Poisson law with 0.04000 to expect = 0.001."));
+        assert!(
+            told(2, 0.001)
+                .contains("2 or more in that time, by the Poisson law with 0.04000 to expect = 0.001.")
+        );
     }
 }

@@ -1,4 +1,6 @@
 //! Repairs, holds and open cutouts as bars with their words, and where a unit is.
+use std::collections::BTreeMap;
+
 use super::pictures_store::{Opening, Whereabouts};
 use crate::{
     base::{Tag, Zone, text::count},
@@ -11,13 +13,31 @@ use crate::{
     shop::Repair,
 };
 
-pub fn hold((from, to): Hold, zone: &Zone) -> Lasted {
+/// All of them by device; what is of the unit itself under none.
+pub fn bars(
+    holds: &[Hold],
+    repairs: &[Repair],
+    openings: &[Opening],
+    zone: &Zone,
+) -> BTreeMap<Option<Tag>, Vec<Lasted>> {
+    let mut bars: BTreeMap<Option<Tag>, Vec<Lasted>> = BTreeMap::new();
+    bars.entry(None).or_default().extend(holds.iter().map(|of| hold(*of, zone)));
+    for of in repairs {
+        bars.entry(of.device.clone()).or_default().push(repair(of, zone));
+    }
+    for of in openings {
+        bars.entry(Some(of.device.clone())).or_default().push(opening(of, zone));
+    }
+    bars
+}
+
+fn hold((from, to): Hold, zone: &Zone) -> Lasted {
     let until = to.map_or_else(|| "still".to_owned(), |to| format!("until {}", zone.day_in_words(to)));
     let says = format!("Kept from service from {} {until}.", zone.day_in_words(from));
     Lasted { kind: Kind::Hold, from, to, says }
 }
 
-pub fn repair(repair: &Repair, zone: &Zone) -> Lasted {
+fn repair(repair: &Repair, zone: &Zone) -> Lasted {
     let of = repair.device.as_ref().map_or_else(|| "Repair".to_owned(), |tag| format!("Repair of {tag}"));
     let says = match (repair.closed_at, &repair.cause) {
         (Some(closed), Some(cause)) => format!("{of}, closed {}: {cause}.", zone.day_in_words(closed)),
@@ -27,8 +47,9 @@ pub fn repair(repair: &Repair, zone: &Zone) -> Lasted {
     Lasted { kind: Kind::Repair, from: repair.opened_at, to: repair.closed_at, says }
 }
 
-pub fn opening(opening: &Opening, zone: &Zone) -> Lasted {
-    let until = opening.to.map_or_else(|| "still open".to_owned(), |to| format!("closed {}", zone.in_words(to)));
+fn opening(opening: &Opening, zone: &Zone) -> Lasted {
+    let until =
+        opening.to.map_or_else(|| "still open".to_owned(), |to| format!("closed {}", zone.in_words(to)));
     let says = format!("{} open from {}, {until}.", opening.device, zone.in_words(opening.from));
     Lasted { kind: Kind::Open, from: opening.from, to: opening.to, says }
 }
@@ -43,7 +64,9 @@ pub fn label(tag: &Tag, n: usize, schedule: Option<&Schedule>) -> String {
     const MOST: usize = 36;
     let named = told::named(tag, schedule);
     let legend = named.strip_prefix(tag.as_str()).map_or(named.as_str(), str::trim);
-    let says = if legend.is_empty() { format!("{tag} · {n}") } else if named.starts_with(tag.as_str()) {
+    let says = if legend.is_empty() {
+        format!("{tag} · {n}")
+    } else if named.starts_with(tag.as_str()) {
         format!("{tag} · {n} · {legend}")
     } else {
         format!("{legend} · {n}")
@@ -69,10 +92,10 @@ pub fn rates_from(taken: Option<String>) -> String {
 }
 
 pub fn last_place(there: &Whereabouts, zone: &Zone) -> String {
-    there.last.as_ref().map_or_else(
-        || "not written".to_owned(),
-        |(place, at)| format!("{place}, {}", zone.in_words(*at)),
-    )
+    there
+        .last
+        .as_ref()
+        .map_or_else(|| "not written".to_owned(), |(place, at)| format!("{place}, {}", zone.in_words(*at)))
 }
 
 #[cfg(test)]

@@ -1,4 +1,6 @@
 //! The board: what was written since yesterday, then what the rules say, the certain first.
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use sqlx::SqliteConnection;
@@ -150,7 +152,8 @@ impl View {
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
         let ground = ground::pressing(board.open(&all), &board.decisions, eyes.now);
-        let mut lines: Vec<_> = ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
+        let mut lines: Vec<_> =
+            ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
         let is_new = |(_, finding): &(Standing, &Finding)| eyes.seen.is_new(finding);
         let new = lines.iter().filter(|line| is_new(line)).count();
         if filter.new {
@@ -159,9 +162,7 @@ impl View {
         self.open = lines.len();
         let (range, pager) = Pager::of(self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
         let shown = lines.get(range).unwrap_or_default();
-        let mut units: Vec<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
-        units.sort();
-        units.dedup();
+        let units: BTreeSet<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
         eyes.places = store::whereabouts(db, &units).await?;
         let eyes = &*eyes;
         self.lines = shown.iter().map(|(state, f)| Line::of(f, *state, &folded.under, eyes)).collect();

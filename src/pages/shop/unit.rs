@@ -1,5 +1,5 @@
 //! One unit: everything about it on one line of time, its devices' rates against the class, its battery.
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use askama::Template;
 use axum::{
@@ -16,7 +16,10 @@ use super::{
 };
 use crate::{
     base::{Day, Instant, Tag, UnitName},
-    desk::{World, story::{Story, story}},
+    desk::{
+        World,
+        story::{Story, story},
+    },
     pages::drawn::{
         picture::{
             Axis, Sheet,
@@ -76,7 +79,7 @@ pub async fn show(
     let mut db = app.desk().read().await?;
     let board = app.desk().board(&mut db, now).await?;
     let drawn = Drawn::read(&mut db, &world, &unit, &form, now).await?;
-    let there = store::whereabouts(&mut db, std::slice::from_ref(&unit)).await?;
+    let there = store::whereabouts(&mut db, &BTreeSet::from([unit.clone()])).await?;
     drop(db);
     let eyes = Eyes::of(&me, &world, now, &board.causes);
     let wanted = Wanted { unit: Some(&unit), ..Wanted::default() };
@@ -106,7 +109,9 @@ pub async fn data(
 fn known(slug: &str, world: &World) -> Result<UnitName, Oops> {
     let unit = UnitName::tidy(slug).filter(|unit| world.roster.unit(unit).is_some());
     unit.ok_or_else(|| {
-        Oops::NotFound("The roster has no such unit. Look it up on the Units page, by its road number.".into())
+        Oops::NotFound(
+            "The roster has no such unit. Look it up on the Units page, by its road number.".into(),
+        )
     })
 }
 
@@ -143,17 +148,9 @@ impl Drawn {
         let repairs = store::repairs_between(db, unit, span).await?;
         let openings = store::openings_between(db, unit, span).await?;
         let starts = store::starts_between(db, unit, span, STARTS).await?;
-        let mut bars: BTreeMap<Tag, Vec<Lasted>> = BTreeMap::new();
-        let mut own: Vec<Lasted> = told.holds.iter().map(|hold| telling::hold(*hold, zone)).collect();
-        for repair in &repairs {
-            let bar = telling::repair(repair, zone);
-            repair.device.clone().map_or(&mut own, |tag| bars.entry(tag).or_default()).push(bar);
-        }
-        for opening in &openings {
-            bars.entry(opening.device.clone()).or_default().push(telling::opening(opening, zone));
-        }
+        let bars = telling::bars(&told.holds, &repairs, &openings, zone);
         let all = form.rows == "all";
-        let (rows, hidden, quiet) = rows(world, unit, &told, (own, bars), (all, &axis));
+        let (rows, hidden, quiet) = rows(world, unit, &told, bars, (all, &axis));
         let timeline = Sketch { rows, wet: wet_runs(told.weather.iter(), &axis) };
         let ahead = if last == today { volts::AHEAD } else { 0 };
         let repaired = repairs.iter().filter(|r| telling::mends_starting(r)).filter_map(|r| r.closed_at);
@@ -234,20 +231,21 @@ fn rows(
     world: &World,
     unit: &UnitName,
     told: &Story,
-    (own, mut bars): (Vec<Lasted>, BTreeMap<Tag, Vec<Lasted>>),
+    mut bars: BTreeMap<Option<Tag>, Vec<Lasted>>,
     (all, axis): (bool, &Axis),
 ) -> (Vec<Row>, usize, usize) {
     let schedule = world.roster.schedule_at(unit, axis.to);
     let class = world.roster.unit(unit).map(|card| &card.class);
     let scheduled = schedule.into_iter().flat_map(|s| &s.devices).map(|d| d.tag.clone());
-    let mut tags: Vec<Tag> = scheduled.chain(told.devices.keys().cloned()).chain(bars.keys().cloned()).collect();
+    let mut tags: Vec<Tag> =
+        scheduled.chain(told.devices.keys().cloned()).chain(bars.keys().flatten().cloned()).collect();
     tags.sort();
     tags.dedup();
     let row = |tag: &Tag| {
         let occurrences = told.devices.get(tag).map(|d| d.occurrences.clone()).unwrap_or_default();
         let label = telling::label(tag, occurrences.len(), schedule);
         let href = class.map(|class| paths::Class(class.to_string()).with(&[("device", tag.as_str())]));
-        let bars = bars.remove(tag).unwrap_or_default();
+        let bars = bars.remove(&Some(tag.clone())).unwrap_or_default();
         Row { name: tag.to_string(), label, href, occurrences, bars }
     };
     let mut rows: Vec<Row> = tags.iter().map(row).collect();
@@ -258,8 +256,8 @@ fn rows(
     rows.sort_by_key(|row| std::cmp::Reverse(row.occurrences.len()));
     let hidden = if all { 0 } else { rows.len().saturating_sub(ROWS) };
     rows.truncate(rows.len() - hidden);
-    let of_unit =
-        Row { name: "unit".into(), label: "The unit itself".into(), bars: own, ..Row::default() };
+    let own = bars.remove(&None).unwrap_or_default();
+    let of_unit = Row { name: "unit".into(), label: "The unit itself".into(), bars: own, ..Row::default() };
     rows.insert(0, of_unit);
     (rows, hidden, quiet)
 }

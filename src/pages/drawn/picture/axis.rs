@@ -124,7 +124,10 @@ mod tests {
         let (axis, zone) = axis("2026-11-26");
         let ticks = axis.ticks(&zone);
         let names: Vec<_> = ticks.iter().map(|t| t.month).collect();
-        assert_eq!(names, ["Dec", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov"]);
+        assert_eq!(
+            names,
+            ["Dec", "Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov"]
+        );
         let years: Vec<_> = ticks.iter().filter_map(|t| t.year).collect();
         assert_eq!(years, [2026]);
         let (axis, zone) = self::axis("2026-08-31");

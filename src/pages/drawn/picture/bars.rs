@@ -89,7 +89,8 @@ pub fn draw(all: &[Counted], (id, title, csv): (&'static str, &str, String)) -> 
 fn says(all: &[Counted], bars: &[Bar]) -> String {
     let Some(first) = bars.first() else { return "Nothing happened.".to_owned() };
     let half = bars.iter().zip(1..).find(|(bar, _)| bar.so_far.parse::<u32>().is_ok_and(|s| s >= 50));
-    let half = half.map(|(_, n)| format!(" The first {n} of {} make half of all.", all.len())).unwrap_or_default();
+    let half =
+        half.map(|(_, n)| format!(" The first {n} of {} make half of all.", all.len())).unwrap_or_default();
     format!("The most: {}, {} ({} in a hundred).{half}", first.label, first.n, first.share)
 }
 

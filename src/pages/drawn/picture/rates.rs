@@ -55,18 +55,21 @@ impl Rate {
 
     /// More than the others would have had in the same service days.
     pub fn beyond(&self) -> f64 {
-        let expected = self.others.map_or(0.0, |(n, days)| f64::from(n) / days.max(1) as f64 * self.days as f64);
+        let expected =
+            self.others.map_or(0.0, |(n, days)| f64::from(n) / days.max(1) as f64 * self.days as f64);
         f64::from(self.n) - expected
     }
 
     /// `About 1 sister unit in 760 has that many`.
     fn luck(&self) -> String {
-        let Some((n, days)) = self.others.filter(|_| self.n > 0 && self.days > 0) else { return String::new() };
-        let two = TwoRates {
-            first: (u64::from(self.n), self.days as f64),
-            second: (u64::from(n), days as f64),
+        let Some((n, days)) = self.others.filter(|_| self.n > 0 && self.days > 0) else {
+            return String::new();
         };
-        two.first_at_least().map(|p| format!("{} has that many or more.", one_in("sister unit", 1.0 / p))).unwrap_or_default()
+        let two =
+            TwoRates { first: (u64::from(self.n), self.days as f64), second: (u64::from(n), days as f64) };
+        two.first_at_least()
+            .map(|p| format!("{} has that many or more.", one_in("sister unit", 1.0 / p)))
+            .unwrap_or_default()
     }
 }
 
@@ -206,8 +209,17 @@ fn line(rate: &Rate, nth: u32, most: f64) -> RateLine {
 fn row(rate: &Rate) -> RateRow {
     let told = |n: u32, days: i64| {
         let Some(b) = Between::of(n, days) else { return "no service days known".to_owned() };
-        let one = if n > 0 { format!(", one in {}", gap_in_words(days as f64 / f64::from(n))) } else { String::new() };
-        format!("{n} in {days} service days{one}: {} a year ({} to {})", plain(b.point), plain(b.low), plain(b.high))
+        let one = if n > 0 {
+            format!(", one in {}", gap_in_words(days as f64 / f64::from(n)))
+        } else {
+            String::new()
+        };
+        format!(
+            "{n} in {days} service days{one}: {} a year ({} to {})",
+            plain(b.point),
+            plain(b.low),
+            plain(b.high)
+        )
     };
     RateRow {
         device: rate.label.clone(),
@@ -271,7 +283,8 @@ mod tests {
 
     #[test]
     fn the_furthest_beyond_its_class_stands_first_and_everything_is_in_the_table() {
-        let mut rates: Vec<Rate> = (0..20).map(|n| rate(&format!("B{n:02}"), 1, 300, Some((100, 30_000)))).collect();
+        let mut rates: Vec<Rate> =
+            (0..20).map(|n| rate(&format!("B{n:02}"), 1, 300, Some((100, 30_000)))).collect();
         rates.push(rate("TC2", 6, 300, Some((100, 30_000))));
         rates.push(rate("NEW", 2, 0, None));
         let rates = in_order(rates);
@@ -283,7 +296,10 @@ mod tests {
         assert!(drawn.table[0].luck.starts_with("About 1 sister unit in 1"), "{}", drawn.table[0].luck);
         assert_eq!(sheet(&rates, "x".into()).rows.len(), 22);
         assert_eq!(rates[21].tag.as_str(), "NEW");
-        assert!(draw(&rates[21..], ("r", "R", String::new())).lines[0].own.is_none(), "no service days, no rate");
+        assert!(
+            draw(&rates[21..], ("r", "R", String::new())).lines[0].own.is_none(),
+            "no service days, no rate"
+        );
     }
 
     #[test]

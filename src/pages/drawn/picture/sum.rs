@@ -29,7 +29,13 @@ pub struct Week {
 
 impl Sketch {
     /// Added up from the axis's first day. `rate` is the sister units', per service day.
-    pub fn of(occurrences: &[Instant], clock: &ServiceDays, rate: Option<f64>, axis: &Axis, zone: &Zone) -> Self {
+    pub fn of(
+        occurrences: &[Instant],
+        clock: &ServiceDays,
+        rate: Option<f64>,
+        axis: &Axis,
+        zone: &Zone,
+    ) -> Self {
         let mut each = vec![0_u32; axis.weeks()];
         for at in occurrences {
             if let Some(n) = axis.week_of(zone.day_of(*at)).and_then(|week| each.get_mut(week)) {
@@ -101,7 +107,9 @@ impl Sketch {
         let own = count(u64::from(last.so_far), "occurrence", "occurrences");
         let band = last.band.map_or_else(
             || "Too little is known of sister units to draw what they would have had.".to_owned(),
-            |(low, high)| format!("Nine of ten healthy sister units would have had {low} to {high} by the end."),
+            |(low, high)| {
+                format!("Nine of ten healthy sister units would have had {low} to {high} by the end.")
+            },
         );
         let days = count(last.days.unsigned_abs(), "service day", "service days");
         format!("From {} to {}: {own} in {days}. {band}", axis.first.in_words(), axis.last.in_words())
@@ -216,7 +224,9 @@ mod tests {
 
     #[test]
     fn lines_are_drawn_at_round_numbers() {
-        for (most, want) in [(4, vec![1, 2, 3, 4]), (11, vec![2, 4, 6, 8, 10]), (2_000, vec![500, 1000, 1500, 2000])] {
+        for (most, want) in
+            [(4, vec![1, 2, 3, 4]), (11, vec![2, 4, 6, 8, 10]), (2_000, vec![500, 1000, 1500, 2000])]
+        {
             assert_eq!(grid(most).collect::<Vec<_>>(), want);
         }
     }

@@ -103,12 +103,7 @@ impl Sketch {
         weeks.map(|(_, n)| n).max().unwrap_or(0)
     }
 
-    pub fn draw(
-        &self,
-        (id, title, csv): (&'static str, &str, String),
-        axis: &Axis,
-        zone: &Zone,
-    ) -> Timeline {
+    pub fn draw(&self, (id, title, csv): (&'static str, &str, String), axis: &Axis, zone: &Zone) -> Timeline {
         let most = self.most(axis, zone);
         let lanes: Vec<Lane> =
             self.rows.iter().zip(0_u32..).map(|(row, nth)| lane(row, nth, most, axis, zone)).collect();
@@ -153,7 +148,13 @@ impl Sketch {
         for row in &self.rows {
             for (week, n) in in_weeks(row, axis, zone) {
                 let (from, to) = axis.week(week);
-                rows.push([row.name.clone(), "occurrences".into(), from.to_string(), to.to_string(), n.to_string()]);
+                rows.push([
+                    row.name.clone(),
+                    "occurrences".into(),
+                    from.to_string(),
+                    to.to_string(),
+                    n.to_string(),
+                ]);
             }
             for bar in &row.bars {
                 let (from, to) = (bar.from.to_z(), bar.to.map(Instant::to_z).unwrap_or_default());
@@ -262,7 +263,11 @@ fn shade((first, last): (Day, Day), axis: &Axis, zone: &Zone) -> Mark {
         from: first.to_string(),
         to: last.to_string(),
         n: days.to_string(),
-        says: format!("{} wet from {}", count(u64::from(days.unsigned_abs()), "day", "days"), first.in_words()),
+        says: format!(
+            "{} wet from {}",
+            count(u64::from(days.unsigned_abs()), "day", "days"),
+            first.in_words()
+        ),
     }
 }
 
@@ -286,8 +291,12 @@ mod tests {
             to: Some(at("2026-11-01T10:00:00Z")),
             says: "Repair.".into(),
         };
-        let row = Row { name: "TC2".into(), label: "TC2".into(), occurrences, bars: vec![repair], href: None };
-        Sketch { rows: vec![row, Row::default()], wet: vec![(Day::parse("2026-11-02").unwrap(), Day::parse("2026-11-04").unwrap())] }
+        let row =
+            Row { name: "TC2".into(), label: "TC2".into(), occurrences, bars: vec![repair], href: None };
+        Sketch {
+            rows: vec![row, Row::default()],
+            wet: vec![(Day::parse("2026-11-02").unwrap(), Day::parse("2026-11-04").unwrap())],
+        }
     }
 
     #[test]
@@ -309,13 +318,19 @@ mod tests {
         let (axis, zone) = axis();
         let drawn = sketch(vec![at("2026-11-26T12:00:00Z")]).draw(("t", "T", String::new()), &axis, &zone);
         let mark = &drawn.lanes[0].columns[0];
-        assert_eq!((mark.from.as_str(), mark.to.as_str(), mark.n.as_str()), ("2026-11-20", "2026-11-26", "1"));
+        assert_eq!(
+            (mark.from.as_str(), mark.to.as_str(), mark.n.as_str()),
+            ("2026-11-20", "2026-11-26", "1")
+        );
         // The last of 52 weeks: from 51/52 of the width, and a tenth of the week free on either side.
         assert_eq!((mark.x.as_str(), mark.width.as_str(), mark.height.as_str()), ("98.27", "1.54", "0.63em"));
         assert!(drawn.lanes[1].columns.is_empty() && drawn.lanes[1].total == 0);
         assert_eq!(drawn.wet[0].n, "3");
         let bar = &drawn.lanes[0].bars[0];
-        assert_eq!((bar.kind, bar.width.as_str(), bar.to.as_str()), ("repair", "0.70", "2026-11-01T10:00:00Z"));
+        assert_eq!(
+            (bar.kind, bar.width.as_str(), bar.to.as_str()),
+            ("repair", "0.70", "2026-11-01T10:00:00Z")
+        );
     }
 
     #[test]

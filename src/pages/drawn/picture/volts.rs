@@ -158,14 +158,12 @@ impl Sketch {
             at: at.to_z(),
             volts: plain(volts),
         };
-        let trend = self.trend();
-        let reach = |slope: f64, trend: &Trend, until: Instant| Ray {
-            x: hundredths(axis.x(trend.last)),
-            y: y(trend.volts(slope, trend.last)),
-            to_x: hundredths(axis.x(until)),
-            to_y: y(trend.volts(slope, until)),
+        let (line, rays) = rays(self.trend(), axis, y);
+        let dots = |of: fn(&Read) -> Option<f64>| -> Vec<Dot> {
+            self.starts.iter().filter_map(|s| Some(dot(s.at, of(s)?))).collect()
         };
         let step = ((high - low) / 4.0).ceil().max(1.0);
+        let grid = (0..5).map(|n| low + f64::from(n) * step).take_while(|v| *v <= high);
         Volts {
             id,
             title: title.to_owned(),
@@ -178,21 +176,13 @@ impl Sketch {
             top: em(HEAD),
             bottom: em(HEAD + TALL),
             ticks: axis.ticks(zone),
-            grid: (0..5).map(|n| low + f64::from(n) * step).take_while(|v| *v <= high).map(|v| (y(v), plain(v))).collect(),
-            cranking: self.starts.iter().filter_map(|s| Some(dot(s.at, s.cranking?))).collect(),
-            rest: self.starts.iter().filter_map(|s| Some(dot(s.at, s.rest?))).collect(),
-            class: self.starts.iter().filter_map(|s| Some(dot(s.at, s.class?))).collect(),
+            grid: grid.map(|v| (y(v), plain(v))).collect(),
+            cranking: dots(|s| s.cranking),
+            rest: dots(|s| s.rest),
+            class: dots(|s| s.class),
             minimum: self.minimum.map(|volts| (y(volts), plain(volts))),
-            line: trend.map(|t| Ray {
-                x: hundredths(axis.x(t.first)),
-                y: y(t.volts(t.slope.slope, t.first)),
-                to_x: hundredths(axis.x(t.last)),
-                to_y: y(t.volts(t.slope.slope, t.last)),
-            }),
-            rays: trend
-                .iter()
-                .flat_map(|t| [t.slope.low, t.slope.slope, t.slope.high].map(|slope| reach(slope, t, axis.to)))
-                .collect(),
+            line,
+            rays,
             csv,
         }
     }
@@ -204,6 +194,19 @@ impl Sketch {
         let columns = &["at", "battery_rest_v", "battery_cranking_v", "class_cranking_v"];
         Sheet { name, columns, rows: self.starts.iter().map(row).collect() }
     }
+}
+
+/// The trend up to the last start, and from there at the worst, as it goes, at the best.
+fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> (Option<Ray>, Vec<Ray>) {
+    let Some(t) = trend else { return (None, Vec::new()) };
+    let ray = |slope: f64, from: Instant, to: Instant| Ray {
+        x: hundredths(axis.x(from)),
+        y: y(t.volts(slope, from)),
+        to_x: hundredths(axis.x(to)),
+        to_y: y(t.volts(slope, to)),
+    };
+    let ahead = [t.slope.low, t.slope.slope, t.slope.high].map(|slope| ray(slope, t.last, axis.to));
+    (Some(ray(t.slope.slope, t.first, t.last)), ahead.into())
 }
 
 const HEAD: f64 = 2.8;
@@ -271,15 +274,26 @@ mod tests {
         assert!((trend.volts(trend.slope.slope, trend.last) - 52.2).abs() < 1e-9);
         assert!((trend.reaches(trend.slope.slope, 48.0).unwrap() - 84.0).abs() < 1e-6);
         let says = sketch.answer(&Zone::utc());
-        assert!(says.contains("change by -1.5 V in 30 days") && says.contains("48 V of the schedule 84 days"), "{says}");
+        assert!(
+            says.contains("change by -1.5 V in 30 days") && says.contains("48 V of the schedule 84 days"),
+            "{says}"
+        );
     }
 
     #[test]
     fn what_cannot_be_reckoned_is_said() {
-        assert!(falling(7, -0.05).answer(&Zone::utc()).starts_with("No trend is reckoned: it takes 8 first attempts"));
+        assert!(
+            falling(7, -0.05)
+                .answer(&Zone::utc())
+                .starts_with("No trend is reckoned: it takes 8 first attempts")
+        );
         let repaired = Sketch { repaired: Some(falling(20, 0.0).starts[15].at), ..falling(20, -0.05) };
         assert_eq!(repaired.trend(), None, "what was before a repair says nothing of what is after it");
-        assert!(falling(20, 0.02).answer(&Zone::utc()).contains("does not lead to the 48 V"), "{}", falling(20, 0.02).answer(&Zone::utc()));
+        assert!(
+            falling(20, 0.02).answer(&Zone::utc()).contains("does not lead to the 48 V"),
+            "{}",
+            falling(20, 0.02).answer(&Zone::utc())
+        );
         let blank = Sketch { minimum: None, ..falling(20, -0.05) };
         assert!(blank.answer(&Zone::utc()).ends_with("names no least volts to hold it against."));
         let under = Sketch { minimum: Some(53.0), ..falling(20, -0.05) };
