@@ -2,7 +2,7 @@
 //! was written down. The numbers are counted here from what this test filed, not asked of the program.
 use breakerbook::{
     base::{
-        Instant,
+        Day, Instant,
         instant::{DAY, HOUR},
     },
     book::Channel,
@@ -32,6 +32,11 @@ fn marks(page: &Page, svg: &str, row: &str, kinds: &[&str], columns: &[&str]) ->
         let cell = |column: &&str| match *column {
             name if name == row => of_row.clone(),
             "mark" => kind.to_owned(),
+            // A column is a week.
+            "to" if kind == "occurrences" => {
+                let first = Day::parse(tag.get("data-from").unwrap()).unwrap();
+                first.plus(6).to_string()
+            }
             name => tag.get(&format!("data-{name}")).unwrap_or_default().to_owned(),
         };
         found.push(columns.iter().map(cell).collect());
@@ -190,7 +195,8 @@ async fn two_thousand_occurrences_are_a_page_like_any_other_and_none_is_said() {
     // The weeks before, of which nothing is written, by a link.
     let before =
         page.again("/units/QHB-412/timeline?until=2025-03-04").await.is(200).says("0 occurrences in 1 row");
-    before.says("The 52 weeks after");
+    let wrong = before.says("The 52 weeks after").again("/units/QHB-412/timeline?until=yesterday").await;
+    wrong.is(400).says("There is no such day. Write it as in until=2026-03-03.");
 }
 
 /// Class figures as if the others of a large class had each device operate once in 900 service days.

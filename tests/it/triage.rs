@@ -1,5 +1,14 @@
 //! The board as the shop works from it: narrowed down in the address bar, where units are, what is new to whom.
-use breakerbook::web::paths;
+use std::collections::BTreeSet;
+
+use breakerbook::{
+    base::{Tag, UnitName},
+    rules::{
+        Finding,
+        store::{Wanted, open_at},
+    },
+    web::paths,
+};
 use serde_json::json;
 
 use crate::harness::{App, entry_id, report};
@@ -58,6 +67,32 @@ async fn the_board_is_narrowed_down_by_device_shop_and_severity_in_the_address()
         "{}",
         page.body
     );
+}
+
+/// The board is narrowed down in memory, other lists by the file: both mean the same.
+#[tokio::test]
+async fn what_is_wanted_is_the_same_in_the_file_and_in_hand() {
+    let app = App::start().await;
+    two_lines(&app).await;
+    let units: BTreeSet<UnitName> = ["QHB 413".into()].into();
+    let (tag, now) = (Tag::from("TC2"), app.clock.now());
+    let mut db = app.web.desk().read().await.unwrap();
+    let board = app.web.desk().board(&mut db, now).await.unwrap();
+    for (wanted, unit) in [
+        (Wanted { device: Some(&tag), ..Wanted::default() }, Some("QHB 412")),
+        (Wanted { units: Some(&units), ..Wanted::default() }, Some("QHB 413")),
+        (Wanted { severity: Some(1.0), ..Wanted::default() }, None),
+        (Wanted { severity: Some(9.0), ..Wanted::default() }, Some("none")),
+    ] {
+        let keys = |found: Vec<Finding>| found.into_iter().map(|f| f.key).collect::<BTreeSet<_>>();
+        let in_file = keys(open_at(&mut db, &wanted, now).await.unwrap());
+        assert_eq!(in_file, keys(board.open(&wanted).cloned().collect()), "{wanted:?}");
+        match unit {
+            Some("none") => assert!(in_file.is_empty(), "{in_file:?}"),
+            Some(unit) => assert!(in_file.len() == 1 && in_file.iter().all(|key| key.contains(unit)), "{in_file:?}"),
+            None => assert_eq!(in_file.len(), 2),
+        }
+    }
 }
 
 #[tokio::test]

@@ -63,6 +63,17 @@ pub struct UnitForm {
     rows: String,
 }
 
+impl UnitForm {
+    /// Never after today: nothing is written there.
+    fn last_day(&self, today: Day) -> Result<Day, Oops> {
+        if self.until.is_empty() {
+            return Ok(today);
+        }
+        let day = Day::parse(&self.until).map(|day| day.min(today));
+        day.ok_or_else(|| Oops::Unreadable("There is no such day. Write it as in until=2026-03-03.".into()))
+    }
+}
+
 /// So many rows are drawn if nobody asks for all, and so many starts at most.
 const ROWS: usize = 24;
 const STARTS: i64 = 300;
@@ -138,10 +149,10 @@ impl Drawn {
         unit: &UnitName,
         form: &UnitForm,
         now: Instant,
-    ) -> Result<Self, sqlx::Error> {
+    ) -> Result<Self, Oops> {
         let zone = &world.railway.zone;
         let today = zone.day_of(now);
-        let last = Day::parse(&form.until).filter(|day| *day < today).unwrap_or(today);
+        let last = form.last_day(today)?;
         let axis = Axis::year_up_to(last, 0, zone);
         let span = (axis.from, axis.to);
         let told = story(db, world, unit, span).await?;

@@ -179,7 +179,7 @@ impl Sketch {
             grid: grid.map(|v| (y(v), plain(v))).collect(),
             cranking: dots(|s| s.cranking),
             rest: dots(|s| s.rest),
-            class: dots(|s| s.class),
+            class: once_each(dots(|s| s.class)),
             minimum: self.minimum.map(|volts| (y(volts), plain(volts))),
             line,
             rays,
@@ -194,6 +194,12 @@ impl Sketch {
         let columns = &["at", "battery_rest_v", "battery_cranking_v", "class_cranking_v"];
         Sheet { name, columns, rows: self.starts.iter().map(row).collect() }
     }
+}
+
+/// Of starts in one fortnight the class's median is drawn once.
+fn once_each(mut dots: Vec<Dot>) -> Vec<Dot> {
+    dots.dedup_by(|later, earlier| later.volts == earlier.volts);
+    dots
 }
 
 /// The trend up to the last start, and from there at the worst, as it goes, at the best.
@@ -307,6 +313,7 @@ mod tests {
         let sketch = falling(20, -0.05);
         let drawn = sketch.draw(("v", "V", String::new()), &axis, &zone);
         assert_eq!((drawn.cranking.len(), drawn.rest.len(), drawn.rays.len()), (20, 20, 3));
+        assert_eq!(drawn.class.len(), 1, "the class's median did not change");
         assert_eq!(sketch.sheet("x".into()).rows.len(), 20);
         let nothing = Sketch::default().draw(("v", "V", String::new()), &axis, &zone);
         assert!(nothing.cranking.is_empty() && nothing.rays.is_empty() && nothing.minimum.is_none());
