@@ -89,7 +89,9 @@ async fn what_is_wanted_is_the_same_in_the_file_and_in_hand() {
         assert_eq!(in_file, keys(board.open(&wanted).cloned().collect()), "{wanted:?}");
         match unit {
             Some("none") => assert!(in_file.is_empty(), "{in_file:?}"),
-            Some(unit) => assert!(in_file.len() == 1 && in_file.iter().all(|key| key.contains(unit)), "{in_file:?}"),
+            Some(unit) => {
+                assert!(in_file.len() == 1 && in_file.iter().all(|key| key.contains(unit)), "{in_file:?}")
+            }
             None => assert_eq!(in_file.len(), 2),
         }
     }
