@@ -50,10 +50,15 @@ pub struct Trend {
 }
 
 impl Trend {
+    /// By how much the trend is away from the class at a moment.
+    fn away(&self, at: Instant) -> f64 {
+        self.slope.intercept + self.slope.slope * (at.since(self.first) as f64 / DAY as f64)
+    }
+
     /// Volts of a line of this slope at a moment; all lines meet at the last start.
     fn volts(&self, slope: f64, at: Instant) -> f64 {
         let days = |to: Instant| to.since(self.first) as f64 / DAY as f64;
-        let now = self.class + self.slope.intercept + self.slope.slope * days(self.last);
+        let now = self.class + self.away(self.last);
         now + slope * (days(at) - days(self.last))
     }
 
@@ -151,14 +156,14 @@ impl Sketch {
 
     pub fn draw(&self, (id, title, csv): (&'static str, &str, String), axis: &Axis, zone: &Zone) -> Volts {
         let (low, high) = self.span();
-        let y = |volts: f64| em(HEAD + TALL * (1.0 - (volts - low) / (high - low)).clamp(0.0, 1.0));
+        let y = move |volts: f64| em(HEAD + TALL * (1.0 - (volts - low) / (high - low)).clamp(0.0, 1.0));
         let dot = |at: Instant, volts: f64| Dot {
             x: hundredths(axis.x(at)),
             y: y(volts),
             at: at.to_z(),
             volts: plain(volts),
         };
-        let (line, rays) = rays(self.trend(), axis, y);
+        let (line, rays) = (self.line(axis, y), rays(self.trend(), axis, y));
         let dots = |of: fn(&Read) -> Option<f64>| -> Vec<Dot> {
             self.starts.iter().filter_map(|s| Some(dot(s.at, of(s)?))).collect()
         };
@@ -187,6 +192,26 @@ impl Sketch {
         }
     }
 
+    /// The trend up to the last start: so far from the class's median, wherever that was.
+    fn line(&self, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
+        let Some(trend) = self.trend() else { return Vec::new() };
+        let mut told = self.against();
+        told.retain(|(at, ..)| *at >= trend.first);
+        let last = told.last().copied();
+        told.dedup_by(|later, earlier| plain(later.2) == plain(earlier.2));
+        let points = told.into_iter().chain(last).map(|(at, _, class)| (at, trend.away(at) + class));
+        let points: Vec<(String, String)> =
+            points.map(|(at, volts)| (hundredths(axis.x(at)), y(volts))).collect();
+        let pair = |pair: &[(String, String)]| match pair {
+            [from, to] => {
+                let ((x, y), (to_x, to_y)) = (from.clone(), to.clone());
+                Some(Ray { x, y, to_x, to_y })
+            }
+            _ => None,
+        };
+        points.windows(2).filter_map(pair).collect()
+    }
+
     /// A row for each start.
     pub fn sheet(&self, name: String) -> Sheet {
         let cell = |volts: Option<f64>| volts.map(plain).unwrap_or_default();
@@ -202,17 +227,17 @@ fn once_each(mut dots: Vec<Dot>) -> Vec<Dot> {
     dots
 }
 
-/// The trend up to the last start, and from there at the worst, as it goes, at the best.
-fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> (Option<Ray>, Vec<Ray>) {
-    let Some(t) = trend else { return (None, Vec::new()) };
-    let ray = |slope: f64, from: Instant, to: Instant| Ray {
-        x: hundredths(axis.x(from)),
-        y: y(t.volts(slope, from)),
-        to_x: hundredths(axis.x(to)),
-        to_y: y(t.volts(slope, to)),
+/// From the last start on, with the class as it was then: at the worst, as it goes, at the best.
+fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
+    let ray = |t: Trend, slope: f64| Ray {
+        x: hundredths(axis.x(t.last)),
+        y: y(t.volts(slope, t.last)),
+        to_x: hundredths(axis.x(axis.to)),
+        to_y: y(t.volts(slope, axis.to)),
     };
-    let ahead = [t.slope.low, t.slope.slope, t.slope.high].map(|slope| ray(slope, t.last, axis.to));
-    (Some(ray(t.slope.slope, t.first, t.last)), ahead.into())
+    trend.map_or_else(Vec::new, |t| {
+        [t.slope.low, t.slope.slope, t.slope.high].map(|slope| ray(t, slope)).into()
+    })
 }
 
 const HEAD: f64 = 2.8;
@@ -233,7 +258,7 @@ pub struct Volts {
     pub rest: Vec<Dot>,
     pub class: Vec<Dot>,
     pub minimum: Option<(String, String)>,
-    pub line: Option<Ray>,
+    pub line: Vec<Ray>,
     /// From the last start on: at the worst, as it goes, at the best.
     pub rays: Vec<Ray>,
     pub csv: String,
@@ -313,6 +338,9 @@ mod tests {
         let sketch = falling(20, -0.05);
         let drawn = sketch.draw(("v", "V", String::new()), &axis, &zone);
         assert_eq!((drawn.cranking.len(), drawn.rest.len(), drawn.rays.len()), (20, 20, 3));
+        // Falling against a class that stands still: one piece, from 56 V to 52.2 V.
+        assert_eq!(drawn.line.len(), 1);
+        assert!((sketch.trend().unwrap().away(sketch.starts[19].at) + 57.0 - 52.2).abs() < 1e-9);
         assert_eq!(drawn.class.len(), 1, "the class's median did not change");
         assert_eq!(sketch.sheet("x".into()).rows.len(), 20);
         let nothing = Sketch::default().draw(("v", "V", String::new()), &axis, &zone);
