@@ -84,9 +84,9 @@ pub struct Rates {
     pub top: String,
     pub scale: Vec<(String, String)>,
     pub lines: Vec<RateLine>,
-    /// Devices that are only in the table.
+    /// Devices that are only in the CSV.
     pub more: String,
-    /// Every device, for the table.
+    /// The same in words.
     pub table: Vec<RateRow>,
     pub csv: String,
 }
@@ -154,8 +154,8 @@ pub fn draw(rates: &[Rate], (id, title, csv): (&'static str, &str, String)) -> R
         bottom: em(HEAD + depth),
         scale: scale(step, most),
         lines: shown.iter().zip(0_u32..).map(|(rate, nth)| line(rate, nth, most)).collect(),
-        more: if hidden > 0 { format!("{hidden} more are in the table beneath.") } else { String::new() },
-        table: rates.iter().map(row).collect(),
+        more: if hidden > 0 { format!("{hidden} more are in the CSV.") } else { String::new() },
+        table: shown.iter().map(row).collect(),
         csv,
     }
 }
@@ -282,7 +282,7 @@ mod tests {
     }
 
     #[test]
-    fn the_furthest_beyond_its_class_stands_first_and_everything_is_in_the_table() {
+    fn the_furthest_beyond_its_class_stands_first_and_everything_is_in_the_csv() {
         let mut rates: Vec<Rate> =
             (0..20).map(|n| rate(&format!("B{n:02}"), 1, 300, Some((100, 30_000)))).collect();
         rates.push(rate("TC2", 6, 300, Some((100, 30_000))));
@@ -290,8 +290,8 @@ mod tests {
         let rates = in_order(rates);
         assert_eq!(rates[0].tag.as_str(), "TC2");
         let drawn = draw(&rates, ("r", "R", String::new()));
-        assert_eq!((drawn.lines.len(), drawn.table.len()), (12, 22));
-        assert_eq!(drawn.more, "10 more are in the table beneath.");
+        assert_eq!((drawn.lines.len(), drawn.table.len()), (12, 12));
+        assert_eq!(drawn.more, "10 more are in the CSV.");
         // One in 300, six in 300 service days: P(X >= 6) at 1 is 0.000594; the exact one given the total is a little more.
         assert!(drawn.table[0].luck.starts_with("About 1 sister unit in 1"), "{}", drawn.table[0].luck);
         assert_eq!(sheet(&rates, "x".into()).rows.len(), 22);
