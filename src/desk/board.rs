@@ -39,7 +39,7 @@ impl Board {
 
     /// The reckoned lines that are wanted, as a board has them.
     pub fn reckoned(&self, wanted: &Wanted<'_>) -> Cow<'_, Folded> {
-        if wanted.unit.is_none() && wanted.class.is_none() && wanted.rule.is_none() {
+        if !wanted.is_narrow() {
             return Cow::Borrowed(&self.reckoned);
         }
         let reckoned = Wanted { rules: Some(&Rule::RECKONED), ..wanted.clone() };

@@ -28,6 +28,7 @@ pub mod rows;
 pub mod runs;
 pub mod shop;
 pub mod signed;
+pub mod story;
 pub mod tables;
 pub mod tablets;
 pub mod thresholds;

@@ -1,4 +1,6 @@
 //! Reports and entries as the file keeps them, for readers.
+use std::collections::BTreeSet;
+
 use sqlx::{AssertSqlSafe, FromRow, QueryBuilder, Sqlite, SqliteConnection};
 
 use crate::base::{ClassName, EntryId, Instant, ReportId, Tag, UnitName};
@@ -73,6 +75,8 @@ pub struct Wanted<'a> {
     pub reports: Option<&'a [String]>,
     pub ids: Option<&'a [EntryId]>,
     pub class: Option<&'a ClassName>,
+    pub device: Option<&'a Tag>,
+    pub units: Option<&'a BTreeSet<UnitName>>,
     pub limit: Option<i64>,
     /// So many are left out first.
     pub after: i64,
@@ -113,6 +117,13 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     }
     if let Some(unit) = wanted.unit {
         query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
+    }
+    if let Some(tag) = wanted.device {
+        query.push(" AND device = ").push_bind(tag.as_str().to_owned());
+    }
+    if let Some(units) = wanted.units {
+        let names = serde_json::json!(units).to_string();
+        query.push(" AND unit IN (SELECT value FROM json_each(").push_bind(names).push("))");
     }
     if let Some(since) = wanted.happened_since {
         query.push(" AND at >= ").push_bind(since.0);

@@ -1,4 +1,6 @@
 //! Findings as the file keeps them, and what people decided about them. The rules' only SQL.
+use std::collections::BTreeSet;
+
 use sqlx::{AssertSqlSafe, QueryBuilder, Row, Sqlite, SqliteConnection, sqlite::SqliteRow};
 
 use super::{Finding, Rule};
@@ -19,19 +21,44 @@ pub struct Wanted<'a> {
     pub rule: Option<Rule>,
     /// Only by one of these.
     pub rules: Option<&'a [Rule]>,
+    /// About this device; a shared cause is about each that it names.
+    pub device: Option<&'a Tag>,
+    /// About any of these, as `unit`.
+    pub units: Option<&'a BTreeSet<UnitName>>,
+    /// At least so severe.
+    pub severity: Option<f64>,
 }
 
 impl Wanted<'_> {
+    /// Whether anything is left out but by `rules`.
+    pub fn is_narrow(&self) -> bool {
+        self.unit.is_some()
+            || self.class.is_some()
+            || self.rule.is_some()
+            || self.device.is_some()
+            || self.units.is_some()
+            || self.severity.is_some()
+    }
+
     /// Whether a finding is by unit, class and rules.
     pub fn has(&self, finding: &Finding) -> bool {
         let consist = finding.rule == Rule::SharedCause;
         let of_unit =
             |unit: &UnitName| finding.unit.as_ref() == Some(unit) || consist && finding.units.contains(unit);
+        let of_device =
+            |tag: &Tag| finding.device.as_ref() == Some(tag) || consist && finding.devices.contains(tag);
+        let any = |units: &BTreeSet<UnitName>| {
+            let own = finding.unit.as_ref().is_some_and(|unit| units.contains(unit));
+            own || consist && finding.units.iter().any(|unit| units.contains(unit))
+        };
         let of_class = |class: &str| finding.class.as_ref().is_some_and(|of| of.as_str() == class);
         self.unit.is_none_or(of_unit)
             && self.class.is_none_or(of_class)
             && self.rule.is_none_or(|rule| rule == finding.rule)
             && self.rules.is_none_or(|rules| rules.contains(&finding.rule))
+            && self.device.is_none_or(of_device)
+            && self.units.is_none_or(any)
+            && self.severity.is_none_or(|least| finding.severity >= least)
     }
 }
 
@@ -85,6 +112,22 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
     }
     if let Some(rule) = wanted.rule {
         query.push(" AND rule = ").push_bind(rule.as_str());
+    }
+    if let Some(tag) = wanted.device {
+        query.push(" AND (device = ").push_bind(tag.as_str().to_owned());
+        query.push(
+            " OR rule = 'shared_cause' AND EXISTS (SELECT 1 FROM json_each(data, '$.devices') WHERE value = ",
+        );
+        query.push_bind(tag.as_str().to_owned()).push("))");
+    }
+    if let Some(units) = wanted.units {
+        let units = serde_json::json!(units).to_string();
+        query.push(" AND (unit IN (SELECT value FROM json_each(").push_bind(units.clone());
+        query.push(")) OR rule = 'shared_cause' AND EXISTS (SELECT 1 FROM json_each(data, '$.units') u");
+        query.push(" WHERE u.value IN (SELECT value FROM json_each(").push_bind(units).push("))))");
+    }
+    if let Some(least) = wanted.severity {
+        query.push(" AND severity >= ").push_bind(least);
     }
     if let Some(rules) = wanted.rules {
         let rules: Vec<&str> = rules.iter().map(|rule| rule.as_str()).collect();

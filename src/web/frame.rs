@@ -55,6 +55,14 @@ pub struct Frame {
     pub manifest: &'static str,
 }
 
+impl Frame {
+    /// Whoever reads this may read the board, and the pages behind it.
+    pub fn reads_board(&self) -> bool {
+        let board = super::paths::Triage.to_string();
+        self.nav.iter().any(|link| link.href == board)
+    }
+}
+
 #[derive(Clone, Debug)]
 pub struct SignedIn {
     pub name: String,

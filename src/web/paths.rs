@@ -69,6 +69,14 @@ paths! {
 
     Triage = "/triage";
     Finding(String) = "/findings/{key}";
+    /// The numbers of a page's pictures, as CSV.
+    FindingData(String, String) = "/findings/{key}/data/{what}";
+    Unit(UnitName) = "/units/{unit}/timeline";
+    UnitData(UnitName, String) = "/units/{unit}/data/{what}";
+    Class(String) = "/classes/{class}";
+    ClassData(String, String) = "/classes/{class}/data/{what}";
+    /// 'I have looked at these.'
+    TriageLooked = "/triage/looked";
     /// The rule of thumb 'k in T'.
     Watch = "/watch";
     Thresholds = "/thresholds";

@@ -1,4 +1,4 @@
-//! How long Handover and Triage take beside an empty page of the same web server, one signed-in browser each.
+//! How long Handover, Triage, Unit and Class take beside an empty page of the same web server, one signed-in browser each.
 #![expect(clippy::unwrap_used, reason = "a benchmark that cannot go on has nothing to say")]
 mod common;
 
@@ -8,7 +8,7 @@ use axum::{Router, routing::get};
 use breakerbook::{
     base::UnitName,
     cli::demo,
-    web::paths::{Handover, SignIn, Triage},
+    web::paths::{Class, Handover, SignIn, Triage, Unit},
 };
 use common::{
     book::DemoBook,
@@ -46,6 +46,13 @@ fn main() {
             signed_in(&serving, "crew"),
         ),
         Page::new("Triage", serving.address, Triage.to_string(), signed_in(&serving, "shop")),
+        Page::new(
+            "Unit",
+            serving.address,
+            Unit(UnitName::from("QHB 401")).to_string(),
+            signed_in(&serving, "shop"),
+        ),
+        Page::new("Class", serving.address, Class("QA6".into()).to_string(), signed_in(&serving, "shop")),
     ];
     for round in 0..ROUNDS {
         note(&format!("round {}", round + 1));

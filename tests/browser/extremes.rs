@@ -113,6 +113,8 @@ async fn a_thousand_lines_are_a_page_like_any_other() {
     foreman.tap("a.whole[href*=\"burst\"][href*=\"425\"]").await;
     foreman.reads("The entries it rests on").await;
     looks.at(&foreman, "thousand-finding").await;
+    foreman.open("/units/QHB-425/timeline").await;
+    looks.at(&foreman, "thousand-unit").await;
     foreman.open("/units/QHB-425").await;
     looks.at(&foreman, "thousand-handover").await;
     looks.are_fine();

@@ -265,3 +265,41 @@ async fn a_kept_form_goes_on_by_keyboard_alone() {
     crew.open("/units/QHB-423/report").await;
     assert!(!crew.text().await.contains("Horn is weak"), "it was let go");
 }
+
+/// The foreman's way: past the frame, the board narrowed down, a line, its unit, its class, a device of it, and 'I have looked'.
+#[tokio::test(flavor = "multi_thread")]
+async fn the_shop_goes_from_the_board_to_unit_and_class_by_keyboard_alone() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let foreman = Person::at(&chromium, &house);
+    foreman.screen(1280).await;
+    let keys = Keys { crew: &foreman };
+    foreman.open("/sign-in").await;
+    keys.signs_in("r.dunmore").await;
+    foreman.waits_for("/triage").await;
+    // The first stop of the page leads past everything that is on each page.
+    keys.tab_to(".skip").await;
+    keys.press(Key::Enter).await;
+    keys.press(Key::Tab).await;
+    let at = foreman.script("return document.activeElement.id").await;
+    assert_eq!(at.as_str(), Some("f-unit"), "the page itself begins with its first field");
+    keys.types("412").await;
+    keys.press(Key::Enter).await;
+    foreman.waits_for("/triage?unit=412").await;
+    keys.tab_to("a.whole[href*='burst']").await;
+    keys.press(Key::Enter).await;
+    foreman.reads("On one line of time").await;
+    keys.follow("a[href='/units/QHB-412/timeline']", "/units/QHB-412/timeline").await;
+    keys.tab_to("details.more > summary").await;
+    keys.press(Key::Enter).await;
+    foreman.reads("Fullest week").await;
+    keys.follow("a[href='/classes/QA6']", "/classes/QA6").await;
+    keys.tab_to("a.device[href*='device=TC2']").await;
+    keys.press(Key::Enter).await;
+    foreman.reads("across the fleet").await;
+    keys.follow("a[href='/triage']", "/triage").await;
+    keys.tab_to("form[action='/triage/looked'] button").await;
+    keys.press(Key::Enter).await;
+    foreman.reads("0 new since").await;
+    house.verifies();
+}

@@ -85,6 +85,15 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.tap("a.whole[href*=\"burst\"][href*=\"412\"]").await;
     somebody.reads("The entries it rests on").await;
     looks.at(&somebody, "finding").await;
+    for (name, path) in [
+        ("unit", "/units/QHB-412/timeline"),
+        ("unit-battery", "/units/QHB-406/timeline"),
+        ("class", "/classes/QA6"),
+        ("class-device", "/classes/QA6?device=TC2"),
+    ] {
+        somebody.open(path).await;
+        looks.at(&somebody, name).await;
+    }
     somebody.open("/watch").await;
     looks.at(&somebody, "watch").await;
     somebody.sign_out().await;

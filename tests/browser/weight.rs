@@ -38,7 +38,14 @@ const CREW: &[&str] = &[
     "/password",
     "/nowhere",
 ];
-const SHOP: &[&str] = &["/triage", "/triage?unit=QHB-412", "/units/QHB-405"];
+const SHOP: &[&str] = &[
+    "/triage",
+    "/triage?unit=QHB-412",
+    "/units/QHB-405",
+    "/units/QHB-412/timeline",
+    "/classes/QA6",
+    "/classes/QA6?device=TC2",
+];
 const SUPERVISOR: &[&str] = &["/bypasses", "/bypasses?unit=QHB-204"];
 
 #[tokio::test(flavor = "multi_thread")]

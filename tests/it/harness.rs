@@ -254,6 +254,11 @@ impl<'a> Page<'a> {
         Self { browser, status: head.status.as_u16(), headers: head.headers, body, typed: vec![] }
     }
 
+    /// Another page, in the same browser.
+    pub async fn again(&self, path: impl ToString) -> Page<'a> {
+        self.browser.get(path).await
+    }
+
     /// What a person reads on it.
     pub fn text(&self) -> String {
         html::text(&self.body)

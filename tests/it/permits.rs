@@ -77,6 +77,8 @@ fn is_somebodys(route: &Route) -> bool {
 async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>) -> String {
     let mut path =
         route.path.replace("{unit}", "QHB-413").replace("{kind}", "defect").replace("{class}", "HB6");
+    let data = if path.starts_with("/classes") { "devices.csv" } else { "timeline.csv" };
+    path = path.replace("{what}", data);
     if path.contains("{entry}") {
         path = path.replace("{entry}", &draft_one(browser).await);
     }

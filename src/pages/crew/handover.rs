@@ -61,6 +61,8 @@ pub struct HandoverPage {
     pub write: String,
     pub report: String,
     pub start_check: String,
+    /// The unit's page in the shop, for who may read it.
+    pub in_shop: Option<String>,
 }
 
 /// A device that is not where it should be.
@@ -167,6 +169,7 @@ async fn handover(
     let Gathered { picture, findings, decisions, last, entries, held_since, head } =
         gather(app, here).await?;
     let view = HandoverPage {
+        in_shop: frame.reads_board().then(|| paths::Unit(here.unit.clone()).to_string()),
         frame,
         unit: here.unit.to_string(),
         about: about(here),
@@ -375,6 +378,7 @@ mod tests {
             write: "#".into(),
             report: "#".into(),
             start_check: "#".into(),
+            in_shop: None,
         }
     }
 }

@@ -3,6 +3,7 @@ pub mod facts;
 pub mod form;
 pub mod pager;
 pub mod panel;
+pub mod picture;
 pub mod rules;
 pub mod state;
 pub mod tablet;

@@ -6,7 +6,11 @@ use axum::{
 };
 use sqlx::SqliteConnection;
 
-use super::lines;
+use super::{
+    finding_picture::{Picture, Shown as Pictures},
+    lines,
+    reckoned::{four, reckoned},
+};
 use crate::{
     base::{Instant, instant::DAY, text},
     desk::World,
@@ -30,7 +34,6 @@ use crate::{
 struct View {
     frame: Frame,
     unit: String,
-    unit_path: Option<String>,
     device: String,
     name: &'static str,
     spelled: &'static str,
@@ -48,8 +51,12 @@ struct View {
     figures: Vec<Figure>,
     /// How score, luck and weight come about, to be checked with a pencil.
     reckoned: Vec<String>,
+    pictures: Option<Pictures>,
     entries: Vec<EntryLine>,
-    board: String,
+    /// Only the latest are shown.
+    more: String,
+    /// The board, the handover, the unit and its class.
+    links: Vec<(String, String)>,
 }
 
 struct Figure {
@@ -57,17 +64,64 @@ struct Figure {
     value: String,
 }
 
+/// So many entries are shown, the latest: a line about a class may rest on thousands.
+const ENTRIES: i64 = 100;
+
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<String>) -> Answer {
     let (world, now) = (app.world(), app.now());
     let mut db = app.desk().read().await?;
-    let finding = match store::by_key(&mut db, &key).await? {
-        None if me.may(Act::ReadBypasses) => joined(&mut db, &world, &key, now).await?,
+    let finding = wanted(&mut db, &world, &me, &key, now).await?;
+    let state = store::decisions(&mut db, finding.unit.as_ref(), now).await?.state(&finding, now);
+    let rests_on = rests_on(&finding);
+    let all = reports::store::count(&mut db, &rests_on).await?;
+    let latest = reports::store::Wanted { limit: Some(ENTRIES), ..rests_on };
+    let entries = reports::store::entries(&mut db, &latest).await?;
+    let causes = causes(&mut db, &world.roster, now).await?;
+    let picture = Picture::read(&mut db, &world, &finding, now).await?;
+    drop(db);
+    let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
+    let shown = Shown {
+        state,
+        test_first: lines::begin_with(&finding, &told, &causes),
+        pictures: picture.map(|picture| picture.draw(&world)),
+        more: if all > entries.len() {
+            format!("The latest {} of {all}.", entries.len())
+        } else {
+            String::new()
+        },
+        entries: entries.iter().map(|row| EntryLine::of(row, &world)).collect(),
+    };
+    page(StatusCode::OK, &view(frame, &finding, shown, &world))
+}
+
+/// `/findings/…/data/timeline.csv` and its like.
+pub async fn data(State(app): State<App>, me: Me, Path((key, what)): Path<(String, String)>) -> Answer {
+    let (world, now) = (app.world(), app.now());
+    let mut db = app.desk().read().await?;
+    let finding = wanted(&mut db, &world, &me, &key, now).await?;
+    let picture = Picture::read(&mut db, &world, &finding, now).await?;
+    drop(db);
+    let picture =
+        picture.ok_or_else(|| Oops::NotFound("A line about no single unit has no picture.".into()))?;
+    picture.sheet(&what, &world)?.answer()
+}
+
+/// The line of that key, if this person may read it.
+async fn wanted(
+    db: &mut SqliteConnection,
+    world: &World,
+    me: &Me,
+    key: &str,
+    now: Instant,
+) -> Result<Finding, Oops> {
+    let finding = match store::by_key(db, key).await? {
+        None if me.may(Act::ReadBypasses) => joined(db, world, key, now).await?,
         found => found,
     };
     let mut finding = finding.ok_or_else(|| Oops::NotFound(GONE.into()))?;
     if finding.rule == Rule::SharedCause {
         // What it weighs on the board.
-        let mut open = store::open_at(&mut db, &Wanted::default(), now).await?;
+        let mut open = store::open_at(db, &Wanted::default(), now).await?;
         let explained = explained_by(&open);
         take_over_ranks(&mut open, &explained);
         finding = open.into_iter().find(|f| f.key == finding.key).unwrap_or(finding);
@@ -76,14 +130,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
         // It may name people, and only the register does that.
         me.permit(Act::ReadBypasses)?;
     }
-    let state = store::decisions(&mut db, finding.unit.as_ref(), now).await?.state(&finding, now);
-    let entries = reports::store::entries(&mut db, &rests_on(&finding)).await?;
-    let causes = causes(&mut db, &world.roster, now).await?;
-    drop(db);
-    let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
-    let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes) };
-    let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
-    page(StatusCode::OK, &view(frame, &finding, shown, entries, &world))
+    Ok(finding)
 }
 
 /// A line about a whole class names no entries one by one: it rests on all operations of that device in the year before.
@@ -117,9 +164,12 @@ const GONE: &str =
 struct Shown {
     state: Standing,
     test_first: Vec<String>,
+    pictures: Option<Pictures>,
+    entries: Vec<EntryLine>,
+    more: String,
 }
 
-fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, world: &World) -> View {
+fn view(frame: Frame, finding: &Finding, shown: Shown, world: &World) -> View {
     let zone = &world.railway.zone;
     let unit = finding.unit.as_ref();
     let schedule = unit.and_then(|unit| world.roster.schedule_at(unit, finding.since));
@@ -130,7 +180,6 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
             (None, Some(class)) => format!("class {class}"),
             (None, None) => String::new(),
         },
-        unit_path: unit.map(|unit| paths::Handover(unit.clone()).to_string()),
         device: finding.device.as_ref().map(|tag| told::named(tag, schedule)).unwrap_or_default(),
         name: rules::name(finding.rule),
         spelled: rules::spelled(finding.rule),
@@ -143,17 +192,40 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         certain: finding.rank.is_none(),
         rank: finding.rank.map(text::tenths).unwrap_or_default(),
         severity: finding.severity.to_string(),
-        reckoned: reckoned(finding),
+        reckoned: reckoned(finding, &world.thresholds),
+        pictures: shown.pictures,
         figures: finding
             .figures
             .iter()
             .filter(|(name, _)| *name != "as_of")
             .map(|(n, v)| figure(n, v))
             .collect(),
-        entries,
-        board: unit
-            .map_or_else(|| paths::Triage.to_string(), |unit| paths::Triage.with(&[("unit", &unit.slug())])),
+        entries: shown.entries,
+        more: shown.more,
+        links: links(finding, world),
     }
+}
+
+fn links(finding: &Finding, world: &World) -> Vec<(String, String)> {
+    let mut links = match &finding.unit {
+        None => vec![(paths::Triage.to_string(), "The board".to_owned())],
+        Some(unit) => vec![
+            (paths::Triage.with(&[("unit", &unit.slug())]), format!("The board for {unit}")),
+            (paths::Handover(unit.clone()).to_string(), format!("Handover of {unit}")),
+        ],
+    };
+    if let Some(unit) = finding.unit.as_ref().filter(|unit| world.roster.unit(unit).is_some()) {
+        links.push((paths::Unit(unit.clone()).to_string(), format!("Unit {unit}")));
+    }
+    if let Some(class) = finding.class.as_ref().filter(|class| world.roster.classes.contains_key(*class)) {
+        let scheduled = world.roster.classes.get(class).and_then(|of| of.at(finding.since));
+        let known = finding.device.as_ref().filter(|tag| scheduled.is_some_and(|s| s.device(tag).is_some()));
+        let device = known.map_or("", |tag| tag.as_str());
+        let says =
+            if device.is_empty() { format!("Class {class}") } else { format!("{device} in class {class}") };
+        links.push((paths::Class(class.to_string()).with(&[("device", device)]), says));
+    }
+    links
 }
 
 /// Every setting that is not at its default.
@@ -177,52 +249,6 @@ fn state_says(state: Standing) -> &'static str {
     }
 }
 
-/// The sums behind a burst's figures; nothing for rules that reckon nothing.
-fn reckoned(finding: &Finding) -> Vec<String> {
-    burst_reckoned(finding).map(Vec::from).unwrap_or_default()
-}
-
-fn burst_reckoned(finding: &Finding) -> Option<[String; 3]> {
-    let n = |name: &str| finding.figures.get(name).and_then(serde_json::Value::as_f64);
-    let (rate, times, before) = (n("rate_per_day")?, n("looks_for_times")?, n("score_before")?);
-    let (score, threshold, one_in) = (n("score")?, n("threshold")?, n("one_in")?);
-    let (own, days, gap) = (n("year_occurrences")?, n("year_service_days")?, n("normal_gap_days")?);
-    let (class, class_days) = (n("class_counts_as_occurrences")?, n("class_counts_as_days")?);
-    let (extra, rank) = (n("extra_in_30_days")?, finding.rank?);
-    let fall = (times - 1.0) * rate + 1.0 / 365.0;
-    Some([
-        format!(
-            "The score: {} just before the first of them. Every occurrence multiplies it by {times}. From one to the next, so many \
-             service days later, it becomes (score − {rest}) × e^(−{fall} × days) + {rest}. There {fall} is {} × {} + 1 ÷ 365, \
-             what a day takes away; {rest} is 1 ÷ {fall}, what the score comes to without any. A line is written at {}; the highest \
-             was {}. Counting begins with an occurrence before which the score was {} at most, twice what it comes to without any.",
-            four(before),
-            four(times - 1.0),
-            four(rate),
-            four(threshold),
-            four(score),
-            four(2.0 / fall),
-            rest = four(1.0 / fall),
-            fall = four(fall),
-        ),
-        format!(
-            "The luck: a healthy device that operates {} times a service day gets to such a score in one of {one_in} years of \
-             service. That number is the program's own reckoning. To check it: a healthy device's score grows by one a service \
-             day on average at most, and is 365 at most on average to begin with, so it can't be there more often than once in \
-             {} ÷ 730 = {} years.",
-            four(rate),
-            four(score),
-            four(score / 730.0)
-        ),
-        format!(
-            "The weight: 30 × (({class} + {own}) ÷ ({class_days} + {days}) − 1 ÷ {gap}) = {extra} more occurrences to expect \
-             in the next 30 service days than in a sister unit, over a whole year and not this burst alone; times {}, how much \
-             one matters, is {rank:.1}.",
-            finding.severity
-        ),
-    ])
-}
-
 /// A rule's figures by the names it gave them; numbers to four figures.
 fn figure(name: &str, value: &serde_json::Value) -> Figure {
     let value = match value {
@@ -244,45 +270,9 @@ fn figure(name: &str, value: &serde_json::Value) -> Figure {
     Figure { name: rules::figure_name(name), value }
 }
 
-fn four(n: f64) -> String {
-    if n == 0.0 || !n.is_finite() {
-        return format!("{n}");
-    }
-    let digits = 3.0 - n.abs().log10().floor();
-    // Between 0 and 17 by the clamp, so that the cast keeps it.
-    #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clamped on the same line")]
-    let digits = digits.clamp(0.0, 17.0) as usize;
-    format!("{n:.digits$}")
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_burst_tells_how_its_figures_come_about() {
-        let finding = serde_json::json!({"rule": "burst", "key": "k", "unit": "QHB 412", "device": "TC2", "units": [], "devices": [],
-            "class": null, "since": 0, "until": null, "severity": 2.0, "rank": 0.6, "sentence": "", "entries": [], "figures": {
-                "rate_per_day": 0.005, "looks_for_times": 5.0, "score_before": 44.25, "score": 52_560.0, "threshold": 30_000.0,
-                "one_in": 310, "year_occurrences": 6, "year_service_days": 365,
-                "normal_gap_days": 209.1, "class_counts_as_occurrences": 1.5, "class_counts_as_days": 313.65, "extra_in_30_days": 0.3}});
-        let mut finding: Finding = serde_json::from_value(finding).unwrap();
-        let says = reckoned(&finding).join("\n");
-        for want in [
-            "44.25 just before the first of them. Every occurrence multiplies it by 5.",
-            "(score − 43.98) × e^(−0.02274 × days) + 43.98.",
-            "0.02274 is 4.000 × 0.005000 + 1 ÷ 365",
-            "written at 30000; the highest was 52560. Counting begins with an occurrence before which the score was 87.95 at most",
-            "one of 310 years of service",
-            "52560 ÷ 730 = 72.00 years",
-            "30 × ((1.5 + 6) ÷ (313.65 + 365) − 1 ÷ 209.1) = 0.3",
-            "times 2, how much one matters, is 0.6.",
-        ] {
-            assert!(says.contains(want), "{says} has not {want:?}");
-        }
-        finding.figures.clear();
-        assert!(reckoned(&finding).is_empty());
-    }
 
     #[test]
     fn figures_are_read_to_four_figures() {

@@ -1,9 +1,9 @@
 //! The lines of the board: what stands under what, what to test first, where each leads.
 use std::collections::BTreeMap;
 
-use super::ground;
+use super::{ground, looked::Seen, pictures_store::Whereabouts, telling};
 use crate::{
-    base::{Instant, text},
+    base::{Instant, UnitName, text},
     desk::World,
     pages::drawn::{rules, told},
     people::Act,
@@ -25,6 +25,13 @@ pub struct Line {
     pub since: String,
     pub rank: String,
     pub state: Option<&'static str>,
+    /// Where the unit is at home, and where it was last; empty where nobody asked.
+    pub there: String,
+    pub unit_path: Option<String>,
+    /// Not there when this person last looked.
+    pub new: bool,
+    /// Its key and those of the lines under it.
+    pub keys: Vec<String>,
     /// The lines that this one explains, or that say more about the same device.
     pub folded: Vec<Folded>,
 }
@@ -43,11 +50,42 @@ pub struct Eyes<'a> {
     pub world: &'a World,
     pub now: Instant,
     causes: &'a Causes,
+    /// What this person has looked at, and where units are, as far as a page tells of it.
+    pub seen: Seen,
+    pub places: BTreeMap<UnitName, Whereabouts>,
 }
 
 impl<'a> Eyes<'a> {
     pub fn of(me: &Me, world: &'a World, now: Instant, causes: &'a Causes) -> Self {
-        Self { reads_register: me.may(Act::ReadBypasses), world, now, causes }
+        Self {
+            reads_register: me.may(Act::ReadBypasses),
+            world,
+            now,
+            causes,
+            seen: Seen::default(),
+            places: BTreeMap::new(),
+        }
+    }
+
+    /// `Home shop Slate Gap · last run to Quarrow, 25 Nov 2026 14:10 -06:00 · kept from service since 24 November 2026`.
+    fn there(&self, finding: &Finding) -> String {
+        let Some((unit, there)) = finding.unit.as_ref().and_then(|unit| self.places.get_key_value(unit))
+        else {
+            return String::new();
+        };
+        let zone = &self.world.railway.zone;
+        let home = self.world.roster.unit(unit).and_then(|card| card.home_shop.as_ref());
+        let home =
+            home.map_or_else(|| "Home shop not written".to_owned(), |shop| format!("Home shop {shop}"));
+        let last = format!("last run to {}", telling::last_place(there, zone));
+        let last = there.last.as_ref().map(|_| last);
+        let held = there.held.map(|since| format!("kept from service since {}", zone.day_in_words(since)));
+        [Some(home), last, held].into_iter().flatten().collect::<Vec<_>>().join(" · ")
+    }
+
+    fn unit_path(&self, finding: &Finding) -> Option<String> {
+        let unit = finding.unit.as_ref().filter(|unit| self.world.roster.unit(unit).is_some())?;
+        Some(paths::Unit(unit.clone()).to_string())
     }
 
     fn device(&self, finding: &Finding) -> String {
@@ -63,8 +101,8 @@ pub struct Note {
     pub says: String,
 }
 
-/// The notes by rule; the links keep what the board was narrowed down to.
-pub fn notes<'a>(found: impl Iterator<Item = &'a Finding>, unit: &str, class: &str) -> Vec<Note> {
+/// The notes by rule; a link keeps what the board was narrowed down to.
+pub fn notes<'a>(found: impl Iterator<Item = &'a Finding>, link: impl Fn(Rule) -> String) -> Vec<Note> {
     let mut counted: BTreeMap<Rule, usize> = BTreeMap::new();
     found.for_each(|finding| *counted.entry(finding.rule).or_default() += 1);
     let of = |rule: Rule| {
@@ -73,8 +111,7 @@ pub fn notes<'a>(found: impl Iterator<Item = &'a Finding>, unit: &str, class: &s
             _ => ("repair on trial", "repairs on trial"),
         };
         let n = counted.get(&rule).copied().filter(|n| *n > 0)?;
-        let path = paths::Triage.with(&[("unit", unit), ("class", class), ("rule", rule.as_str())]);
-        Some(Note { path, says: text::count(n as u64, one, many) })
+        Some(Note { path: link(rule), says: text::count(n as u64, one, many) })
     };
     Rule::NOTES.into_iter().filter_map(of).collect()
 }
@@ -117,6 +154,10 @@ impl Line {
                 Standing::Reviewed => Some("reviewed"),
                 _ => None,
             },
+            there: eyes.there(finding),
+            unit_path: eyes.unit_path(finding),
+            new: eyes.seen.is_new(finding),
+            keys: std::iter::once(finding).chain(folded.clone()).map(|f| f.key.clone()).collect(),
             folded: folded.map(|f| Folded::of(f, eyes)).collect(),
         }
     }

@@ -1,39 +1,39 @@
 //! The board: what was written since yesterday, then what the rules say, the certain first.
+use std::collections::BTreeSet;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
-use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{
     ground,
     lines::{self, Eyes, Line, Note},
+    looked::{self, Seen},
+    narrowed::{Filter, Select, TriageForm, fields, selects},
+    pictures_store as store,
 };
 use crate::{
-    base::{ClassName, Instant, text},
+    base::{Instant, UnitName, text},
     desk::{Board, World},
     pages::drawn::{
         form::Field,
         pager::{Pager, page_of},
-        rules,
         told::{self, EntryLine},
     },
     reports,
     rules::{
-        Rule,
+        Finding, Rule,
         store::{State as Standing, Wanted},
     },
-    web::{Answer, App, Asked, Frame, Me, naming, page, paths},
+    web::{Answer, App, Asked, Frame, Me, page, paths},
 };
 
 #[derive(Template)]
 #[template(path = "shop/triage.html")]
 struct View {
     frame: Frame,
-    unit: Field,
-    classes: Vec<Pick>,
-    class_says: Option<String>,
-    rules: Vec<Pick>,
-    rule_says: Option<String>,
+    fields: [Field; 2],
+    selects: [Select; 4],
     /// Something was asked for that is not known: the counts are of everything, and nothing is listed.
     wrong: bool,
     /// Something is narrowed down: offer the whole board.
@@ -42,6 +42,8 @@ struct View {
     written: usize,
     open: usize,
     since: String,
+    /// As the paper says it.
+    stood: String,
     units: Vec<UnitDay>,
     /// Those of which only the usual was seen.
     usual: Vec<UnitDay>,
@@ -52,12 +54,21 @@ struct View {
     notes: Vec<Note>,
     /// How many lines somebody set aside; they are not shown.
     aside: String,
+    new: New,
 }
 
-struct Pick {
-    value: String,
-    text: String,
-    chosen: bool,
+/// What is new since this person last looked.
+#[derive(Default)]
+struct New {
+    /// `new since 26 Nov 2026 06:10`; nothing to somebody who never said that they looked.
+    says: String,
+    n: usize,
+    /// Only those, or all again.
+    link: String,
+    /// The lines on this page that they may say they looked at; nothing where there is no new one.
+    lines: String,
+    back: String,
+    action: String,
 }
 
 /// One unit's entries since yesterday.
@@ -69,75 +80,6 @@ struct UnitDay {
     seen: String,
 }
 
-#[derive(Deserialize, Default)]
-pub struct TriageForm {
-    #[serde(default)]
-    unit: String,
-    #[serde(default)]
-    class: String,
-    #[serde(default)]
-    rule: String,
-    #[serde(default)]
-    page: String,
-    #[serde(default)]
-    day: String,
-}
-
-/// What the address asks for, once it is read; what is not known is a sentence beside its field.
-#[derive(Default)]
-struct Filter {
-    unit: naming::NamedUnit,
-    class: Option<ClassName>,
-    class_says: Option<String>,
-    rule: Option<Rule>,
-    rule_says: Option<String>,
-}
-
-impl Filter {
-    fn is_wrong(&self) -> bool {
-        let no_unit = self.unit.unit.is_none() && self.unit.says.is_some();
-        no_unit || self.class_says.is_some() || self.rule_says.is_some()
-    }
-}
-
-/// The rules that have lines on this board.
-fn on_the_board(rule: Rule) -> bool {
-    !rule.is_ground_protection() || ground::is_shown(rule)
-}
-
-impl TriageForm {
-    fn read(&self, world: &World) -> Filter {
-        let mut filter = Filter { unit: naming::unit(&self.unit, world), ..Filter::default() };
-        let class = Some(self.class.trim()).filter(|c| !c.is_empty()).map(ClassName::from);
-        match class {
-            Some(class) if !world.roster.classes.contains_key(&class) => {
-                filter.class_says = Some("There is no such class. Choose one of the list.".into());
-            }
-            known => filter.class = known,
-        }
-        match Rule::parse(&self.rule).filter(|rule| on_the_board(*rule)) {
-            None if !self.rule.is_empty() => {
-                filter.rule_says =
-                    Some("No such rule has lines on this board. Choose one of the list.".into());
-            }
-            known => filter.rule = known,
-        }
-        filter
-    }
-
-    fn link(&self, page: usize, day: usize) -> String {
-        let number = |n: usize| if n == 1 { String::new() } else { n.to_string() };
-        let (page, day) = (number(page), number(day));
-        paths::Triage.with(&[
-            ("unit", &self.unit),
-            ("class", &self.class),
-            ("rule", &self.rule),
-            ("page", &page),
-            ("day", &day),
-        ])
-    }
-}
-
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Asked<TriageForm>) -> Answer {
     let (world, now) = (app.world(), app.now());
     let asked = form.read(&world);
@@ -146,8 +88,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let filter = if wrong { Filter::default() } else { asked };
     let mut db = app.desk().read().await?;
     let board = app.desk().board(&mut db, now).await?;
-    let eyes = Eyes::of(&me, &world, now, &board.causes);
-    view.put_findings(&filter, &board, &form, &eyes);
+    let mut eyes = Eyes::of(&me, &world, now, &board.causes);
+    eyes.seen = Seen::of(store::looked(&mut db, me.sign_in()).await?);
+    view.put_findings(&mut db, &filter, &board, &form, &mut eyes).await?;
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
     drop(db);
     if wrong {
@@ -168,31 +111,14 @@ fn yesterday(world: &World, now: Instant) -> Instant {
 
 impl View {
     fn empty(frame: Frame, form: &TriageForm, asked: &Filter, world: &World, now: Instant) -> Self {
-        let class = |name: &ClassName| Pick {
-            value: name.to_string(),
-            text: name.to_string(),
-            chosen: name.as_str() == form.class,
-        };
-        let of_equipment = Rule::ALL.iter().filter(|rule| !rule.is_ground_protection());
-        let all = ground::RULES.iter().chain(of_equipment);
-        let rule = |rule: &Rule| Pick {
-            value: rule.to_string(),
-            text: rules::name(*rule).into(),
-            chosen: rule.as_str() == form.rule,
-        };
         Self {
             frame,
-            unit: Field {
-                input: "search",
-                ..Field::text("unit", "Unit", &form.unit).says(asked.unit.says.clone())
-            },
-            classes: world.roster.classes.keys().map(class).collect(),
-            class_says: asked.class_says.clone(),
-            rules: all.map(rule).collect(),
-            rule_says: asked.rule_says.clone(),
+            fields: fields(form, asked),
+            selects: selects(form, asked, world),
             wrong: asked.is_wrong(),
-            narrowed: !(form.unit.is_empty() && form.class.is_empty() && form.rule.is_empty()),
+            narrowed: form.is_narrow(),
             since: world.railway.zone.day_in_words(yesterday(world, now)),
+            stood: world.railway.zone.in_words(now),
             written: 0,
             open: 0,
             units: Vec::new(),
@@ -202,17 +128,20 @@ impl View {
             notes: Vec::new(),
             pager: Pager::default(),
             aside: String::new(),
+            new: New::default(),
         }
     }
 
     /// What is about ground protection, then what is certain, then what is reckoned.
-    fn put_findings(&mut self, filter: &Filter, board: &Board, form: &TriageForm, eyes: &Eyes<'_>) {
-        let all = Wanted {
-            unit: filter.unit.unit.as_ref(),
-            class: filter.class.as_ref().map(ClassName::as_str),
-            rule: filter.rule,
-            ..Wanted::default()
-        };
+    async fn put_findings(
+        &mut self,
+        db: &mut SqliteConnection,
+        filter: &Filter,
+        board: &Board,
+        form: &TriageForm,
+        eyes: &mut Eyes<'_>,
+    ) -> Result<(), sqlx::Error> {
+        let all = filter.wanted();
         // Nothing to do about notes: a number, unless they are asked for.
         let asked = filter.rule.filter(|rule| Rule::NOTES.contains(rule));
         let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
@@ -223,16 +152,41 @@ impl View {
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
         let ground = ground::pressing(board.open(&all), &board.decisions, eyes.now);
-        let lines: Vec<_> = ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
+        let mut lines: Vec<_> =
+            ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
+        let is_new = |(_, finding): &(Standing, &Finding)| eyes.seen.is_new(finding);
+        let new = lines.iter().filter(|line| is_new(line)).count();
+        if filter.new {
+            lines.retain(is_new);
+        }
         self.open = lines.len();
         let (range, pager) = Pager::of(self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
-        let shown = lines.get(range).unwrap_or_default().iter();
-        self.lines = shown.map(|(state, finding)| Line::of(finding, *state, &folded.under, eyes)).collect();
+        let shown = lines.get(range).unwrap_or_default();
+        let units: BTreeSet<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
+        eyes.places = store::whereabouts(db, &units).await?;
+        let eyes = &*eyes;
+        self.lines = shown.iter().map(|(state, f)| Line::of(f, *state, &folded.under, eyes)).collect();
         if asked.is_none() {
             let notes = Wanted { rules: Some(&Rule::NOTES), ..all.clone() };
-            self.notes = lines::notes(board.open(&notes), &form.unit, &form.class);
+            self.notes = lines::notes(board.open(&notes), |rule| form.with_rule(rule));
         }
         self.pager = pager;
+        self.say_new(new, filter, form, eyes);
+        Ok(())
+    }
+
+    fn say_new(&mut self, new: usize, filter: &Filter, form: &TriageForm, eyes: &Eyes<'_>) {
+        let since = eyes.seen.at.map(|at| eyes.world.railway.zone.in_words(at));
+        let fresh = since.is_none() || self.lines.iter().any(|line| line.new);
+        let keys = self.lines.iter().flat_map(|line| &line.keys).map(String::as_str);
+        self.new = New {
+            says: since.map(|since| format!("new since {since}")).unwrap_or_default(),
+            n: new,
+            link: form.with_new(!filter.new),
+            lines: if fresh { looked::written(keys) } else { String::new() },
+            back: form.link(page_of(&form.page), page_of(&form.day)),
+            action: paths::TriageLooked.to_string(),
+        };
     }
 
     fn say_aside(&mut self, lines: usize) {
@@ -247,6 +201,7 @@ impl View {
         (self.lines, self.units, self.usual) = (Vec::new(), Vec::new(), Vec::new());
         self.notes = Vec::new();
         (self.pager, self.days, self.aside) = (Pager::default(), Pager::default(), String::new());
+        self.new = New::default();
     }
 
     /// Grouped by unit; the unit written about last comes first. Only what is shown is read: a large railway writes
@@ -261,6 +216,8 @@ impl View {
         let since = reports::store::Wanted {
             unit: filter.unit.unit.as_ref(),
             class: filter.class.as_ref(),
+            device: filter.device.as_ref(),
+            units: filter.units.as_ref(),
             recorded_since: Some(yesterday(eyes.world, eyes.now)),
             ..Default::default()
         };

@@ -1,10 +1,10 @@
-//! Triage and Handover of a large book beside those of the demo's, 5,000 warm requests each.
+//! Handover, Triage, Unit and Class of a large book beside those of the demo's, 5,000 warm requests each.
 use std::path::Path;
 
 use breakerbook::{
     base::UnitName,
     cli::demo,
-    web::paths::{Handover, SignIn, Triage},
+    web::paths::{Class, Handover, SignIn, Triage, Unit},
 };
 
 use super::{filled::PASSWORD, railway};
@@ -28,8 +28,11 @@ struct Page {
     waits: Vec<f64>,
 }
 
-/// Handover of the demo and of the large book, then Triage of both.
-pub fn measure(demo: &Path, large: &Path) -> [Waits; 4] {
+/// What is measured, of the demo and of the large book each.
+pub const NAMES: [&str; 4] = ["Handover", "Triage", "Unit", "Class"];
+
+/// Of each name in turn: the demo's, then the large book's.
+pub fn measure(demo: &Path, large: &Path) -> [Waits; 8] {
     let serving = [Serving::start(demo), Serving::start(large)];
     let signed_in = |of: usize, name: &str, password: &str| {
         let form = format!("sign_in={name}&password={}", password.replace(' ', "+"));
@@ -46,6 +49,10 @@ pub fn measure(demo: &Path, large: &Path) -> [Waits; 4] {
         page(1, handover(railway::unit(401)), signed_in(1, railway::crew(0).as_str(), PASSWORD)),
         page(0, Triage.to_string(), of_demo("shop")),
         page(1, Triage.to_string(), signed_in(1, "shop.one", PASSWORD)),
+        page(0, Unit(UnitName::from("QHB 401")).to_string(), of_demo("shop")),
+        page(1, Unit(railway::unit(401)).to_string(), signed_in(1, "shop.one", PASSWORD)),
+        page(0, Class("QA6".into()).to_string(), of_demo("shop")),
+        page(1, Class("QC0".into()).to_string(), signed_in(1, "shop.one", PASSWORD)),
     ];
     for _ in 0..ROUNDS {
         for page in &mut pages {

@@ -57,7 +57,7 @@ fn pages(book: &Filled, table: &mut Table) {
     note("asking for pages");
     let demo = DemoBook::fill(0);
     let waits = boards::measure(&demo.copy("pages.db"), &book.path);
-    for (name, pair) in ["Handover", "Triage"].iter().zip(waits.chunks(2)) {
+    for (name, pair) in boards::NAMES.iter().zip(waits.chunks(2)) {
         for (which, waits) in ["demo", "large"].iter().zip(pair) {
             let both = format!("{:.2} ms, {:.2} ms", waits.middle * 1e3, waits.late * 1e3);
             table.figure(&format!("{name}, {which} ({} entries): median, 99 in 100", book.entries), both);
