@@ -18,6 +18,7 @@ mod judge_reckoned;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;
+pub mod measure;
 pub mod oversee;
 pub mod parts;
 pub mod rebuild;

@@ -1,0 +1,2 @@
+mod kinds;
+mod vectors;
