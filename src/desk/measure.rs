@@ -245,3 +245,10 @@ impl Draft {
         });
     }
 }
+
+/// When a page was recorded, read off the page itself.
+pub async fn recorded_at(db: &mut SqliteConnection, seq: i64) -> Result<Option<Instant>, sqlx::Error> {
+    let sql = "SELECT blob ->> '$.recorded_at' FROM page WHERE seq = ?";
+    let text: Option<String> = sqlx::query_scalar(sql).bind(seq).fetch_optional(db).await?.flatten();
+    Ok(text.and_then(|text| Instant::parse(&text)))
+}

@@ -107,6 +107,13 @@ paths! {
     Worker = "/worker.js";
     Manifest = "/manifest.webmanifest";
 
+    /// What the shop measures.
+    Measurements(UnitName) = "/units/{unit}/measurements";
+    MeasurementNew(UnitName) = "/units/{unit}/measurements/new";
+    Measurement(UnitName, String) = "/units/{unit}/measurements/{id}";
+    Battery(String) = "/batteries/{name}";
+    BreakerTable = "/breaker-table";
+
     Health = "/health";
     ApiReports = "/api/v1/reports";
     ApiSignedReports = "/api/v1/signed-reports";

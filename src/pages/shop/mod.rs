@@ -2,6 +2,7 @@
 mod finding;
 pub mod ground;
 mod lines;
+mod measure;
 mod triage;
 mod watch;
 
@@ -11,9 +12,10 @@ use crate::{
 };
 
 pub fn routes() -> Vec<Route> {
-    vec![
+    let own = vec![
         Route::get(paths::Triage::PATTERN, Act::ReadBoard, triage::show),
         Route::get(paths::Finding::PATTERN, Act::ReadBoard, finding::show),
         Route::get(paths::Watch::PATTERN, Act::ReadBoard, watch::show),
-    ]
+    ];
+    own.into_iter().chain(measure::routes()).collect()
 }
