@@ -5,7 +5,7 @@ use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{
-    ground,
+    ground, inspections,
     lines::{self, Eyes, Line, Note},
 };
 use crate::{
@@ -52,6 +52,8 @@ struct View {
     notes: Vec<Note>,
     /// How many lines somebody set aside; they are not shown.
     aside: String,
+    /// Inspections overdue or soon due.
+    due: Option<Note>,
 }
 
 struct Pick {
@@ -149,6 +151,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let eyes = Eyes::of(&me, &world, now, &board.causes);
     view.put_findings(&filter, &board, &form, &eyes);
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
+    view.due = inspections::notice(&mut db, &world, now)
+        .await?
+        .map(|says| Note { path: paths::Inspections.to_string(), says });
     drop(db);
     if wrong {
         view.list_nothing();
@@ -202,6 +207,7 @@ impl View {
             notes: Vec::new(),
             pager: Pager::default(),
             aside: String::new(),
+            due: None,
         }
     }
 

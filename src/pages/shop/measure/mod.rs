@@ -7,6 +7,8 @@ mod reading;
 mod result;
 mod table;
 
+pub(super) use list::sheet;
+
 use askama::Template;
 use axum::{
     extract::{Path, State},
