@@ -123,6 +123,7 @@ paths! {
     Lists = "/lists";
     List(String) = "/lists/{name}";
     Import = "/import";
+    ImportRows = "/import/rows";
 
     Health = "/health";
     ApiReports = "/api/v1/reports";

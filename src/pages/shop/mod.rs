@@ -1,6 +1,7 @@
 //! The shop's pages: which units first, why, what to test.
 mod finding;
 pub mod ground;
+mod import;
 mod inspections;
 mod lines;
 mod lists;
@@ -27,5 +28,10 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::List::PATTERN, Act::ReadBoard, lists::file),
         Route::get(paths::Records::PATTERN, Act::ReadBoard, records::show),
     ];
-    own.into_iter().chain(measure::routes()).chain(inspections::routes()).chain(papers).collect()
+    own.into_iter()
+        .chain(measure::routes())
+        .chain(inspections::routes())
+        .chain(papers)
+        .chain(import::routes())
+        .collect()
 }
