@@ -164,7 +164,7 @@ async fn a_battery_takes_its_record_to_another_unit() {
         let page = page.fill("gravities", &format!("1.262 1.260\n{low}")).fill("cells", "32");
         let kept = look(&sam, &page.fill("password", PASSWORD).send().await).await;
         kept.link_to("/batteries/");
-        app.minutes_pass(60);
+        app.minutes_pass(20);
     }
     let battery = sam.get("/batteries/B%2017").await.is(200).says("Last measured on QHB 413");
     let battery = battery.says("QHB 412, first measured there").says("Cell 3 is 100 points below full");

@@ -98,14 +98,7 @@ pub async fn show(
     let link = |n: usize| here.with(&[("from", &first), ("to", &last), ("page", &n.to_string())]);
     let (range, pager) = Pager::of(total, page_of(&query.page), link);
     let printing = query.print == "yes";
-    let span = match printing {
-        true => Span { limit: MOST_PRINTED, ..whole },
-        false => Span {
-            limit: i64::try_from(PER_PAGE).unwrap_or(100),
-            after: i64::try_from(range.start).unwrap_or(0),
-            ..whole
-        },
-    };
+    let span = if printing { Span { limit: MOST_PRINTED, ..whole } } else { part(whole, range.start) };
     let records = store::of_unit(&mut db, &unit, span).await?;
     drop(db);
     let with = |name: &str, value: &str| here.with(&[("from", &first), ("to", &last), (name, value)]);
@@ -128,6 +121,12 @@ pub async fn show(
         unit: unit.to_string(),
     };
     page(StatusCode::OK, &view)
+}
+
+/// One screen of it.
+fn part(whole: Span, first: usize) -> Span {
+    let as_sql = |n: usize| i64::try_from(n).unwrap_or(i64::MAX);
+    Span { limit: as_sql(PER_PAGE), after: as_sql(first), ..whole }
 }
 
 fn day(typed: &str, otherwise: Day) -> (Day, Option<String>) {

@@ -5,7 +5,7 @@ mod sheet;
 
 use askama::Template;
 use axum::{
-    extract::{Multipart, State},
+    extract::{Multipart, State, multipart::MultipartRejection},
     http::StatusCode,
 };
 
@@ -81,6 +81,8 @@ struct Reject {
 }
 
 const KEPT: &str = "mapping:";
+/// Of the two million bytes that a form may have.
+const MOST_CARRIED: usize = 1_800_000;
 
 pub async fn show(State(app): State<App>, frame: Frame) -> Answer {
     page(StatusCode::OK, &bare(&app, frame, Vec::new()).await?)
@@ -97,18 +99,13 @@ async fn refuse(app: &App, frame: Frame, why: String) -> Answer {
 }
 
 /// The file, and the mapping it is to be read by.
-async fn upload(State(app): State<App>, frame: Frame, me: Me, mut parts: Multipart) -> Answer {
-    let (mut bytes, mut name) = (None, String::new());
-    loop {
-        let unreadable =
-            || Oops::Unreadable("This form could not be read. Choose the file again.".to_owned());
-        let Some(part) = parts.next_field().await.map_err(|_| unreadable())? else { break };
-        match part.name() {
-            Some("file") => bytes = Some(part.bytes().await.map_err(|_| Oops::TooLarge)?),
-            Some("mapping") => name = part.text().await.map_err(|_| unreadable())?,
-            _ => {}
-        }
-    }
+async fn upload(
+    State(app): State<App>,
+    frame: Frame,
+    me: Me,
+    parts: Result<Multipart, MultipartRejection>,
+) -> Answer {
+    let (bytes, name) = sent(parts).await?;
     let Some(bytes) = bytes.filter(|bytes| !bytes.is_empty()) else {
         return refuse(&app, frame, "Choose a file first.".to_owned()).await;
     };
@@ -116,12 +113,33 @@ async fn upload(State(app): State<App>, frame: Frame, me: Me, mut parts: Multipa
         Ok(grid) => grid,
         Err(why) => return refuse(&app, frame, why).await,
     };
+    // The rows are carried in the form, where bytes beyond letters and digits take three.
+    if paths::encoded(&grid.to_csv()).len() > MOST_CARRIED {
+        return refuse(&app, frame, "This is too much at once: bring it in parts.".to_owned()).await;
+    }
     let kept = store::table(&mut *app.desk().read().await?, &format!("{KEPT}{name}")).await?;
     let kept = kept.and_then(|data| serde_json::from_str(&data).ok());
     let mapping = kept.unwrap_or_else(|| Mapping::likely(&grid));
     let mut view = bare(&app, frame, mapping.wrong(&grid)).await?;
     view.map = Some(map(&me, &grid, &mapping, &name, false, None));
     page(StatusCode::OK, &view)
+}
+
+/// What the form of the file held: its bytes, if there were any, and the name of a kept mapping.
+async fn sent(
+    parts: Result<Multipart, MultipartRejection>,
+) -> Result<(Option<axum::body::Bytes>, String), Oops> {
+    let unreadable = || Oops::Unreadable("This form could not be read. Choose the file again.".to_owned());
+    let mut parts = parts.map_err(|_| unreadable())?;
+    let (mut bytes, mut name) = (None, String::new());
+    while let Some(part) = parts.next_field().await.map_err(|_| unreadable())? {
+        match part.name() {
+            Some("file") => bytes = Some(part.bytes().await.map_err(|_| Oops::TooLarge)?),
+            Some("mapping") => name = part.text().await.map_err(|_| unreadable())?,
+            _ => {}
+        }
+    }
+    Ok((bytes, name))
 }
 
 fn map(me: &Me, grid: &Grid, mapping: &Mapping, name: &str, ready: bool, password: Option<String>) -> Map {

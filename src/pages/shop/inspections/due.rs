@@ -88,15 +88,30 @@ pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Resu
     Ok(all)
 }
 
-/// The line that the shop sees without asking; `None`: nothing is due within two weeks.
+/// The line that the shop sees without asking; `None`: nothing is due within two weeks. It is on the board, so it looks
+/// only at units of which something is written.
 pub async fn notice(
     db: &mut SqliteConnection,
     world: &World,
     now: Instant,
 ) -> Result<Option<String>, sqlx::Error> {
-    let all = all(db, world, now).await?;
-    let of = |standing| all.iter().filter(|due| due.standing == standing).count() as u64;
-    let (overdue, soon) = (of(Standing::Overdue), of(Standing::Soon));
+    let last = store::last_done(db).await?;
+    if last.is_empty() {
+        return Ok(None);
+    }
+    let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
+    let today = zone.day_of(now);
+    let (mut overdue, mut soon) = (0, 0);
+    for ((unit, kind), at) in last {
+        let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
+        let Some(card) = card else { continue };
+        let days = intervals.of(&unit, Some(&card.class));
+        match Due::of(unit, kind, Some(zone.day_of(at)), days, today).map(|due| due.standing) {
+            Some(Standing::Overdue) => overdue += 1,
+            Some(Standing::Soon) => soon += 1,
+            _ => {}
+        }
+    }
     let told =
         |n: u64, how: &str| (n > 0).then(|| format!("{} {how}", text::count(n, "inspection", "inspections")));
     let parts: Vec<String> =

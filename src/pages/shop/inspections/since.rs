@@ -5,6 +5,7 @@ use axum::{
     http::StatusCode,
 };
 use serde::Deserialize;
+use sqlx::SqliteConnection;
 
 use super::due::not_a_unit;
 use crate::{
@@ -56,24 +57,7 @@ pub async fn show(
     let unit = UnitName::tidy(&unit).ok_or_else(|| not_a_unit(&unit))?;
     let (world, now) = (app.world(), app.now());
     let zone = &world.railway.zone;
-    let mut db = app.desk().read().await?;
-    let done = store::of_unit(&mut db, &unit).await?;
-    let last = done.iter().find(|kept| kept.done.kind == InspectionKind::Periodic);
-    let at = last.map(|kept| kept.done.at);
-    let wanted = reports::store::Wanted { unit: Some(&unit), happened_since: at, ..Default::default() };
-    let mut entries = reports::store::entries(&mut db, &wanted).await?;
-    entries.retain(|row| is_listed(row) && is_since(at, Instant(row.at)));
-    let wanted = reports::store::Wanted {
-        unit: Some(&unit),
-        recorded_since: at,
-        happened_by: at,
-        ..Default::default()
-    };
-    let mut late = if at.is_some() { reports::store::entries(&mut db, &wanted).await? } else { Vec::new() };
-    late.retain(is_listed);
-    let mut repairs = repairs_of(&mut db, std::slice::from_ref(&unit)).await?;
-    drop(db);
-    repairs.retain(|repair| is_since(at, repair.closed_at.unwrap_or(now)));
+    let Listed { last, entries, late, repairs } = load(&mut *app.desk().read().await?, &unit, now).await?;
     if let Some(format) = Format::asked(&query.format)? {
         return sheet(&unit, &entries, &repairs).answer(format);
     }
@@ -94,6 +78,34 @@ pub async fn show(
         unit: unit.to_string(),
     };
     page(StatusCode::OK, &view)
+}
+
+/// The last periodic inspection, and what is on the list since.
+struct Listed {
+    last: Option<store::Kept>,
+    entries: Vec<EntryRow>,
+    late: Vec<EntryRow>,
+    repairs: Vec<Repair>,
+}
+
+async fn load(db: &mut SqliteConnection, unit: &UnitName, now: Instant) -> Result<Listed, sqlx::Error> {
+    let done = store::of_unit(db, unit).await?;
+    let last = done.into_iter().find(|kept| kept.done.kind == InspectionKind::Periodic);
+    let at = last.as_ref().map(|kept| kept.done.at);
+    let wanted = reports::store::Wanted { unit: Some(unit), happened_since: at, ..Default::default() };
+    let mut entries = reports::store::entries(db, &wanted).await?;
+    entries.retain(|row| is_listed(row) && is_since(at, Instant(row.at)));
+    let wanted = reports::store::Wanted {
+        unit: Some(unit),
+        recorded_since: at,
+        happened_by: at,
+        ..Default::default()
+    };
+    let mut late = if at.is_some() { reports::store::entries(db, &wanted).await? } else { Vec::new() };
+    late.retain(is_listed);
+    let mut repairs = repairs_of(db, std::slice::from_ref(unit)).await?;
+    repairs.retain(|repair| is_since(at, repair.closed_at.unwrap_or(now)));
+    Ok(Listed { last, entries, late, repairs })
 }
 
 /// Positions that were only looked at are on the page of all records.

@@ -214,15 +214,7 @@ fn check(app: &App, me: &Me, unit: &UnitName, fields: &Fields, says: &mut Says) 
     if at.is_some_and(|at| at > now.plus(5 * crate::base::instant::MINUTE)) {
         says.push(("at", "That is still to come.".to_owned()));
     }
-    let wanted = Wanted {
-        carrier: &world.railway.name,
-        unit: unit.as_str(),
-        place: fields.get("place"),
-        at,
-        conditions: fields.get("conditions"),
-        signature: Some(me.sign_in().as_str()),
-    };
-    says.extend(wanted.missing().into_iter().map(|field| (field, missing_says(field).to_owned())));
+    missing(&world, unit, me, at, fields, says);
     let (repairs, repaired_by) = (text::tidy(fields.get("repairs")), repairer(fields, says));
     if let Some(why) = repair_unsigned(repairs.as_deref(), repaired_by.as_ref(), me.sign_in()) {
         says.push(("repaired_by", why));
@@ -238,6 +230,18 @@ fn check(app: &App, me: &Me, unit: &UnitName, fields: &Fields, says: &mut Says) 
         repaired_by,
         certified_by: text::tidy(fields.get("certified_by")),
     })
+}
+
+fn missing(world: &World, unit: &UnitName, me: &Me, at: Option<Instant>, fields: &Fields, says: &mut Says) {
+    let wanted = Wanted {
+        carrier: &world.railway.name,
+        unit: unit.as_str(),
+        place: fields.get("place"),
+        at,
+        conditions: fields.get("conditions"),
+        signature: Some(me.sign_in().as_str()),
+    };
+    says.extend(wanted.missing().into_iter().map(|field| (field, missing_says(field).to_owned())));
 }
 
 fn repairer(fields: &Fields, says: &mut Says) -> Option<SignIn> {

@@ -1,7 +1,7 @@
 //! The form of one kind of measurement, ready to print: cautions, questions, what is wrong beside them.
 use askama::Template;
 
-use super::questions::{self, Ask, Question};
+use super::questions::{self, Ask, Group, Question};
 use crate::{
     base::{Instant, UnitName, Zone},
     pages::drawn::form::{Choice, Field},
@@ -81,10 +81,7 @@ impl FormView {
             on_top: shown.on_top,
             groups: questions::groups(shown.kind)
                 .iter()
-                .map(|group| GroupView {
-                    title: group.title,
-                    asks: group.questions.iter().map(|q| ask(q, fields, says(q.name))).collect(),
-                })
+                .map(|group| group_view(group, fields, &says))
                 .collect(),
             hidden,
             at: Field::time("at", "When it was done", &at).says(says("at")),
@@ -94,6 +91,11 @@ impl FormView {
             signer: signer.to_owned(),
         }
     }
+}
+
+fn group_view(group: &Group, fields: &Fields, says: &impl Fn(&str) -> Option<String>) -> GroupView {
+    let asks = group.questions.iter().map(|q| ask(q, fields, says(q.name))).collect();
+    GroupView { title: group.title, asks }
 }
 
 fn ask(q: &Question, fields: &Fields, says: Option<String>) -> AskView {

@@ -230,7 +230,7 @@ const BATTERY: &[Group] = &[
             ),
             q("scale", "Scale", "", Ask::Keys(SCALES)),
             q(
-                "rule",
+                "gravity_rule",
                 "Correct by",
                 "",
                 Ask::Keys(&[
@@ -438,7 +438,7 @@ pub fn groups(kind: Kind) -> &'static [Group] {
 pub fn given(name: &str) -> &'static str {
     match name {
         "scale" => "f",
-        "rule" | "limit_from" => "",
+        "gravity_rule" => "per_10f_base_80f",
         "low_cell" => "40",
         "test" => "inverse_time",
         "percent" => "300",

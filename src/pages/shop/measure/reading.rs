@@ -160,7 +160,7 @@ impl Form<'_> {
             cells: cells.and_then(|n| u32::from_str(&n.to_string()).ok()),
             gravities: self.figures("gravities"),
             temperature: self.temperature(),
-            rule: self.word("rule", GravityRule::parse).unwrap_or(GravityRule::Per10F),
+            rule: self.word("gravity_rule", GravityRule::parse).unwrap_or(GravityRule::Per10F),
             full_gravity: self.figure("full_gravity"),
             low_cell: self.word("low_cell", LowCell::parse).unwrap_or(LowCell::Points40),
             rested_v: self.figure("rested_v"),

@@ -11,7 +11,7 @@ use crate::{
     base::Zone,
     desk::world::is_late,
     shop::measurements::{
-        Measured, Verdict, figures, store,
+        Measured, Part, Verdict, figures, store,
         store::{Kept, Wanted},
         written_for,
     },
@@ -93,21 +93,23 @@ fn view(frame: Frame, kept: &Kept, recorded: Option<crate::base::Instant>, zone:
         seq: kept.seq,
         flags: flags.collect(),
         warnings: judged.warnings.clone(),
-        parts: judged
-            .parts
-            .iter()
-            .map(|part| PartView {
-                about: part.about.clone(),
-                verdict: part.verdict.map(Verdict::in_words),
-                fails: part.verdict == Some(Verdict::Fail),
-                says: part.says.clone(),
-                reckoned: part.reckoned.clone(),
-                sources: part.sources.iter().map(|s| format!("{} ({})", s.what, s.sure.in_words())).collect(),
-            })
-            .collect(),
+        parts: judged.parts.iter().map(PartView::of).collect(),
         corrected: judged.corrected.as_ref().map(|c| {
             let values: Vec<String> = c.values.iter().map(|v| figures(*v)).collect();
             format!("{} {} at {}, by {}", values.join(", "), c.unit, c.base, c.rule.replace('_', " "))
         }),
+    }
+}
+
+impl PartView {
+    fn of(part: &Part) -> Self {
+        Self {
+            about: part.about.clone(),
+            verdict: part.verdict.map(Verdict::in_words),
+            fails: part.verdict == Some(Verdict::Fail),
+            says: part.says.clone(),
+            reckoned: part.reckoned.clone(),
+            sources: part.sources.iter().map(|s| format!("{} ({})", s.what, s.sure.in_words())).collect(),
+        }
     }
 }
