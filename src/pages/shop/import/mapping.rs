@@ -146,7 +146,7 @@ impl Mapping {
 
 /// From what is said, so that the same again is the same report.
 fn id(what: &str, content: &str) -> String {
-    let hash = Sha256::new().chain_update(what).chain_update([0]).chain_update(content).finalize();
+    let hash = Sha256::new().chain_update(what).chain_update(b"\0").chain_update(content).finalize();
     let mut bytes = [0u8; 16];
     bytes.iter_mut().zip(hash.iter()).for_each(|(to, from)| *to = *from);
     uuid::Builder::from_random_bytes(bytes).into_uuid().to_string()
