@@ -3,6 +3,7 @@
 //! `cargo test --lib vectors -- --nocapture` prints how many ran and which were left out, and why.
 use std::collections::BTreeSet;
 
+use super::store::{pages, reports, run_sql};
 use crate::{
     base::{Clock, Day, SignIn},
     book::Channel,
@@ -197,16 +198,6 @@ fn with_book(look: impl AsyncFnOnce(Desk, std::path::PathBuf) -> Ran) -> Ran {
     })
 }
 
-async fn run_sql(path: &std::path::Path, sql: &'static str) -> Result<(), String> {
-    let mut db = crate::db::open::writer(path, &Default::default()).await.unwrap();
-    sqlx::query(sql).execute(&mut db).await.map(drop).map_err(|e| e.to_string())
-}
-
-async fn reports(desk: &Desk) -> i64 {
-    let mut db = desk.read().await.unwrap();
-    sqlx::query_scalar("SELECT count(*) FROM report").fetch_one(&mut *db).await.unwrap()
-}
-
 fn v04() -> Ran {
     holds!(inspections::KEPT_DAYS == 92, day("2026-01-01").plus(inspections::KEPT_DAYS) == day("2026-04-03"));
     with_book(async |desk, path| {
@@ -254,12 +245,7 @@ fn v10() -> Ran {
     holds!(Act::ALL.iter().all(|act| !act.as_str().contains("delete") && !act.as_str().contains("edit")));
     holds!(Act::AmendEntry.roles().contains(&Role::Crew));
     with_book(async |desk, path| {
-        let bytes = async || {
-            let mut db = desk.read().await.unwrap();
-            let sql = "SELECT group_concat(blob, char(10)) FROM page";
-            sqlx::query_scalar::<_, String>(sql).fetch_one(&mut *db).await.unwrap()
-        };
-        let before = bytes().await;
+        let before = pages(&desk).await;
         for sql in [
             "UPDATE page SET blob = '{}'",
             "DELETE FROM page",
@@ -267,7 +253,7 @@ fn v10() -> Ran {
         ] {
             holds!(run_sql(&path, sql).await.is_err());
         }
-        holds!(bytes().await == before);
+        holds!(pages(&desk).await == before);
         Ok(())
     })
 }
