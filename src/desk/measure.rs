@@ -69,7 +69,8 @@ impl ShopPage {
     /// Nobody hands in a verdict: it follows from what was measured.
     pub fn measurement(taken: MeasurementTaken, permit: &Permit, now: Instant) -> Self {
         let judged = taken.measured.judge();
-        Self::of(Body::MeasurementTaken(Box::new(MeasurementTaken { judged, ..taken })), permit, now)
+        let taken = shortened(MeasurementTaken { judged, ..taken });
+        Self::of(Body::MeasurementTaken(Box::new(taken)), permit, now)
     }
 
     pub fn inspection(done: InspectionDone, permit: &Permit, now: Instant) -> Self {
@@ -80,7 +81,8 @@ impl ShopPage {
         Self::of(Body::InspectionIntervalSet(Box::new(set)), permit, now)
     }
 
-    pub fn table(table: ShopTable, permit: &Permit, now: Instant) -> Self {
+    pub fn table(mut table: ShopTable, permit: &Permit, now: Instant) -> Self {
+        shorten(&mut table.table);
         Self::of(Body::ShopTableKept(Box::new(table)), permit, now)
     }
 
@@ -251,4 +253,76 @@ pub async fn recorded_at(db: &mut SqliteConnection, seq: i64) -> Result<Option<I
     let sql = "SELECT blob ->> '$.recorded_at' FROM page WHERE seq = ?";
     let text: Option<String> = sqlx::query_scalar(sql).bind(seq).fetch_optional(db).await?.flatten();
     Ok(text.and_then(|text| Instant::parse(&text)))
+}
+
+/// Figures to twelve places. A longer one may come back from a page's text with another last digit (serde_json reads
+/// fast, not to the last place), and what is kept here would differ from what a rebuild makes of the same page.
+fn shortened(taken: MeasurementTaken) -> MeasurementTaken {
+    let read = |mut value: serde_json::Value| {
+        shorten(&mut value);
+        serde_json::from_value(value).ok()
+    };
+    serde_json::to_value(&taken).ok().and_then(read).unwrap_or(taken)
+}
+
+fn shorten(value: &mut serde_json::Value) {
+    use serde_json::Value;
+    match value {
+        Value::Number(n) if n.is_f64() => {
+            let short = n.as_f64().and_then(|n| format!("{n:.11e}").parse().ok());
+            if let Some(short) = short.and_then(serde_json::Number::from_f64) {
+                *n = short;
+            }
+        }
+        Value::Array(all) => all.iter_mut().for_each(shorten),
+        Value::Object(fields) => fields.values_mut().for_each(shorten),
+        _ => {}
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use proptest::prelude::*;
+
+    use super::*;
+    use crate::shop::measurements::{
+        Temperature,
+        battery::{Battery, GravityRule, LowCell},
+    };
+
+    fn battery(gravities: Vec<f64>, degrees: f64) -> MeasurementTaken {
+        let measured = Measured::Battery(Battery {
+            name: "B17".into(),
+            cells: None,
+            gravities,
+            temperature: Some(Temperature::celsius(degrees)),
+            rule: GravityRule::PerC,
+            full_gravity: None,
+            low_cell: LowCell::Points40,
+            rested_v: Some(degrees / 3.0),
+            charging_v: vec![],
+            level: None,
+        });
+        let judged = measured.judge();
+        MeasurementTaken {
+            id: Uuid::nil(),
+            unit: "QHB 412".into(),
+            repair: None,
+            at: Instant(0),
+            done_by: None,
+            measured,
+            judged,
+            confirmed: vec![],
+        }
+    }
+
+    proptest! {
+        #[test]
+        fn a_rebuild_reads_the_very_figures(gravities in prop::collection::vec(1.0..1.4f64, 1..40), degrees in -40.0..60.0f64) {
+            let kept = shortened(battery(gravities, degrees));
+            let page = serde_json::to_string(&kept).unwrap();
+            let read: MeasurementTaken = serde_json::from_str(&page).unwrap();
+            prop_assert_eq!(json(&read), json(&kept));
+        }
+    }
 }
