@@ -1,4 +1,4 @@
-//! `GET /api/v1/{findings,bypasses,entries}?as_of=&history=&format=json|csv`.
+//! `GET /api/v1/{findings,bypasses,entries}?as_of=&history=&format=json|csv|xlsx`.
 use axum::{
     extract::State,
     http::{HeaderValue, header},
@@ -11,7 +11,7 @@ use crate::{
     base::{Code, Instant, Problem},
     pages::shop::ground,
     people::Act,
-    web::{Answer, App, Asked, Me, Oops},
+    web::{Answer, App, Asked, Me, Oops, sheet},
 };
 
 #[derive(Deserialize)]
@@ -28,6 +28,7 @@ pub struct Query {
 enum Format {
     Json,
     Csv,
+    Xlsx,
 }
 
 impl Query {
@@ -57,9 +58,10 @@ impl Query {
         };
         let format = match self.format.as_str() {
             "csv" => Format::Csv,
+            "xlsx" => Format::Xlsx,
             "" | "json" => Format::Json,
             _ => {
-                refuse("format", "format is json or csv.");
+                refuse("format", "format is json, csv or xlsx.");
                 Format::Json
             }
         };
@@ -78,27 +80,28 @@ pub async fn findings(State(app): State<App>, me: Me, Asked(query): Asked<Query>
             row.sentence = ground::without_names(row.rule, &row.sentence);
         }
     }
-    list(&rows, out::FINDINGS, format)
+    list("findings", &rows, out::FINDINGS, format)
 }
 
 pub async fn bypasses(State(app): State<App>, Asked(query): Asked<Query>) -> Answer {
     let (question, format) = query.check(app.now())?;
     let rows = out::bypasses(&mut *app.desk().read().await?, &app.world(), question).await?;
-    list(&rows, out::BYPASSES, format)
+    list("bypasses", &rows, out::BYPASSES, format)
 }
 
 pub async fn entries(State(app): State<App>, Asked(query): Asked<Query>) -> Answer {
     let (question, format) = query.check(app.now())?;
     let rows = out::entries(&mut *app.desk().read().await?, question).await?;
-    list(&rows, out::ENTRIES, format)
+    list("entries", &rows, out::ENTRIES, format)
 }
 
-fn list<T: Serialize>(rows: &[T], columns: &[&str], format: Format) -> Answer {
+fn list<T: Serialize>(name: &str, rows: &[T], columns: &[&str], format: Format) -> Answer {
     let (kind, text) = match format {
         Format::Json => ("application/json", out::to_json(rows).map_err(|why| Oops::machine(&why))?),
         Format::Csv => {
             ("text/csv; charset=utf-8", out::to_csv(rows, columns).map_err(|why| Oops::machine(&why))?)
         }
+        Format::Xlsx => return out::to_sheet(name, rows, columns).answer(sheet::Format::Xlsx),
     };
     Ok(([(header::CONTENT_TYPE, HeaderValue::from_static(kind))], text).into_response())
 }

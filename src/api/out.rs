@@ -19,6 +19,7 @@ use crate::{
         fact::Hand,
         store::{Decisions, State, Wanted, all_until, decisions, open_at},
     },
+    web::sheet::{Cell, Sheet},
 };
 
 type Sql<T> = Result<T, sqlx::Error>;
@@ -283,6 +284,22 @@ pub fn to_csv<T: Serialize>(rows: &[T], header: &[&str]) -> Result<String, csv::
     }
     let bytes = out.into_inner().map_err(|why| csv::Error::from(why.into_error()))?;
     Ok(String::from_utf8(bytes).unwrap_or_default())
+}
+
+/// As a sheet: numbers stay numbers.
+pub fn to_sheet<T: Serialize>(name: &str, rows: &[T], header: &[&str]) -> Sheet {
+    let mut sheet = Sheet::of(name, header);
+    for value in rows.iter().map(row) {
+        let Ok(serde_json::Value::Object(fields)) = value else { continue };
+        let cell = |name: &&str| match fields.get(*name) {
+            None | Some(serde_json::Value::Null) => Cell::Blank,
+            Some(serde_json::Value::String(text)) => text.as_str().into(),
+            Some(serde_json::Value::Number(n)) => n.as_f64().map_or(Cell::Blank, Cell::Number),
+            Some(other) => other.to_string().into(),
+        };
+        sheet.rows.push(header.iter().map(cell).collect());
+    }
+    sheet
 }
 
 /// A row with its moments as text.

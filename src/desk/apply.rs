@@ -51,6 +51,10 @@ impl Draft {
             Body::TabletKeyRevoked(revoked) => self.revoke_tablet_key(filed, heading, revoked),
             Body::TabletSigned(signed) => self.put_tablet_report(filed, heading, signed),
             Body::TabletAnswered(answered) => self.answer_tablet_report(filed, answered),
+            Body::MeasurementTaken(taken) => self.put_measurement(filed, heading, taken),
+            Body::InspectionDone(done) => self.put_inspection(filed, heading, done),
+            Body::InspectionIntervalSet(set) => self.put_interval(filed, heading, set),
+            Body::ShopTableKept(kept) => self.put_shop_table(filed, heading, kept),
         }
     }
 

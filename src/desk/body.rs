@@ -2,6 +2,7 @@
 use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
+use super::measure::{IntervalSet, MeasurementTaken, ShopTable};
 use crate::{
     base::{
         ClassName, EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::as_text, words::words,
@@ -11,6 +12,7 @@ use crate::{
     reports::{Report, amendment::Amendment},
     roster::{Schedule, UnitCard},
     rules::ClassFigures,
+    shop::inspections::InspectionDone,
 };
 
 words! {
@@ -284,6 +286,10 @@ bodies! {
     TabletKeyRevoked(TabletKeyRevoked) = "tablet_key_revoked",
     TabletSigned(TabletSigned) = "tablet_signed",
     TabletAnswered(TabletAnswered) = "tablet_answered",
+    MeasurementTaken(MeasurementTaken) = "measurement_taken",
+    InspectionDone(InspectionDone) = "inspection_done",
+    InspectionIntervalSet(IntervalSet) = "inspection_interval_set",
+    ShopTableKept(ShopTable) = "shop_table_kept",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -302,7 +308,7 @@ macro_rules! by_serde {
 }
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
-    TabletSigned TabletAnswered);
+    TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

@@ -130,6 +130,8 @@ pub struct Draft {
     /// The page of the latest statement beside an entry of a loaded bypass.
     pub stated: HashMap<EntryId, u64>,
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
+    /// Measurements and inspections that are in the book, of those that a page names.
+    pub taken: BTreeSet<uuid::Uuid>,
     pub tablet_keys: HashMap<uuid::Uuid, TabletKey>,
     pub tablet_reports: HashMap<ReportId, TabletReport>,
     pub rows: Waiting,
@@ -164,6 +166,7 @@ impl Draft {
             reviewed: HashMap::new(),
             stated: HashMap::new(),
             repairs: HashMap::new(),
+            taken: BTreeSet::new(),
             tablet_keys: HashMap::new(),
             tablet_reports: HashMap::new(),
             rows: Waiting::default(),

@@ -30,6 +30,7 @@ impl Draft {
         self.load_amendments(db, &wanted.amendments).await?;
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
+        self.load_taken(db, &wanted.taken).await?;
         self.load_tablets(db, &wanted).await?;
         wanted.add_subjects(pages, self);
         self.asked.extend(wanted.dossiers.keys().cloned());

@@ -19,6 +19,7 @@ pub mod keep_people;
 pub mod keep_roster;
 pub mod load;
 mod outlined;
+pub mod measure;
 pub mod oversee;
 pub mod parts;
 pub mod rebuild;

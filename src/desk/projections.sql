@@ -186,3 +186,24 @@ CREATE TABLE tablet_report (
     report TEXT PRIMARY KEY, author TEXT NOT NULL, received_at INTEGER NOT NULL, answered_at INTEGER, card TEXT NOT NULL
 ) STRICT;
 CREATE INDEX tablet_report_unanswered ON tablet_report (author) WHERE answered_at IS NULL;
+
+-- What the shop measured, each with what it said when it was signed; a battery is followed by its subject.
+CREATE TABLE measurement (
+    id TEXT PRIMARY KEY, seq INTEGER NOT NULL, unit TEXT NOT NULL, repair TEXT, kind TEXT NOT NULL, subject TEXT,
+    taken_at INTEGER NOT NULL, by TEXT NOT NULL, verdict TEXT NOT NULL, data TEXT NOT NULL
+) STRICT;
+CREATE INDEX measurement_of_unit ON measurement (unit, taken_at);
+CREATE INDEX measurement_of_subject ON measurement (kind, subject, taken_at);
+CREATE INDEX measurement_of_repair ON measurement (repair) WHERE repair IS NOT NULL;
+CREATE TABLE inspection (
+    id TEXT PRIMARY KEY, seq INTEGER NOT NULL, unit TEXT NOT NULL, kind TEXT NOT NULL, done_at INTEGER NOT NULL, by TEXT NOT NULL,
+    data TEXT NOT NULL
+) STRICT;
+CREATE INDEX inspection_of_unit ON inspection (unit, kind, done_at);
+CREATE TABLE inspection_interval (
+    what TEXT NOT NULL, name TEXT NOT NULL, seq INTEGER NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL, days INTEGER NOT NULL,
+    reason TEXT NOT NULL, PRIMARY KEY (what, name)
+) STRICT;
+CREATE TABLE shop_table (
+    name TEXT PRIMARY KEY, seq INTEGER NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL, data TEXT NOT NULL
+) STRICT;

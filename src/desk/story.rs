@@ -47,7 +47,7 @@ pub async fn story(
     let mut devices = BTreeMap::new();
     for (key, packed) in parts::outlines_of_units(db, &[unit.as_str()]).await? {
         let Subject::Device(tag) = key.subject else { continue };
-        let outlines: Vec<Outline> = packed.all()?;
+        let outlines: Vec<Outline> = packed.outlines()?;
         let mended = outlines.iter().filter(|o| o.stands && o.repaired.is_some()).map(|o| o.at);
         let of_device = OfDevice {
             mended: mended.filter(within).collect(),

@@ -110,6 +110,27 @@ table_row! {
         report: ReportId, author: SignIn, received_at: Instant, answered_at: Option<Instant>, card: String,
     }
 }
+table_row! {
+    MeasurementRow into "measurement" [""] {
+        id: uuid::Uuid, seq: u64, unit: UnitName, repair: Option<uuid::Uuid>, kind: &'static str, subject: Option<String>,
+        taken_at: Instant, by: SignIn, verdict: &'static str, data: String,
+    }
+}
+table_row! {
+    InspectionRow into "inspection" [""] {
+        id: uuid::Uuid, seq: u64, unit: UnitName, kind: &'static str, done_at: Instant, by: SignIn, data: String,
+    }
+}
+table_row! {
+    IntervalRow into "inspection_interval" ["ON CONFLICT (what, name) DO UPDATE SET seq = excluded.seq, by = excluded.by,
+        at = excluded.at, days = excluded.days, reason = excluded.reason"] {
+        what: &'static str, name: String, seq: u64, by: SignIn, at: Instant, days: i32, reason: String,
+    }
+}
+table_row! {
+    ShopTableRow into "shop_table" ["ON CONFLICT (name) DO UPDATE SET seq = excluded.seq, by = excluded.by, at = excluded.at,
+        data = excluded.data"] { name: String, seq: u64, by: SignIn, at: Instant, data: String, }
+}
 table_row! { PersonNameRow into "person_name" ["ON CONFLICT (sign_in) DO UPDATE SET name = excluded.name, craft = excluded.craft, salt = excluded.salt"] { sign_in: SignIn, name: String, craft: String, salt: String as bytes, } }
 table_row! { PasswordRow into "password" ["ON CONFLICT (sign_in) DO UPDATE SET hash = excluded.hash, set_at = excluded.set_at, one_time = excluded.one_time"] { sign_in: SignIn, hash: String, set_at: Instant, one_time: bool, } }
 table_row! { TokenRow into "token" [""] { token_hash: String as bytes, sign_in: SignIn, created_at: Instant, } }
@@ -140,6 +161,7 @@ waiting! {
     handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
     figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow,
     tablet_keys: TabletKeyRow, tablet_reports: TabletReportRow, names: PersonNameRow,
+    measurements: MeasurementRow, inspections: InspectionRow, intervals: IntervalRow, shop_tables: ShopTableRow,
     passwords: PasswordRow, tokens: TokenRow,
 }
 

@@ -38,6 +38,8 @@ pub struct Wanted {
     pub amendments: BTreeSet<AmendmentId>,
     pub bypasses: BTreeSet<EntryId>,
     pub repairs: BTreeSet<uuid::Uuid>,
+    /// Measurements and inspections.
+    pub taken: BTreeSet<uuid::Uuid>,
     pub tablet_keys: BTreeSet<uuid::Uuid>,
     pub tablet_reports: BTreeSet<ReportId>,
     /// With the days on which a page reports about it.
@@ -133,7 +135,7 @@ impl Wanted {
                 Body::TabletAnswered(answered) => {
                     wanted.tablet_reports.insert(answered.report);
                 }
-                _ => {}
+                body => wanted.shop_ids(body),
             }
         }
         wanted

@@ -18,6 +18,7 @@ words! {
         KeepPeople = "keep_people",
         ReadPages = "read_pages",
         ChangeThresholds = "change_thresholds",
+        ImportEntries = "import_entries",
     }
 }
 
@@ -33,6 +34,7 @@ impl Act {
             Self::AmendEntry => &[Crew, Shop, Supervisor, Administrator],
             Self::ReadBoard => &[Shop, Supervisor, Administrator],
             Self::WorkOnUnits => &[Shop],
+            Self::ImportEntries => &[Shop, Administrator],
             Self::ReadBypasses => &[Supervisor, Administrator],
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],

@@ -122,7 +122,7 @@ pub struct ResetFact {
     pub result: Option<ResetResult>,
 }
 
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, Default)]
 pub struct FuseFact {
     pub rating_a: Option<f64>,
     pub rating_v: Option<f64>,

@@ -24,6 +24,17 @@ pub enum FuseMatch {
 
 /// The practice of the Navy's electricity training text (standards.md 5.8).
 pub fn compare(belongs: &Device, fitted: &FuseFact) -> FuseMatch {
+    let figures = FuseFact {
+        rating_a: belongs.rating_a,
+        rating_v: belongs.rating_v,
+        speed: belongs.speed,
+        body: belongs.body.clone(),
+    };
+    compare_figures(&figures, fitted)
+}
+
+/// The same, where the figures that belong there are not a schedule's.
+pub fn compare_figures(belongs: &FuseFact, fitted: &FuseFact) -> FuseMatch {
     let (mut wrong, mut caution, mut unknown) = (Vec::new(), Vec::new(), Vec::new());
     match (belongs.rating_a, fitted.rating_a) {
         (Some(b), Some(f)) if f > b => wrong.push(format!("{f} A where {b} A belongs")),

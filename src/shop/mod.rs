@@ -1,5 +1,9 @@
 //! The shop's own records: repairs, and what they found.
+pub mod inspections;
+pub mod measurements;
+pub mod records;
 pub mod store;
+pub mod tag;
 
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;

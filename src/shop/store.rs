@@ -56,3 +56,11 @@ pub async fn repairs_of(db: &mut SqliteConnection, units: &[UnitName]) -> Result
     let read = |data: &String| serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)));
     found.iter().map(read).collect()
 }
+
+/// Repairs opened or closed since a moment, and those still open, the latest opened first.
+pub async fn repairs_since(db: &mut SqliteConnection, since: Instant) -> Result<Vec<Repair>, sqlx::Error> {
+    let sql = "SELECT data FROM repair WHERE opened_at >= ?1 OR closed_at >= ?1 OR closed_at IS NULL ORDER BY opened_at DESC, id";
+    let found: Vec<String> = sqlx::query_scalar(sql).bind(since.0).fetch_all(db).await?;
+    let read = |data: &String| serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)));
+    found.iter().map(read).collect()
+}

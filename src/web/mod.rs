@@ -16,6 +16,7 @@ pub mod palette;
 pub mod parking;
 pub mod paths;
 pub mod route;
+pub mod sheet;
 pub mod signature;
 
 pub use app::{App, Settings};

@@ -116,6 +116,24 @@ paths! {
     Worker = "/worker.js";
     Manifest = "/manifest.webmanifest";
 
+    /// What the shop measures.
+    Measurements(UnitName) = "/units/{unit}/measurements";
+    MeasurementNew(UnitName) = "/units/{unit}/measurements/new";
+    Measurement(UnitName, String) = "/units/{unit}/measurements/{id}";
+    Battery(String) = "/batteries/{name}";
+    BreakerTable = "/breaker-table";
+    /// What is inspected, what happened since, and what is printed of it.
+    Inspections = "/inspections";
+    UnitInspections(UnitName) = "/units/{unit}/inspections";
+    SinceInspection(UnitName) = "/units/{unit}/since-inspection";
+    Tag(UnitName) = "/units/{unit}/tag";
+    Records(UnitName) = "/units/{unit}/records";
+    /// Lists as files, and files into the book.
+    Lists = "/lists";
+    List(String) = "/lists/{name}";
+    Import = "/import";
+    ImportRows = "/import/rows";
+
     Health = "/health";
     ApiReports = "/api/v1/reports";
     ApiSignedReports = "/api/v1/signed-reports";

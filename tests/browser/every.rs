@@ -58,8 +58,39 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/classes/QA6?device=TC2",
         ],
     ),
+    (
+        "r.dunmore",
+        &[
+            "/units/QHB-412/measurements",
+            "/units/QHB-412/measurements/new",
+            "/units/QHB-412/measurements/new?kind=insulation",
+            "/units/QHB-412/measurements/new?kind=battery",
+            "/units/QHB-412/measurements/new?kind=breaker",
+            "/units/QHB-412/measurements/new?kind=fuse",
+            "/units/QHB-412/measurements/new?kind=lock_out",
+            "/batteries/B17",
+            "/breaker-table",
+            "/inspections",
+            "/units/QHB-412/inspections",
+            "/units/QHB-412/since-inspection",
+            "/units/QHB-412/tag",
+            "/units/QHB-412/tag?unit=QHB+412&carrier=Quarry&inspected=Slate+Gap&defects=ground&restrictions=none&destination=shop&determined_by=me",
+            "/units/QHB-412/records",
+            "/lists",
+            "/import",
+        ],
+    ),
     ("m.ruiz", &["/bypasses", "/bypasses?unit=QHB-204", "/thresholds"]),
-    ("c.ibsenius", &["/triage", "/thresholds?burst_ratio=5&often_certainty=seven", "/units"]),
+    (
+        "c.ibsenius",
+        &[
+            "/breaker-table",
+            "/inspections",
+            "/triage",
+            "/thresholds?burst_ratio=5&often_certainty=seven",
+            "/units",
+        ],
+    ),
 ];
 
 /// Pages whose address only the book knows, found by the first link to them: from where, and the link.
@@ -68,11 +99,13 @@ pub const FOUND: &[(&str, &str, &str)] = &[
     ("n.okafor", "/units/QHB-412/report", "a[href$='/send']"),
     ("n.okafor", "/runs", "a[href^='/reports/']"),
     ("r.dunmore", "/triage", "a.whole[href*='/findings/']"),
+    ("r.dunmore", "/units/QHB-412/measurements", "td a[href*='/measurements/']"),
     ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
 ];
 
 /// Not for people's eyes, or only a way to another page.
-const NO_PAGES: &[&str] = &["/", "/health", "/sign-in", "/worker.js", "/manifest.webmanifest"];
+const NO_PAGES: &[&str] =
+    &["/", "/health", "/sign-in", "/worker.js", "/manifest.webmanifest", "/lists/{name}"];
 
 /// Somebody with a run of two units and something written down, so that the pages are full.
 pub async fn fill(crew: &Person<'_>) {
@@ -89,6 +122,18 @@ pub async fn fill(crew: &Person<'_>) {
     crew.fill("place", "MP 41.2").await;
     crew.press("Write it down").await;
     crew.waits_for("/units/QHB-412/report").await;
+    crew.sign_out().await;
+    crew.sign_in_with("r.dunmore", password("r.dunmore")).await;
+    crew.open("/units/QHB-412/measurements/new?kind=battery").await;
+    let gravities = "1.262 1.260 1.255 1.258 1.165 1.249 1.261";
+    for (field, value) in
+        [("battery", "B17"), ("gravities", gravities), ("temperature", "64"), ("full_gravity", "1.265")]
+    {
+        crew.fill(field, value).await;
+    }
+    crew.fill("password", password("r.dunmore")).await;
+    crew.press("Sign as r.dunmore").await;
+    crew.reads("battery").await;
     crew.sign_out().await;
 }
 

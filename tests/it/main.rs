@@ -16,6 +16,7 @@ mod parked;
 mod permits;
 mod pictures;
 mod run;
+mod shop_measures;
 mod sign_in;
 mod start_check;
 mod tablets;

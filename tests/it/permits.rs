@@ -75,8 +75,12 @@ fn is_somebodys(route: &Route) -> bool {
 
 /// The route's address with one person's things in it. A new parameter is named here, or the test fails.
 async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>) -> String {
-    let mut path =
-        route.path.replace("{unit}", "QHB-413").replace("{kind}", "defect").replace("{class}", "HB6");
+    let mut path = route
+        .path
+        .replace("{unit}", "QHB-413")
+        .replace("{kind}", "defect")
+        .replace("{class}", "HB6")
+        .replace("{name}", "repairs");
     let data = if path.starts_with("/classes") { "devices.csv" } else { "timeline.csv" };
     path = path.replace("{what}", data);
     if path.contains("{entry}") {
@@ -92,6 +96,7 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         p if p.starts_with("/kept") => whose.kept(),
         p if p.starts_with("/tablets/reports") => whose.report(),
         p if p.starts_with("/tablets/keys") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c01".to_owned(),
+        p if p.starts_with("/units/{unit}/measurements") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c02".to_owned(),
         _ => String::new(),
     };
     let path = path.replace("{id}", &id);

@@ -6,7 +6,7 @@ use axum::{extract::State, http::StatusCode};
 use sqlx::SqliteConnection;
 
 use super::{
-    ground,
+    ground, inspections,
     lines::{self, Eyes, Line, Note},
     looked::{self, Seen},
     narrowed::{Filter, Select, TriageForm, fields, selects},
@@ -55,6 +55,8 @@ struct View {
     /// How many lines somebody set aside; they are not shown.
     aside: String,
     new: New,
+    /// Inspections overdue or soon due.
+    due: Option<Note>,
 }
 
 /// What is new since this person last looked.
@@ -92,6 +94,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     eyes.seen = Seen::of(store::looked(&mut db, me.sign_in()).await?);
     view.put_findings(&mut db, &filter, &board, &form, &mut eyes).await?;
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
+    view.due = inspections::notice(&mut db, &world, now)
+        .await?
+        .map(|says| Note { path: paths::Inspections.to_string(), says });
     drop(db);
     if wrong {
         view.list_nothing();
@@ -129,6 +134,7 @@ impl View {
             pager: Pager::default(),
             aside: String::new(),
             new: New::default(),
+            due: None,
         }
     }
 

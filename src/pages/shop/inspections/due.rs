@@ -1,0 +1,269 @@
+//! What is due on every unit of the roster, the most pressing first; and the interval a class or unit goes by.
+use askama::Template;
+use axum::{extract::State, http::StatusCode};
+use serde::Deserialize;
+use sqlx::SqliteConnection;
+
+use crate::{
+    base::{ClassName, Day, Instant, UnitName, text},
+    desk::{
+        World,
+        measure::{IntervalSet, ShopPage},
+    },
+    pages::drawn::{
+        form::{Choice, Field},
+        pager::{Pager, page_of},
+    },
+    people::Act,
+    shop::inspections::{
+        self, Due, InspectionKind, NO_CREDIT, PAPER, PERIODIC_DAYS, PERIODIC_DAYS_MONITORED, Standing, store,
+    },
+    web::{
+        Answer, App, Asked, Frame, Me, Oops,
+        forms::Fields,
+        page, paths, see,
+        sheet::{Format, Sheet},
+        signature,
+    },
+};
+
+#[derive(Deserialize)]
+pub struct Query {
+    #[serde(default)]
+    page: String,
+    #[serde(default)]
+    format: String,
+}
+
+#[derive(Template)]
+#[template(path = "shop/inspections.html")]
+struct View {
+    frame: Frame,
+    paper: &'static str,
+    no_credit: &'static str,
+    says: String,
+    lines: Vec<Line>,
+    pager: Pager,
+    csv: String,
+    xlsx: String,
+    form: Option<Form>,
+}
+
+struct Line {
+    unit: String,
+    path: String,
+    what: &'static str,
+    done: String,
+    last_day: String,
+    standing: String,
+    pressing: bool,
+}
+
+struct Form {
+    action: &'static str,
+    signer: String,
+    what: Field,
+    days: Choice,
+    reason: Field,
+    password: Field,
+}
+
+/// Everything tracked, by how pressing it is.
+pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Vec<Due>, sqlx::Error> {
+    let (last, intervals) = (store::last_done(db).await?, store::intervals(db).await?);
+    let zone = &world.railway.zone;
+    let today = zone.day_of(now);
+    let mut all = Vec::new();
+    let in_service = world.roster.units.values().filter(|card| card.retired.is_none_or(|day| today < day));
+    for card in in_service {
+        let days = intervals.of(&card.unit, Some(&card.class));
+        for kind in InspectionKind::ALL {
+            let done = last.get(&(card.unit.clone(), *kind)).map(|at| zone.day_of(*at));
+            all.extend(Due::of(card.unit.clone(), *kind, done, days, today));
+        }
+    }
+    all.sort_by(|a, b| {
+        (a.standing, a.last_day, &a.unit, a.kind).cmp(&(b.standing, b.last_day, &b.unit, b.kind))
+    });
+    Ok(all)
+}
+
+/// The line that the shop sees without asking; `None`: nothing is due within two weeks. It is on the board, so it looks
+/// only at units of which something is written.
+pub async fn notice(
+    db: &mut SqliteConnection,
+    world: &World,
+    now: Instant,
+) -> Result<Option<String>, sqlx::Error> {
+    let last = store::last_done(db).await?;
+    if last.is_empty() {
+        return Ok(None);
+    }
+    let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
+    let today = zone.day_of(now);
+    let (mut overdue, mut soon) = (0, 0);
+    for ((unit, kind), at) in last {
+        let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
+        let Some(card) = card else { continue };
+        let days = intervals.of(&unit, Some(&card.class));
+        match Due::of(unit, kind, Some(zone.day_of(at)), days, today).map(|due| due.standing) {
+            Some(Standing::Overdue) => overdue += 1,
+            Some(Standing::Soon) => soon += 1,
+            _ => {}
+        }
+    }
+    let told =
+        |n: u64, how: &str| (n > 0).then(|| format!("{} {how}", text::count(n, "inspection", "inspections")));
+    let parts: Vec<String> =
+        [told(overdue, "overdue"), told(soon, "due within 14 days")].into_iter().flatten().collect();
+    Ok((!parts.is_empty()).then(|| format!("{}.", parts.join(", "))))
+}
+
+pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): Asked<Query>) -> Answer {
+    let (world, now) = (app.world(), app.now());
+    let mut db = app.desk().read().await?;
+    let due = all(&mut db, &world, now).await?;
+    if let Some(format) = Format::asked(&query.format)? {
+        return sheet(&due).answer(format);
+    }
+    let view = view(frame, &me, &due, &world, now, page_of(&query.page), &Fields(Vec::new()), &[]);
+    page(StatusCode::OK, &view)
+}
+
+#[expect(clippy::too_many_arguments, reason = "each is one part of the page, loaded by the caller")]
+fn view(
+    frame: Frame,
+    me: &Me,
+    due: &[Due],
+    world: &World,
+    now: Instant,
+    wanted: usize,
+    typed: &Fields,
+    says: &[(&str, String)],
+) -> View {
+    let today = world.railway.zone.day_of(now);
+    let lines = due.iter().map(|due| line(due, today)).collect();
+    let (lines, pager) = Pager::cut(lines, wanted, |n| paths::Inspections.with(&[("page", &n.to_string())]));
+    let said = |name: &str| says.iter().find(|(field, _)| *field == name).map(|(_, says)| says.clone());
+    let days: &[(&str, &str)] = &[("92", "92 days"), ("184", "184 days")];
+    let form = me.may(Act::KeepRoster).then(|| Form {
+        action: paths::Inspections::PATTERN,
+        signer: me.sign_in().to_string(),
+        what: Field::text("what", "Class or unit", typed.get("what")).says(said("what")),
+        days: Choice::of("days", "From one periodic inspection to the next", typed.get("days"), days)
+            .hint("184 only with electronic condition monitoring on board (49 CFR 229.23); then a mechanical inspector's daily inspection each 33 days, too.")
+            .says(said("days")),
+        reason: Field::text("reason", "Why", typed.get("reason")).says(said("reason")),
+        password: Field::password("password", "Your password, as your signature").says(said("password")),
+    });
+    View {
+        frame,
+        paper: PAPER,
+        no_credit: NO_CREDIT,
+        says: summary(due),
+        lines,
+        pager,
+        csv: paths::Inspections.with(&[("format", "csv")]),
+        xlsx: paths::Inspections.with(&[("format", "xlsx")]),
+        form,
+    }
+}
+
+fn summary(due: &[Due]) -> String {
+    let of = |standing| due.iter().filter(|due| due.standing == standing).count();
+    format!(
+        "{} overdue, {} due within {} days, {} later, {} without a periodic inspection in the book.",
+        of(Standing::Overdue),
+        of(Standing::Soon),
+        inspections::TOLD_BEFORE_DAYS,
+        of(Standing::Later),
+        of(Standing::NotInBook)
+    )
+}
+
+fn line(due: &Due, today: Day) -> Line {
+    let days = |last: Day| i64::from(last.0) - i64::from(today.0);
+    let standing = match (due.standing, due.last_day) {
+        (Standing::Overdue, Some(last)) => {
+            format!("OVERDUE by {}", text::count(days(last).unsigned_abs(), "day", "days"))
+        }
+        (Standing::Soon | Standing::Later, Some(last)) => {
+            format!("{} left", text::count(days(last).unsigned_abs(), "day", "days"))
+        }
+        _ => "none in the book: look at the paper".to_owned(),
+    };
+    Line {
+        unit: due.unit.to_string(),
+        path: paths::UnitInspections(due.unit.clone()).to_string(),
+        what: due.kind.in_words(),
+        done: due.done.map(Day::in_words).unwrap_or_default(),
+        last_day: due.last_day.map(Day::in_words).unwrap_or_default(),
+        standing,
+        pressing: due.is_notice(),
+    }
+}
+
+fn sheet(due: &[Due]) -> Sheet {
+    let mut sheet =
+        Sheet::of("inspections due", &["unit", "inspection", "done", "last_lawful_day", "standing"]);
+    for one in due {
+        let day = |day: Option<Day>| day.map(|day| day.to_string());
+        sheet.rows.push(vec![
+            one.unit.to_string().into(),
+            one.kind.as_str().into(),
+            day(one.done).into(),
+            day(one.last_day).into(),
+            one.standing.as_str().into(),
+        ]);
+    }
+    sheet
+}
+
+pub async fn set(State(app): State<App>, frame: Frame, me: Me, fields: Fields) -> Answer {
+    let permit = me.permit(Act::KeepRoster)?;
+    let world = app.world();
+    let mut says: Vec<(&str, String)> = Vec::new();
+    let what = subject(&world, fields.get("what"));
+    if what.is_none() {
+        says.push(("what", "The roster has no such class and no such unit.".to_owned()));
+    }
+    let days = [PERIODIC_DAYS, PERIODIC_DAYS_MONITORED]
+        .into_iter()
+        .find(|days| days.to_string() == fields.get("days"));
+    if days.is_none() {
+        says.push(("days", "Choose one of the two.".to_owned()));
+    }
+    let reason = text::tidy(fields.get("reason"));
+    if reason.is_none() {
+        says.push(("reason", "Say why: what is on board, or whose word it is.".to_owned()));
+    }
+    if let (Some((class, unit)), Some(days), Some(reason)) = (what, days, reason) {
+        match signature::sign(&app, &me, fields.get("password")).await? {
+            Ok(()) => {
+                let set = IntervalSet { class, unit, days, reason };
+                app.desk().act(ShopPage::interval(set, &permit, app.now())).await?;
+                return see(&paths::Inspections);
+            }
+            Err(wrong) => says.push(("password", wrong)),
+        }
+    }
+    let due = all(&mut *app.desk().read().await?, &world, app.now()).await?;
+    page(StatusCode::UNPROCESSABLE_ENTITY, &view(frame, &me, &due, &world, app.now(), 1, &fields, &says))
+}
+
+/// A class by its name, else a unit.
+fn subject(world: &World, typed: &str) -> Option<(Option<ClassName>, Option<UnitName>)> {
+    let typed = typed.trim();
+    let class = world.roster.classes.keys().find(|class| class.as_str().eq_ignore_ascii_case(typed));
+    match class {
+        Some(class) => Some((Some(class.clone()), None)),
+        None => {
+            let unit = UnitName::tidy(typed).filter(|unit| world.roster.unit(unit).is_some())?;
+            Some((None, Some(unit)))
+        }
+    }
+}
+
+pub(super) fn not_a_unit(typed: &str) -> Oops {
+    Oops::NotFound(format!("{typed} is no unit: a mark and a road number are wanted."))
+}

@@ -1,0 +1,3 @@
+mod kinds;
+mod store;
+mod vectors;
