@@ -130,6 +130,8 @@ pub struct Draft {
     /// The page of the latest statement beside an entry of a loaded bypass.
     pub stated: HashMap<EntryId, u64>,
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
+    /// The last page about a unit, of those that a page asks it for.
+    pub told_about: HashMap<UnitName, u64>,
     pub tablet_keys: HashMap<uuid::Uuid, TabletKey>,
     pub tablet_reports: HashMap<ReportId, TabletReport>,
     pub rows: Waiting,
@@ -164,6 +166,7 @@ impl Draft {
             reviewed: HashMap::new(),
             stated: HashMap::new(),
             repairs: HashMap::new(),
+            told_about: HashMap::new(),
             tablet_keys: HashMap::new(),
             tablet_reports: HashMap::new(),
             rows: Waiting::default(),

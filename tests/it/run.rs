@@ -304,7 +304,7 @@ fn opened(n: u128, tag: &str, at: Instant) -> RepairOpened {
         unit: "QHB 412".into(),
         device: Some(tag.into()),
         at,
-        findings: vec![],
+        findings: vec![], also: vec![], entries: vec![], words: None,
     }
 }
 
