@@ -2,9 +2,7 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
-    body::{
-        Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged,
-    },
+    body::{Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged},
     draft::{Draft, Filed},
     tables::{self, json},
     world,
@@ -14,12 +12,7 @@ use crate::{
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
-    rules::{
-        ClassFigures, DossierKey, Fact, Told,
-        dossier::Subject,
-        earlier::linked,
-        routing, together,
-    },
+    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, earlier::linked, routing, together},
 };
 
 impl Draft {
@@ -200,7 +193,6 @@ impl Draft {
         self.again.units.insert(unit.clone());
         self.again.units.extend(linked);
     }
-
 }
 
 /// The program and the console have no sign-in name of their own.

@@ -7,7 +7,7 @@ use super::{
     draft::Draft,
     load::{damaged, fetch, seq, unit},
 };
-use crate::base::UnitName;
+use crate::{base::UnitName, shop::store::TOLD_ABOUT};
 
 impl Draft {
     /// What is open on a unit.
@@ -16,7 +16,8 @@ impl Draft {
         db: &mut SqliteConnection,
         units: &BTreeSet<UnitName>,
     ) -> Result<(), sqlx::Error> {
-        let sql = "SELECT data FROM repair WHERE unit IN (SELECT value FROM json_each(?)) AND closed_at IS NULL";
+        let sql =
+            "SELECT data FROM repair WHERE unit IN (SELECT value FROM json_each(?)) AND closed_at IS NULL";
         for row in fetch(db, sql, units).await? {
             let repair: crate::shop::Repair =
                 serde_json::from_str(row.try_get("data")?).map_err(|why| damaged(why.to_string()))?;
@@ -37,12 +38,3 @@ impl Draft {
         Ok(())
     }
 }
-
-/// The last page that told of each unit: a report, an amendment, the shop.
-const TOLD_ABOUT: &str = "SELECT u.value AS unit, max(
-        coalesce((SELECT max(seq) FROM report WHERE unit = u.value), 0),
-        coalesce((SELECT max(a.seq) FROM amendment a CROSS JOIN report r ON r.id = a.report WHERE r.unit = u.value), 0),
-        coalesce((SELECT max(seq) FROM unit_hold WHERE unit = u.value), 0),
-        coalesce((SELECT max(seq) FROM unit_release WHERE unit = u.value), 0),
-        coalesce((SELECT max(data ->> 'last_seq') FROM repair WHERE unit = u.value), 0)) AS seq
-    FROM json_each(?) u";

@@ -94,8 +94,7 @@ impl Act for WorkOnRepair {
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
         let Body::RepairWorked(worked) = &self.0.body else { return Ok(Decided::default()) };
-        let repair =
-            draft.repairs.get(&worked.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
+        let repair = draft.repairs.get(&worked.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
         if repair.steps.iter().any(|step| step.id == worked.step) {
             return Ok(Decided::default());
         }
@@ -151,8 +150,7 @@ impl Act for CloseRepair {
         let Some(Body::RepairClosed(closed)) = self.pages.last().map(|page| &page.body) else {
             return Ok(Decided::default());
         };
-        let repair =
-            draft.repairs.get(&closed.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
+        let repair = draft.repairs.get(&closed.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
         if repair.closed_at.is_some() {
             return Err(Refused::Stale(format!(
                 "{} closed this repair, perhaps on another screen: it stays as it was closed, see below. Nothing was written twice. What you typed is kept here in case it says more: correct the closing with it.",
@@ -194,13 +192,14 @@ impl Act for AmendRepair {
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
         let Body::RepairAmended(amended) = &self.page.body else { return Ok(Decided::default()) };
-        let repair =
-            draft.repairs.get(&amended.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
+        let repair = draft.repairs.get(&amended.id).ok_or_else(|| Refused::NotThere(NO_SUCH.to_owned()))?;
         if repair.before.iter().any(|before| before.amendment == amended.amendment) {
             return Ok(Decided::default());
         }
         if repair.closed_at.is_none() {
-            return Err(Refused::Stale("This repair is still open: close it, there is nothing to correct yet.".to_owned()));
+            return Err(Refused::Stale(
+                "This repair is still open: close it, there is nothing to correct yet.".to_owned(),
+            ));
         }
         if repair.last_seq > self.seen {
             return Err(Refused::Stale(

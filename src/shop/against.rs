@@ -109,9 +109,10 @@ fn off(
     let standing = state.standing.as_str().replace('_', " ");
     let says = format!("{} {standing} since {}", named(tag, schedule), zone.in_words(state.since));
     match &state.why {
-        Some(why) => found
-            .left_off
-            .push(LeftOff { device: tag.clone(), says: format!("{says}: {}.", own_words(why.trim_end_matches('.'))) }),
+        Some(why) => found.left_off.push(LeftOff {
+            device: tag.clone(),
+            says: format!("{says}: {}.", own_words(why.trim_end_matches('.'))),
+        }),
         None => found.against.push(Against {
             kind: Kind::DeviceOff,
             device: Some(tag.clone()),
@@ -135,7 +136,8 @@ fn rightly_off(device: &Device) -> bool {
 
 fn seals(dossier: &Dossier, schedule: Option<&Schedule>, zone: &Zone, found: &mut Found) {
     let facts: Vec<&Fact> = dossier.facts().iter().filter(|fact| fact.withdrawn.is_none()).collect();
-    let mut cutouts: BTreeMap<&Tag, ()> = schedule.into_iter().flat_map(Schedule::cutouts).map(|d| (&d.tag, ())).collect();
+    let mut cutouts: BTreeMap<&Tag, ()> =
+        schedule.into_iter().flat_map(Schedule::cutouts).map(|d| (&d.tag, ())).collect();
     for fact in &facts {
         if let Told::Bypass(bypass) = &fact.told {
             cutouts.insert(&bypass.device, ());
@@ -159,8 +161,8 @@ fn notices(dossier: &Dossier, zone: &Zone, found: &mut Found) {
     let standing = || dossier.facts().iter().filter(|fact| fact.withdrawn.is_none());
     let repaired = standing().filter(|f| matches!(f.told, Told::RepairClosed { .. })).map(|f| f.at).max();
     for fact in standing().filter(|fact| repaired.is_none_or(|at| fact.at > at)) {
-        let (Told::Shutdown { warning_notice: Some(words), .. } | Told::Defect { warning_notice: Some(words), .. }) =
-            &fact.told
+        let (Told::Shutdown { warning_notice: Some(words), .. }
+        | Told::Defect { warning_notice: Some(words), .. }) = &fact.told
         else {
             continue;
         };
@@ -169,7 +171,11 @@ fn notices(dossier: &Dossier, zone: &Zone, found: &mut Found) {
             device: None,
             entry: Some(fact.entry),
             since: fact.at,
-            says: format!("A warning notice is attached since {}: {}.", zone.in_words(fact.at), own_words(words.trim_end_matches('.'))),
+            says: format!(
+                "A warning notice is attached since {}: {}.",
+                zone.in_words(fact.at),
+                own_words(words.trim_end_matches('.'))
+            ),
             what_to_do: TAKE_OFF,
         });
     }
@@ -202,8 +208,11 @@ mod tests {
         let railway = Railway::with(devices);
         let unit = UnitName::from("QHB 412");
         let key = |subject| DossierKey { unit: unit.clone(), subject };
-        let ground: Vec<Fact> =
-            facts.iter().filter(|(s, _)| *s == Subject::GroundProtection).flat_map(|(_, f)| f.clone()).collect();
+        let ground: Vec<Fact> = facts
+            .iter()
+            .filter(|(s, _)| *s == Subject::GroundProtection)
+            .flat_map(|(_, f)| f.clone())
+            .collect();
         let open = railway.judge(Subject::GroundProtection, ground).bypasses;
         let open: Vec<Bypass> = open.into_iter().filter(|b| b.closed_at.is_none()).collect();
         let dossiers: Vec<_> = facts.into_iter().map(|(s, facts)| (key(s), Dossier::of(facts))).collect();
@@ -222,7 +231,8 @@ mod tests {
     #[test]
     fn an_open_cutout_is_told_once_and_ends_with_its_closing() {
         let open = || bypass("2026-03-01T10:00:00Z", "GRC", |_| {});
-        let both = |fact: Fact| of(vec![(dev("GRC"), vec![fact.clone()]), (Subject::GroundProtection, vec![fact])]);
+        let both =
+            |fact: Fact| of(vec![(dev("GRC"), vec![fact.clone()]), (Subject::GroundProtection, vec![fact])]);
         let found = both(open());
         assert_eq!(kinds(&found), [Kind::CutoutOpen]);
         assert!(found.against[0].says.contains("stands open in the book since 1 Mar 2026"), "{found:?}");
@@ -257,7 +267,10 @@ mod tests {
         let found = of(vec![(dev("TC2"), vec![off.clone(), said])]);
         assert_eq!((kinds(&found), found.left_off.len()), (vec![], 1));
         assert_eq!(kinds(&of(vec![(dev("TC2"), vec![off, repair("2026-03-01T15:00:00Z")])])), []);
-        assert_eq!(kinds(&of(vec![(dev("HTR"), vec![position("2026-03-01T11:00:00Z", "HTR", "off", None)])])), []);
+        assert_eq!(
+            kinds(&of(vec![(dev("HTR"), vec![position("2026-03-01T11:00:00Z", "HTR", "off", None)])])),
+            []
+        );
     }
 
     #[test]

@@ -98,12 +98,28 @@ fn shop(deed: &Deed, place: usize) -> Vec<Body> {
             let reason = if stored { HoldReason::Stored } else { HoldReason::Repair };
             vec![Body::UnitHeld(Box::new(Hold { unit, at, reason, words: None }))]
         }
-        Deed::Release { unit, at } => vec![Body::UnitReleased(Box::new(Release { unit, at, words: None, how: None, restrictions: None, checked: None }))],
+        Deed::Release { unit, at } => vec![Body::UnitReleased(Box::new(Release {
+            unit,
+            at,
+            words: None,
+            how: None,
+            restrictions: None,
+            checked: None,
+        }))],
         Deed::Repair { unit, device, at, new_life, from, swapped } => {
             let (swapped_with, used_from) = if swapped { (from, None) } else { (None, from) };
             let id = uuid::Uuid::from_u64_pair(place as u64, 3);
             vec![
-                Body::RepairOpened(Box::new(RepairOpened { id, unit, device, at, findings: vec![], also: vec![], entries: vec![], words: None })),
+                Body::RepairOpened(Box::new(RepairOpened {
+                    id,
+                    unit,
+                    device,
+                    at,
+                    findings: vec![],
+                    also: vec![],
+                    entries: vec![],
+                    words: None,
+                })),
                 Body::RepairClosed(Box::new(RepairClosed {
                     id,
                     at,
@@ -111,7 +127,9 @@ fn shop(deed: &Deed, place: usize) -> Vec<Body> {
                     words: None,
                     new_life,
                     used_from,
-                    swapped_with, also_new: vec![], parts: None,
+                    swapped_with,
+                    also_new: vec![],
+                    parts: None,
                 })),
             ]
         }

@@ -108,8 +108,16 @@ async fn in_the_shop(desk: &Desk) {
     let (unit, device) = (UnitName::from("QHB 1"), Some(Tag::from("TC1")));
     let at = |day: &str| Instant::parse(&format!("2026-03-{day}T08:00:00Z")).unwrap();
     let id = uuid::Uuid::from_u128(7);
-    let opened =
-        RepairOpened { id, unit: unit.clone(), device: device.clone(), at: at("25"), findings: vec![], also: vec![], entries: vec![], words: None };
+    let opened = RepairOpened {
+        id,
+        unit: unit.clone(),
+        device: device.clone(),
+        at: at("25"),
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let closed = RepairClosed {
         id,
         at: at("26"),
@@ -117,7 +125,9 @@ async fn in_the_shop(desk: &Desk) {
         words: None,
         new_life: false,
         used_from: None,
-        swapped_with: None, also_new: vec![], parts: None,
+        swapped_with: None,
+        also_new: vec![],
+        parts: None,
     };
     let until = now.plus(1);
     for body in [

@@ -304,7 +304,10 @@ fn opened(n: u128, tag: &str, at: Instant) -> RepairOpened {
         unit: "QHB 412".into(),
         device: Some(tag.into()),
         at,
-        findings: vec![], also: vec![], entries: vec![], words: None,
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
     }
 }
 

@@ -6,7 +6,7 @@ use axum::{
 };
 use sqlx::SqliteConnection;
 
-use super::lines;
+use super::{finding_acts::Acts, lines};
 use crate::{
     base::{Instant, instant::DAY, text},
     desk::World,
@@ -50,6 +50,7 @@ struct View {
     reckoned: Vec<String>,
     entries: Vec<EntryLine>,
     board: String,
+    acts: Acts,
 }
 
 struct Figure {
@@ -79,9 +80,10 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
     let state = store::decisions(&mut db, finding.unit.as_ref(), now).await?.state(&finding, now);
     let entries = reports::store::entries(&mut db, &rests_on(&finding)).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
+    let acts = Acts::of(&mut db, &finding, &me, &world, now).await?;
     drop(db);
     let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
-    let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes) };
+    let shown = Shown { state, test_first: lines::begin_with(&finding, &told, &causes), acts };
     let entries = entries.iter().map(|row| EntryLine::of(row, &world)).collect();
     page(StatusCode::OK, &view(frame, &finding, shown, entries, &world))
 }
@@ -117,6 +119,7 @@ const GONE: &str =
 struct Shown {
     state: Standing,
     test_first: Vec<String>,
+    acts: Acts,
 }
 
 fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, world: &World) -> View {
@@ -138,6 +141,7 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, entries: Vec<EntryLine>, 
         sentence: finding.sentence.clone(),
         state: state_says(shown.state),
         test_first: shown.test_first,
+        acts: shown.acts,
         since: zone.in_words(finding.since),
         until: finding.until.map(|until| zone.in_words(until)),
         certain: finding.rank.is_none(),
@@ -166,7 +170,7 @@ fn set_otherwise(set: &Thresholds) -> Vec<String> {
     other.collect()
 }
 
-fn state_says(state: Standing) -> &'static str {
+pub fn state_says(state: Standing) -> &'static str {
     match state {
         Standing::Open => "open",
         Standing::SetAside => "set aside",
