@@ -112,10 +112,14 @@ impl Draft {
         let by = author(heading);
         let told =
             |new_life, from| Told::RepairClosed { new_life, no_fault_found: closed.no_fault_found(), from };
-        self.put_mended(filed, &by, closed.at, (&open.unit, &open.device), told(new_life, from.clone()));
-        for device in &open.also {
-            let new_life = device.as_ref().is_some_and(|tag| closed.also_new.contains(tag));
-            self.put_mended(filed, &by, closed.at, (&open.unit, device), told(new_life, None));
+        let names = || Told::RepairAnswered { entries: open.entries.clone() };
+        let only_named = |device: &Option<Tag>| device.is_none() && !open.entries.is_empty();
+        for device in open.subjects() {
+            let first = *device == open.device;
+            let life =
+                if first { new_life } else { device.as_ref().is_some_and(|d| closed.also_new.contains(d)) };
+            let told = if only_named(device) { names() } else { told(life, from.clone().filter(|_| first)) };
+            self.put_mended(filed, &by, closed.at, (&open.unit, device), told);
         }
         if let (Some(from), Some(device)) = (&from, &open.device) {
             let moved = Moved { device: device.clone(), to: open.unit.clone(), from: from.clone() };
@@ -153,9 +157,12 @@ impl Draft {
             let of_unit = DossierKey { unit: unit.clone(), subject: Subject::Unit };
             self.dossier_mut(of_unit).add(shop_fact(filed, by, at, Told::StartRepaired));
         }
-        let mended = shop_fact(filed, by, at, Told::Mended { device: device.clone() });
+        let of_some_entries = matches!(told, Told::RepairAnswered { .. });
         self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(shop_fact(filed, by, at, told));
-        self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::Together }).add(mended);
+        if !of_some_entries {
+            let mended = shop_fact(filed, by, at, Told::Mended { device: device.clone() });
+            self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::Together }).add(mended);
+        }
     }
 
     /// What was said before is kept beside it. The rules go by what is said now.

@@ -57,7 +57,8 @@ fn is_about(fact: &Fact, seen: &PositionFact) -> bool {
         | Told::Released
         | Told::StartRepaired
         | Told::Operated { .. }
-        | Told::Mended { .. } => false,
+        | Told::Mended { .. }
+        | Told::RepairAnswered { .. } => false,
         Told::Trip { device, .. } | Told::Fuse { device, .. } => *device == seen.device,
         // In a device's own dossier the ground relay's operations say how it was left.
         Told::Ground { .. } | Told::RepairClosed { .. } => true,

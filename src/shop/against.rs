@@ -159,8 +159,8 @@ fn seals(dossier: &Dossier, schedule: Option<&Schedule>, zone: &Zone, found: &mu
 /// Until a repair of the unit has answered it, as the start answer has it.
 fn notices(dossier: &Dossier, zone: &Zone, found: &mut Found) {
     let standing = || dossier.facts().iter().filter(|fact| fact.withdrawn.is_none());
-    let repaired = standing().filter(|f| matches!(f.told, Told::RepairClosed { .. })).map(|f| f.at).max();
-    for fact in standing().filter(|fact| repaired.is_none_or(|at| fact.at > at)) {
+    let repaired = |fact: &Fact| standing().any(|later| later.at >= fact.at && later.answers(fact.entry));
+    for fact in standing().filter(|fact| !repaired(fact)) {
         let (Told::Shutdown { warning_notice: Some(words), .. }
         | Told::Defect { warning_notice: Some(words), .. }) = &fact.told
         else {
@@ -287,6 +287,10 @@ mod tests {
         assert!(found.against[0].says.ends_with(": do not start."), "{found:?}");
         let mended = vec![notice("2026-03-01T10:00:00Z"), repair("2026-03-01T15:00:00Z")];
         assert_eq!(kinds(&of(vec![(Subject::Unit, mended.clone())])), []);
+        let other = notice("2026-03-01T11:00:00Z");
+        let named = Told::RepairAnswered { entries: vec![mended[0].entry] };
+        let facts = vec![mended[0].clone(), other, fact("2026-03-01T15:00:00Z", named)];
+        assert_eq!(of(vec![(Subject::Unit, facts)]).against.len(), 1, "the other one is not answered");
         let again = mended.into_iter().chain([notice("2026-03-02T10:00:00Z")]).collect();
         assert_eq!(kinds(&of(vec![(Subject::Unit, again)])), [Kind::NoticeAttached]);
     }

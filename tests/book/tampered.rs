@@ -5,8 +5,8 @@ use breakerbook::{
     desk::{
         Desk,
         body::{
-            Body, Change, Hold, HoldReason, Judgement, RepairClosed, RepairOpened, SetAside, Statement,
-            ThresholdsChanged,
+            Body, CauseListed, Change, Hold, HoldReason, Judgement, Release, ReleaseHow, RepairClosed,
+            RepairOpened, SetAside, Statement, ThresholdsChanged,
         },
         figures::TakeFigures,
         oversee::{ReviewBypass, SignHandover},
@@ -139,6 +139,15 @@ async fn in_the_shop(desk: &Desk) {
         })),
         Body::RepairOpened(Box::new(opened)),
         Body::RepairClosed(Box::new(closed)),
+        Body::CauseListed(Box::new(CauseListed { cause: "chafed wire".into(), listed: true })),
+        Body::UnitReleased(Box::new(Release {
+            unit: unit.clone(),
+            at: at("26"),
+            words: None,
+            how: Some(ReleaseHow::Restricted),
+            restrictions: Some("trail only".into()),
+            checked: Some("breakers, seals".into()),
+        })),
         Body::FindingSetAside(Box::new(SetAside {
             rule: Rule::Burst,
             unit,

@@ -15,6 +15,7 @@ mod doors;
 mod parked;
 mod permits;
 mod run;
+mod shop;
 mod sign_in;
 mod start_check;
 mod tablets;

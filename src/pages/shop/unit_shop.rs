@@ -132,7 +132,7 @@ fn changed(row: &Amended, world: &World) -> Changed {
         _ => "Entry amended",
     };
     Changed {
-        path: format!("/entries/{}", row.entry),
+        path: row.entry.parse().map(|id| paths::Entry(id).to_string()).unwrap_or_default(),
         what: what.to_owned(),
         says: format!("{when}, by {}: “{}”", row.by, row.words),
     }
