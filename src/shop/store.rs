@@ -280,7 +280,7 @@ pub struct Amended {
 /// What was corrected of a unit's entries, and what was said to them, the latest first.
 pub async fn amended_of(db: &mut SqliteConnection, unit: &UnitName, most: i64) -> Sql<Vec<Amended>> {
     let sql = "SELECT a.entry, a.author AS by, a.at, a.reason AS words, a.replacement IS NULL AS withdrawn,
-            0 AS is_statement, a.seq FROM amendment a CROSS JOIN entry e ON e.id = a.entry WHERE e.unit = ?1
+            0 AS is_statement, a.seq AS seq FROM amendment a CROSS JOIN entry e ON e.id = a.entry WHERE e.unit = ?1
         UNION ALL SELECT s.entry, s.author, s.at, s.words, 0, 1, s.seq FROM statement s CROSS JOIN entry e ON e.id = s.entry
             WHERE e.unit = ?1 ORDER BY seq DESC LIMIT ?2";
     sqlx::query_as(sql).bind(unit.as_str()).bind(most).fetch_all(db).await

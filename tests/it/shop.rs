@@ -18,7 +18,7 @@ use crate::{
 
 /// Opens a repair of whatever a line's own page offers, and hands back its address.
 pub async fn repair_of_line(sam: &Browser<'_>, key: &str) -> String {
-    let offer = sam.get(paths::Finding(key.to_owned())).await.is(200).link_to("/units/");
+    let offer = sam.get(paths::Finding(key.to_owned())).await.is(200).link_to("/units/QHB-412/repairs/new");
     assert!(offer.contains("/repairs/new?finding="), "{offer}");
     let page = sam.get(&offer).await.is(200).fill("words", "Look at the leads").fill("password", PASSWORD);
     let path = page.send().await.is(303).location();
@@ -50,13 +50,16 @@ async fn figures(app: &App) {
     app.web.desk().act(ShopAct::of(body, None, Channel::Console, app.clock.now())).await.unwrap();
 }
 
-/// Four trips in eight days, all closed again: a burst, and nothing that somebody has to answer for.
+/// A trip on each of seven evenings, all closed again: a burst, and nothing that somebody has to answer for.
 async fn a_bad_week(app: &App) {
     figures(app).await;
-    for day in 1..=4_u32 {
-        let at = format!("2026-02-{:02}T23:01:00-06:00", 20 + 2 * day);
-        let trip = json!({"id": entry_id(100 + day), "kind": "breaker_trip", "at": at, "device": "TC2", "left": "on"});
-        app.file("ann", &report(100 + day, "QHB 412", "ann", vec![trip])).await;
+    for day in 1..=7_u32 {
+        let at = |time: &str| format!("2026-02-{:02}T{time}:00-06:00", 20 + day);
+        let trip = json!({"id": entry_id(100 + day), "kind": "breaker_trip", "at": at("23:01"), "device": "TC2", "left": "on"});
+        let mut filed = report(100 + day, "QHB 412", "ann", vec![trip]);
+        filed["run"] = json!({"started": at("21:40"), "ended": at("23:40")});
+        filed["signed_at"] = json!(at("23:50"));
+        app.file("ann", &filed).await;
     }
 }
 
@@ -264,7 +267,8 @@ async fn a_closing_is_corrected_by_a_later_page_and_stays_readable() {
     back["run"] = json!({"started": "2026-03-07T04:00:00-06:00", "ended": null});
     back["signed_at"] = json!("2026-03-07T05:10:00-06:00");
     app.file("ann", &back).await;
-    sam.get(&path).await.says("did not hold").says("tripped again 4 service days later");
+    let page = sam.get(&path).await.says("did not hold").says("tripped again 4 service days later");
+    page.says("its old fault is back: look beyond the device itself");
     sam.get("/triage?rule=did_not_hold")
         .await
         .says("tripped again 4 service days later")

@@ -278,7 +278,9 @@ impl Here {
     fn same(&self, opened: &RepairOpened, asked: &Asked) -> Vec<(&Repair, &'static str)> {
         let ended = |f: &&Finding| asked.findings.contains(&f.key) && !f.open_at(self.now);
         let answered: Vec<&Finding> = self.findings.iter().filter(ended).collect();
-        let all = self.repairs.iter().filter_map(|repair| match repair.closed_at {
+        // The form itself, sent once more, is no other repair.
+        let others = self.repairs.iter().filter(|repair| repair.id != opened.id);
+        let all = others.filter_map(|repair| match repair.closed_at {
             None => {
                 overlap(repair, opened).then_some((repair, "It is open, and would answer some of the same."))
             }

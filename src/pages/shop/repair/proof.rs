@@ -34,7 +34,13 @@ pub async fn proofs(
         let returned = by_key(db, &key(Rule::DidNotHold)).await?.filter(|f| f.since <= now);
         let held = by_key(db, &key(Rule::Held)).await?.filter(|f| f.since <= now);
         let proof = match (returned, held, by_key(db, &key(Rule::Proving)).await?) {
-            (Some(returned), ..) => Proof::said(of, "did not hold", &returned),
+            (Some(returned), ..) => {
+                let mut proof = Proof::said(of, "did not hold", &returned);
+                if repair.replaced(device) {
+                    proof.says.push_str(" The device is another one since, and its old fault is back: look beyond the device itself.");
+                }
+                proof
+            }
             (None, Some(held), _) => Proof::said(of, "held", &held),
             (None, None, Some(trial)) if trial.open_at(now) => {
                 let day = earliest(db, world, repair, closed, &trial, now).await?;
