@@ -12,6 +12,7 @@ mod crew_asks;
 mod crew_reads;
 mod crew_tabs;
 mod doors;
+mod entries;
 mod parked;
 mod permits;
 mod run;

@@ -104,45 +104,25 @@ pub async fn sign(
 ) -> Answer {
     let found = may(&app, &me, &id).await?;
     let (mut sheet, mut beside) = came(&found, fields, &me)?;
-    let status = StatusCode::UNPROCESSABLE_ENTITY;
     let world = &found.here.world;
     let scene = Scene { me: me.sign_in(), people: &world.people, zone: &world.railway.zone, now };
     settle(&mut sheet.typed, &scene);
     let checked =
         if beside.withdraw { Checked::default() } else { sheet.check(&found.here, me.sign_in(), &[]) };
-    let (id, reason) = (beside.amendment.parse::<AmendmentId>(), text::tidy(&beside.reason));
-    if reason.is_none() {
-        beside.reason_says =
-            Some("Say in a few words why: both versions stay readable, and so does this.".to_owned());
-    }
-    if id.is_err() {
-        beside.problems.push("This form was not complete. Look again, then sign.".to_owned());
-    }
-    if found.row.amended.clone().unwrap_or_default() != beside.seen
-        && found.row.amended != Some(beside.amendment.clone())
-    {
-        beside.seen = found.row.amended.clone().unwrap_or_default();
-        beside.problems.push("Somebody amended this entry since this page was shown: look at it again first. What you typed is kept; signed once more, it takes the place of theirs.".to_owned());
-        return form(frame, &me, &found, StatusCode::CONFLICT, &sheet, &checked, beside);
-    }
-    let asks = !checked.says.is_empty() || !(checked.asks.is_empty() || beside.sure);
-    let (Ok(id), Some(reason), false, true) = (id, reason, asks, beside.problems.is_empty()) else {
-        return form(frame, &me, &found, status, &sheet, &checked, beside);
+    let (id, reason) = match beside.check(&found, &checked) {
+        Ok(asked) => asked,
+        Err(status) => return form(frame, &me, &found, status, &sheet, &checked, beside),
     };
+    let status = StatusCode::UNPROCESSABLE_ENTITY;
     if let Err(says) = signature::sign(&app, &me, &beside.password).await? {
         beside.password_says = Some(says);
         return form(frame, &me, &found, status, &sheet, &checked, beside);
     }
     let replacement = if beside.withdraw { None } else { Some(replacement(&found, &sheet, &me)?) };
-    let amendment = Amendment {
-        id,
-        report: found.row.report.parse().map_err(|_| Oops::machine(&"a report's id"))?,
-        entry: found.id,
-        author: me.sign_in().clone(),
-        at: Stamp { at: now, offset_min: world.railway.zone.offset_min(now) },
-        reason,
-        replacement,
-    };
+    let at = Stamp { at: now, offset_min: world.railway.zone.offset_min(now) };
+    let report = found.row.report.parse().map_err(|_| Oops::machine(&"a report's id"))?;
+    let author = me.sign_in().clone();
+    let amendment = Amendment { id, report, entry: found.id, author, at, reason, replacement };
     let permit = me.permit(Act::AmendEntry)?;
     match app.desk().act(AmendEntry::of(amendment, &permit, me.role(), Channel::Page)).await {
         Ok(_) => see(&paths::Entry(found.id)),
@@ -151,6 +131,32 @@ pub async fn sign(
             form(frame, &me, &found, status, &sheet, &checked, beside)
         }
         Err(refused) => Err(refused.into()),
+    }
+}
+
+impl Beside {
+    /// The amendment's own id and why; else the status with which the form comes back, its sentences put into it.
+    fn check(&mut self, found: &Found, checked: &Checked) -> Result<(AmendmentId, String), StatusCode> {
+        let last = found.row.amended.clone().unwrap_or_default();
+        // The form itself, sent once more, is no other amendment.
+        if last != self.seen && last != self.amendment {
+            self.seen = last;
+            self.problems.push("Somebody amended this entry since this page was shown: look at it again first. What you typed is kept; signed once more, it takes the place of theirs.".to_owned());
+            return Err(StatusCode::CONFLICT);
+        }
+        let (id, reason) = (self.amendment.parse::<AmendmentId>(), text::tidy(&self.reason));
+        if reason.is_none() {
+            let says = "Say in a few words why: both versions stay readable, and so does this.";
+            self.reason_says = Some(says.to_owned());
+        }
+        if id.is_err() {
+            self.problems.push("This form was not complete. Look again, then sign.".to_owned());
+        }
+        let asks = !checked.says.is_empty() || !(checked.asks.is_empty() || self.sure);
+        match (id, reason, asks || !self.problems.is_empty()) {
+            (Ok(id), Some(reason), false) => Ok((id, reason)),
+            _ => Err(StatusCode::UNPROCESSABLE_ENTITY),
+        }
     }
 }
 

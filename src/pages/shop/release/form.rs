@@ -117,6 +117,10 @@ impl Form {
         }
         match how {
             None => says.how = Some("Choose one of the three.".to_owned()),
+            Some(ReleaseHow::DeadForRepair) if here.standing.held_since.is_none() => {
+                says.how =
+                    Some("Dead for repair it stays held, and nobody holds it: hold it first.".to_owned());
+            }
             Some(how) => says.problems.extend(refused(how, here)),
         }
         let restrictions = text::tidy(&self.restrictions);

@@ -3,6 +3,7 @@ pub mod amend;
 mod causes;
 pub mod close;
 pub mod open;
+mod open_view;
 mod proof;
 pub mod show;
 pub mod work;

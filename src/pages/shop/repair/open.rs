@@ -1,7 +1,6 @@
 //! A repair is opened: from lines of the board, from entries, or because the shop found something itself.
 use std::collections::BTreeSet;
 
-use askama::Template;
 use axum::{
     extract::{Path, Query, State},
     http::StatusCode,
@@ -9,8 +8,8 @@ use axum::{
 use sqlx::SqliteConnection;
 
 use super::{
-    super::signing::{another_signer, fresh, id_of, moment, signer},
-    RepairLine, of_what,
+    super::signing::{another_signer, id_of, moment},
+    open_view::view,
 };
 use crate::{
     base::{EntryId, Instant, Tag, UnitName, instant::DAY, text},
@@ -18,11 +17,6 @@ use crate::{
         Refused, World,
         body::RepairOpened,
         shop_repair::{OpenRepair, overlap},
-    },
-    pages::drawn::{
-        form::Field,
-        rules,
-        told::{EntryLine, named},
     },
     people::Act,
     reports::{self, store::EntryRow, stored},
@@ -36,62 +30,20 @@ use crate::{
     web::{Answer, App, Frame, Me, Oops, SentAt, forms::Fields, page, paths, see, signature},
 };
 
-#[derive(Template)]
-#[template(path = "shop/repair_new.html")]
-struct View {
-    frame: Frame,
-    unit: String,
-    unit_path: String,
-    action: String,
-    id: String,
-    signer: String,
-    problems: Vec<String>,
-    /// Repairs of the same that are open, or that answered what is asked about.
-    same: Vec<Same>,
-    findings: Vec<Tick>,
-    entries: Vec<Tick>,
-    things: Vec<Pick>,
-    things_says: Option<String>,
-    words: Field,
-    at: Field,
-    password: Field,
-}
-
-struct Tick {
-    value: String,
-    what: String,
-    sub: String,
-    checked: bool,
-}
-
-struct Pick {
-    value: String,
-    text: String,
-    chosen: bool,
-}
-
-/// A repair that somebody has to know of before another is opened.
-struct Same {
-    line: RepairLine,
-    id: String,
-    says: &'static str,
-    known: bool,
-}
-
 /// The form as it came; the address brings the first of it.
 #[derive(Default)]
-struct Asked {
-    id: Option<uuid::Uuid>,
-    findings: BTreeSet<String>,
-    entries: BTreeSet<EntryId>,
+pub struct Asked {
+    pub id: Option<uuid::Uuid>,
+    pub findings: BTreeSet<String>,
+    pub entries: BTreeSet<EntryId>,
     /// A tag, `-` for the unit itself, empty for what the ticks say.
-    thing: String,
-    words: String,
-    at: String,
+    pub thing: String,
+    pub words: String,
+    pub at: String,
     /// Repairs that the reader said they know of.
-    known: BTreeSet<uuid::Uuid>,
-    signer: String,
-    password: String,
+    pub known: BTreeSet<uuid::Uuid>,
+    pub signer: String,
+    pub password: String,
 }
 
 impl Asked {
@@ -116,20 +68,20 @@ impl Asked {
 }
 
 #[derive(Default)]
-struct Says {
-    problems: Vec<String>,
-    thing: Option<String>,
-    at: Option<String>,
-    password: Option<String>,
+pub struct Says {
+    pub problems: Vec<String>,
+    pub thing: Option<String>,
+    pub at: Option<String>,
+    pub password: Option<String>,
 }
 
 /// What the book holds of the unit that a repair could answer.
-struct Here {
-    unit: UnitName,
-    findings: Vec<Finding>,
-    entries: Vec<EntryRow>,
-    repairs: Vec<Repair>,
-    now: Instant,
+pub struct Here {
+    pub unit: UnitName,
+    pub findings: Vec<Finding>,
+    pub entries: Vec<EntryRow>,
+    pub repairs: Vec<Repair>,
+    pub now: Instant,
 }
 
 /// How far back entries are offered.
@@ -207,7 +159,7 @@ impl Here {
     }
 
     /// What a repair of the ticked lines and entries is of: devices, then the unit itself.
-    fn subjects(&self, asked: &Asked, world: &World) -> Vec<Option<Tag>> {
+    pub fn subjects(&self, asked: &Asked, world: &World) -> Vec<Option<Tag>> {
         let mut of: BTreeSet<Option<Tag>> = BTreeSet::new();
         for finding in self.findings.iter().filter(|f| asked.findings.contains(&f.key)) {
             match (&finding.device, finding.devices.is_empty()) {
@@ -275,7 +227,7 @@ impl Here {
     }
 
     /// Repairs that are open on the same, and closed ones that answered a line which is ticked all the same.
-    fn same(&self, opened: &RepairOpened, asked: &Asked) -> Vec<(&Repair, &'static str)> {
+    pub fn same(&self, opened: &RepairOpened, asked: &Asked) -> Vec<(&Repair, &'static str)> {
         let ended = |f: &&Finding| asked.findings.contains(&f.key) && !f.open_at(self.now);
         let answered: Vec<&Finding> = self.findings.iter().filter(ended).collect();
         // The form itself, sent once more, is no other repair.
@@ -327,90 +279,4 @@ fn subject_of(row: &EntryRow, unit: &UnitName, world: &World) -> Option<Option<T
         _ => None,
     });
     Some(device)
-}
-
-fn view(frame: Frame, me: &Me, world: &World, here: &Here, asked: &Asked, says: Says) -> View {
-    let wanted = RepairOpened {
-        id: asked.id.unwrap_or_default(),
-        unit: here.unit.clone(),
-        device: None,
-        at: here.now,
-        findings: asked.findings.iter().cloned().collect(),
-        also: here.subjects(asked, world),
-        entries: asked.entries.iter().copied().collect(),
-        words: None,
-    };
-    // Its own first place is no subject: what it is of stands in `also`.
-    let wanted = match wanted.also.split_first() {
-        Some((first, rest)) => RepairOpened { device: first.clone(), also: rest.to_vec(), ..wanted },
-        None => wanted,
-    };
-    let asks = !here.subjects(asked, world).is_empty();
-    let same = here.same(&wanted, asked).into_iter().filter(|_| asks);
-    View {
-        frame,
-        unit: here.unit.to_string(),
-        unit_path: paths::UnitShop(here.unit.clone()).to_string(),
-        action: paths::RepairNew(here.unit.clone()).to_string(),
-        id: asked.id.unwrap_or_else(fresh).to_string(),
-        signer: signer(me),
-        problems: says.problems,
-        same: same
-            .map(|(repair, says)| Same {
-                line: RepairLine::of(repair, world),
-                id: repair.id.to_string(),
-                says,
-                known: asked.known.contains(&repair.id),
-            })
-            .collect(),
-        findings: here.findings.iter().map(|f| tick(f, here, asked, world)).collect(),
-        entries: ticks(here, asked, world),
-        things: things(here, asked, world),
-        things_says: says.thing,
-        words: Field::text("words", "What is to be done, or what the shop found", &asked.words),
-        at: Field::time("at", "Begun at", &asked.at).hint("Leave it empty for now.").says(says.at),
-        password: Field::password("password", "Your password, as your signature").says(says.password),
-    }
-}
-
-fn tick(finding: &Finding, here: &Here, asked: &Asked, world: &World) -> Tick {
-    let ended = if finding.open_at(here.now) { "" } else { "Ended already. " };
-    let of = finding.device.as_ref().map(|tag| of_what(Some(tag), &here.unit, finding.since, world));
-    let device = of.map(|of| format!("{of} · ")).unwrap_or_default();
-    Tick {
-        value: finding.key.clone(),
-        what: format!("{device}{}", rules::name(finding.rule)),
-        sub: format!("{ended}{}", finding.sentence),
-        checked: asked.findings.contains(&finding.key),
-    }
-}
-
-/// Entries that are not only the usual; those that were asked for in any case.
-fn ticks(here: &Here, asked: &Asked, world: &World) -> Vec<Tick> {
-    let line = |row: &EntryRow| {
-        let line = EntryLine::of(row, world);
-        let checked = row.id.parse().is_ok_and(|id| asked.entries.contains(&id));
-        (checked || !line.routine).then(|| Tick {
-            value: row.id.clone(),
-            what: line.says,
-            sub: format!("{} · {}", line.at, line.by),
-            checked,
-        })
-    };
-    here.entries.iter().filter_map(line).take(60).collect()
-}
-
-fn things(here: &Here, asked: &Asked, world: &World) -> Vec<Pick> {
-    let schedule = world.roster.schedule_at(&here.unit, here.now);
-    let own = [Tag::from(Tag::GROUND_RELAY), Tag::from(Tag::ENGINE_START)];
-    let listed = schedule.into_iter().flat_map(|s| s.devices.iter().map(|d| d.tag.clone()));
-    let device = |tag: Tag| Pick {
-        text: named(&tag, schedule),
-        chosen: asked.thing == tag.as_str(),
-        value: tag.to_string(),
-    };
-    let of_ticks =
-        Pick { value: String::new(), text: "what is ticked above".into(), chosen: asked.thing.is_empty() };
-    let of_unit = Pick { value: "-".into(), text: "the unit itself".into(), chosen: asked.thing == "-" };
-    [of_ticks, of_unit].into_iter().chain(listed.chain(own).map(device)).collect()
 }

@@ -140,52 +140,68 @@ pub async fn again(
     status: StatusCode,
     typed: Typed,
 ) -> Result<Response, Oops> {
-    let (world, now) = (app.world(), app.now());
-    let mut db = app.desk().read().await?;
-    let repair = find(&mut db, id).await?;
-    let answers = answered(&mut db, &repair, &world, now).await?;
-    let own = reports::store::Wanted { ids: Some(&repair.entries), ..Default::default() };
-    let entries = reports::store::entries(&mut db, &own).await?;
-    let measured = shop::store::measured(&mut db, repair.id).await?;
-    let proofs = proofs(&mut db, &world, &repair, now).await?;
-    drop(db);
+    let world = app.world();
+    let read = Read::of(app, id, &world).await?;
+    page(status, &view(frame, me, &world, read, typed))
+}
+
+/// What the file holds of a repair.
+struct Read {
+    repair: Repair,
+    answers: Vec<Answered>,
+    entries: Vec<reports::store::EntryRow>,
+    measured: Vec<shop::store::MeasuredRow>,
+    proofs: Vec<Proof>,
+}
+
+impl Read {
+    async fn of(app: &App, id: &str, world: &World) -> Result<Self, Oops> {
+        let now = app.now();
+        let mut db = app.desk().read().await?;
+        let repair = find(&mut db, id).await?;
+        let answers = answered(&mut db, &repair, world, now).await?;
+        let own = reports::store::Wanted { ids: Some(&repair.entries), ..Default::default() };
+        let entries = reports::store::entries(&mut db, &own).await?;
+        let measured = shop::store::measured(&mut db, repair.id).await?;
+        let proofs = proofs(&mut db, world, &repair, now).await?;
+        Ok(Self { repair, answers, entries, measured, proofs })
+    }
+}
+
+fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> View {
+    let Read { repair, answers, entries, measured, proofs } = read;
     let zone = &world.railway.zone;
-    let typed_closing = typed.closing.clone();
-    let problems = typed.problems.clone();
-    let view = View {
+    let measured = measured.iter().map(|row| Measured {
+        what: capital(&said(&row.kind)),
+        at: zone.in_words(Instant(row.taken_at)),
+        by: row.by.clone(),
+        verdict: said(&row.verdict),
+    });
+    View {
         frame,
         unit: repair.unit.to_string(),
         unit_path: paths::UnitShop(repair.unit.clone()).to_string(),
-        of: subjects(&repair, &world),
+        of: subjects(&repair, world),
         open: repair.closed_at.is_none(),
         opened: format!("{}, {}", repair.opened_by, zone.in_words(repair.opened_at)),
-        problems,
-        typed: typed_closing,
+        problems: std::mem::take(&mut typed.problems),
+        typed: std::mem::take(&mut typed.closing),
         proofs,
         answers,
-        entries: entries.iter().map(|row| EntryLine::of(row, &world)).collect(),
+        entries: entries.iter().map(|row| EntryLine::of(row, world)).collect(),
         found_in_shop: repair.found_in_shop(),
         why: repair.why.clone().unwrap_or_default(),
-        steps: steps(&repair, &world),
-        measured: measured
-            .iter()
-            .map(|row| Measured {
-                what: capital(&said(&row.kind)),
-                at: zone.in_words(Instant(row.taken_at)),
-                by: row.by.clone(),
-                verdict: said(&row.verdict),
-            })
-            .collect(),
+        steps: steps(&repair, world),
+        measured: measured.collect(),
         measure: format!("/units/{}/measurements/new?repair={}", repair.unit.slug(), repair.id),
-        found: found(&repair, &world),
-        before: repair.before.iter().map(|before| earlier(before, &world)).collect(),
+        found: found(&repair, world),
+        before: repair.before.iter().map(|before| earlier(before, world)).collect(),
         may_work: me.may(Act::WorkOnUnits),
         work: work(&repair, me, typed),
         close: paths::RepairClose(repair.id.to_string()).to_string(),
         amend: paths::RepairAmend(repair.id.to_string()).to_string(),
         release: paths::Release(repair.unit.clone()).to_string(),
-    };
-    page(status, &view)
+    }
 }
 
 async fn answered(
