@@ -229,7 +229,9 @@ async fn one_form_sent_twice_opens_one_repair_and_several_things_are_answered_by
     closing(sam.get(format!("/repairs/{id}/close")).await, "Water in the cabinet").send().await.is(303);
     // It answers the light, and not the engine that overran: nobody looked at that.
     let board = sam.get("/triage?unit=QHB+412&rule=reported").await.says("overspeed device");
-    board.never_says("cab light dead").never_says("TC2");
+    let board = board.text();
+    let lines = board.split_once("What the book says").unwrap().1;
+    assert!(!lines.contains("cab light dead") && !lines.contains("TC2"), "{lines}");
     let runs = app.user("ann").await.get(paths::Runs).await;
     assert_eq!(runs.text().matches("Water in the cabinet: repair closed").count(), 2, "{}", runs.text());
     let start = app.user("ann").await.get("/units/QHB-412/start-check").await.text();
@@ -267,6 +269,7 @@ async fn a_closing_is_corrected_by_a_later_page_and_stays_readable() {
     back["run"] = json!({"started": "2026-03-07T04:00:00-06:00", "ended": null});
     back["signed_at"] = json!("2026-03-07T05:10:00-06:00");
     app.file("ann", &back).await;
+    let sam = app.user("sam").await;
     let page = sam.get(&path).await.says("did not hold").says("tripped again 4 service days later");
     page.says("its old fault is back: look beyond the device itself");
     sam.get("/triage?rule=did_not_hold")
@@ -310,6 +313,7 @@ async fn a_release_is_refused_until_what_stands_against_it_is_written_down() {
     let app = App::start().await;
     a_night(&app).await;
     let (sam, ann) = (app.user("sam").await, app.user("ann").await);
+    release(&sam, "dead_for_repair", "").await.is(422).says("hold it first");
     let page = sam
         .get("/units/QHB-412/hold")
         .await
@@ -359,6 +363,7 @@ async fn a_release_is_refused_until_what_stands_against_it_is_written_down() {
     page.never_says("Held by the shop");
     sam.get(paths::InShop).await.says("QHB 412").says("Restricted: Trail only, motor 2 cut out.");
     app.minutes_pass(24 * 60);
+    let (sam, ann) = (app.user("sam").await, app.user("ann").await);
     ann.get("/units/QHB-412").await.says("until the shop lifts it");
     release(&sam, "into_service", "").await.goes_to("/units/QHB-412/shop");
     ann.get("/units/QHB-412").await.never_says("until the shop lifts it");
@@ -460,7 +465,7 @@ async fn a_line_set_aside_leaves_the_board_and_comes_back_on_its_day() {
     sam.get("/triage?rule=burst").await.never_says("operates in a burst ·").says("set aside and not shown");
     sam.get(paths::Finding(key.clone())).await.says("set aside").says("card on order");
     let before = pages_of(&app, "finding_set_aside").await;
-    let day = Instant::parse("2026-03-10T06:00:00Z").unwrap();
+    let day = Instant::parse("2026-03-10T05:00:00Z").unwrap();
     app.clock.set(day.minus(1));
     let sam = app.user("sam").await;
     sam.get("/triage?rule=burst").await.says("set aside and not shown");
