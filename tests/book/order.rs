@@ -134,7 +134,7 @@ fn repair(of: RepairOf, place: usize, entries: &[EntryId]) -> Vec<Body> {
     let more: [&[Option<&str>]; 4] = [&[], &[Some("HL")], &[None], &[Some("engine_start"), None]];
     let more = more[place % 4].iter().map(|also| also.map(Tag::from));
     let also: Vec<Option<Tag>> = more.filter(|also| *also != device).collect();
-    let named = |n: usize| place % 3 == 0 && n % 2 == 0;
+    let named = |n: usize| place.is_multiple_of(3) && n.is_multiple_of(2);
     let named: Vec<EntryId> =
         entries.iter().enumerate().filter(|(n, _)| named(*n)).map(|(_, id)| *id).collect();
     let opened = RepairOpened {
@@ -177,11 +177,11 @@ fn repair(of: RepairOf, place: usize, entries: &[EntryId]) -> Vec<Body> {
         Body::RepairClosed(Box::new(closed)),
         Body::CauseListed(Box::new(CauseListed {
             cause: format!("Cause {}", place % 3),
-            listed: place % 2 == 0,
+            listed: place.is_multiple_of(2),
         })),
         Body::FindingSetAside(Box::new(aside)),
     ];
-    if place % 2 == 0 {
+    if place.is_multiple_of(2) {
         bodies.insert(3, Body::RepairAmended(Box::new(amended)));
     }
     bodies
