@@ -107,6 +107,11 @@ async fn from_a_burst_line_to_a_repair_that_did_not_hold() {
     shop.reads("in repair").await;
     shop.open("/units/QHB-412/release").await;
     shop.reads("Repairs still open").await;
+    shop.choose("how", "into_service").await;
+    shop.fill("checked", "Nothing yet").await;
+    signs(&shop, &format!("Release QHB 412, signed {ME}")).await;
+    shop.reads("It was not released.").await;
+    shop.reads("nobody said why").await;
     closes(&shop, &repair).await;
     shop.reads("Silence proves it on ").await;
     seen_closed(&desk, 1, "QHB 412").await;
