@@ -462,7 +462,7 @@ async fn a_line_set_aside_leaves_the_board_and_comes_back_on_its_day() {
         .await
         .goes_to("/in-shop");
     sam.get(paths::InShop).await.says("card on order").says("Until 10 March 2026, by sam");
-    sam.get("/triage?rule=burst").await.never_says("operates in a burst ·").says("set aside and not shown");
+    sam.get("/triage?rule=burst").await.never_says("· operates in a burst").says("set aside and not shown");
     sam.get(paths::Finding(key.clone())).await.says("set aside").says("card on order");
     let before = pages_of(&app, "finding_set_aside").await;
     let day = Instant::parse("2026-03-10T05:00:00Z").unwrap();
@@ -470,7 +470,7 @@ async fn a_line_set_aside_leaves_the_board_and_comes_back_on_its_day() {
     let sam = app.user("sam").await;
     sam.get("/triage?rule=burst").await.says("set aside and not shown");
     app.clock.set(day);
-    sam.get("/triage?rule=burst").await.says("burst").never_says("set aside and not shown");
+    sam.get("/triage?rule=burst").await.says("· operates in a burst").never_says("set aside and not shown");
     sam.get(paths::InShop).await.says("No line is set aside.");
     assert_eq!(pages_of(&app, "finding_set_aside").await, before, "time passing changes no row");
     // Set aside again and brought back by hand: the last word counts.
