@@ -70,7 +70,12 @@ async fn two_who_amend_at_once_and_a_withdrawal() {
     let path = format!("/entries/{}", entry_id(1));
     let (ann, sam) = (app.user("ann").await, app.user("sam").await);
     let theirs = sam.get(format!("{path}/amend")).await;
-    let page = ann.get(format!("{path}/amend")).await.fill("left", "on").fill("reason", "closed it");
+    let page = ann
+        .get(format!("{path}/amend"))
+        .await
+        .fill("left", "on")
+        .fill("resets[0].result", "held")
+        .fill("reason", "closed it");
     page.fill("password", PASSWORD).send().await.goes_to(&path);
     let page =
         theirs.fill("withdraw", "yes").fill("reason", "another unit").fill("password", PASSWORD).send().await;
