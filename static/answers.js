@@ -153,18 +153,20 @@ const isWet = (cock) => ["water", "fuel", "oil"].includes(cock);
 /** What follows from the events by now: rules::start_events. */
 function known(events, now) {
   const k = { failed: [], guards: new Map(), stands: new Map() };
-  for (const e of events.filter((one) => one.at <= now)) {
+  const past = events.filter((one) => one.at <= now);
+  for (const e of past) {
+    const answered = past.some((later) => later.kind === "answered" && later.at >= e.at && later.entries.includes(e.id));
     const { at, kind, device } = e, start = kind === "engine_start", repaired = kind === "repaired";
     const cause = start ? e.outcome : kind === "shutdown" ? e.cause : null, ran = start && cause === "running";
-    if (stays(cause) || cause === "low_oil" || cause === "low_water") {
+    if (!answered && (stays(cause) || cause === "low_oil" || cause === "low_water")) {
       if (!stays(k.stop?.cause) || stays(cause)) k.stop = { cause, at };
     } else if (!stays(k.stop?.cause) && (ran || (!start && cause && cause !== "not_known"))) k.stop = null;
-    if (e.warning_notice) k.notice = at;
+    if (e.warning_notice && !answered) k.notice = at;
     if (kind === "shutdown") k.shut = at;
     if (repaired && !device) k.notice = k.stop = k.cock = null;
     if (ran || (repaired && (!device || device === "engine_start"))) [k.failed, k.fell] = [[], null];
     if (start) {
-      if (isWet(e.test_cock_result)) k.cock = e;
+      if (isWet(e.test_cock_result) && !answered) k.cock = e;
       if (ran) k.shut = null;
       else if (now - at <= 24 * HOUR) {
         if (cause !== "not_known") k.failed.push(e);

@@ -90,9 +90,27 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
         demo::Act::RepairClosed { unit, device, by, at, cause, new_life } => {
             let id = uuid::Uuid::from_u64_pair(demo::SEED, n as u64);
             let (unit, device) = (UnitName::from(unit), device.map(Tag::from));
-            let opened = RepairOpened { id, unit, device, at, findings: Vec::new() };
-            let closed =
-                RepairClosed { id, at, cause, words: None, new_life, used_from: None, swapped_with: None };
+            let opened = RepairOpened {
+                id,
+                unit,
+                device,
+                at,
+                findings: Vec::new(),
+                also: vec![],
+                entries: vec![],
+                words: None,
+            };
+            let closed = RepairClosed {
+                id,
+                at,
+                cause,
+                words: None,
+                new_life,
+                used_from: None,
+                swapped_with: None,
+                also_new: vec![],
+                parts: None,
+            };
             let bodies = vec![Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))];
             (by, at, bodies)
         }
@@ -102,7 +120,14 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
             (by, at, vec![Body::UnitHeld(Box::new(hold))])
         }
         demo::Act::Released { unit, by, at, reason } => {
-            let release = Release { unit: UnitName::from(unit), at, words: Some(reason) };
+            let release = Release {
+                unit: UnitName::from(unit),
+                at,
+                words: Some(reason),
+                how: None,
+                restrictions: None,
+                checked: None,
+            };
             (by, at, vec![Body::UnitReleased(Box::new(release))])
         }
         demo::Act::HandoverRead { unit, by, at } => {

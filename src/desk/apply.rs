@@ -2,10 +2,7 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
-    body::{
-        Body, Grant, PersonCard, RepairClosed, RepairOpened, Retirement, Review, SetAside, Statement,
-        ThresholdsChanged,
-    },
+    body::{Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged},
     draft::{Draft, Filed},
     tables::{self, json},
     world,
@@ -15,13 +12,7 @@ use crate::{
     book::Heading,
     people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
-    rules::{
-        ClassFigures, DossierKey, Fact, Told,
-        dossier::Subject,
-        earlier::{Moved, linked},
-        routing, together,
-    },
-    shop::Repair,
+    rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, earlier::linked, routing, together},
 };
 
 impl Draft {
@@ -39,9 +30,12 @@ impl Draft {
             Body::EntryAmended(amendment) => self.amend(filed, amendment),
             Body::StatementAdded(said) => self.put_statement(filed, heading, said),
             Body::HandoverRead(read) => self.put_handover(filed, heading, &read.unit),
-            Body::UnitHeld(hold) => self.hold(&hold.unit, hold.at),
-            Body::UnitReleased(release) => self.release(filed, heading, &release.unit, release.at),
-            Body::RepairOpened(opened) => self.open_repair(heading, opened),
+            Body::UnitHeld(hold) => self.hold(filed, heading, hold),
+            Body::UnitReleased(release) => self.release(filed, heading, release),
+            Body::RepairOpened(opened) => self.open_repair(filed, heading, opened),
+            Body::RepairWorked(worked) => self.work_on_repair(filed, heading, worked),
+            Body::RepairAmended(amended) => self.amend_repair(filed, heading, amended),
+            Body::CauseListed(listed) => self.list_cause(filed, heading, listed),
             Body::RepairClosed(closed) => self.close_repair(filed, heading, closed),
             Body::FindingSetAside(aside) => self.put_aside(filed, heading, aside),
             Body::BypassReviewed(review) => self.put_review(filed, heading, review),
@@ -100,19 +94,6 @@ impl Draft {
         });
     }
 
-    fn put_aside(&mut self, filed: Filed, heading: &Heading, aside: &SetAside) {
-        self.rows.set_asides.add(&tables::SetAsideRow {
-            seq: filed.seq,
-            rule: aside.rule,
-            unit: aside.unit.clone(),
-            device: aside.device.clone(),
-            by: author(heading),
-            at: filed.recorded_at,
-            until: aside.until,
-            reason: aside.reason.clone(),
-        });
-    }
-
     fn put_review(&mut self, filed: Filed, heading: &Heading, review: &Review) {
         self.reviewed.insert(review.bypass, filed.seq);
         self.rows.reviews.add(&tables::ReviewRow {
@@ -148,11 +129,6 @@ impl Draft {
             settings: json(&self.world.thresholds),
         });
         (self.again.everything, self.again.classes) = (true, true);
-    }
-
-    fn hold(&mut self, unit: &UnitName, at: Instant) {
-        self.unit_mut(unit).holds.push((at, None));
-        self.unit_again(unit);
     }
 
     fn put_person(&mut self, filed: Filed, card: &PersonCard) {
@@ -214,99 +190,12 @@ impl Draft {
         self.world_mut(seq).roster.units.insert(card.unit.clone(), Arc::new(card));
     }
 
-    fn release(&mut self, filed: Filed, heading: &Heading, unit: &UnitName, at: Instant) {
-        let holds = &mut self.unit_mut(unit).holds;
-        holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));
-        let fact = shop_fact(filed, &author(heading), at, Told::Released);
-        for subject in [Subject::GroundProtection, Subject::Unit] {
-            self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(fact.clone());
-        }
-        self.unit_again(unit);
-    }
-
-    fn open_repair(&mut self, heading: &Heading, opened: &RepairOpened) {
-        let repair = Repair {
-            id: opened.id,
-            unit: opened.unit.clone(),
-            device: opened.device.clone(),
-            opened_at: opened.at,
-            opened_by: author(heading),
-            findings: opened.findings.clone(),
-            closed_at: None,
-            closed_by: None,
-            cause: None,
-            words: None,
-            new_life: false,
-            from: None,
-        };
-        self.put_repair(repair);
-    }
-
-    fn close_repair(&mut self, filed: Filed, heading: &Heading, closed: &RepairClosed) {
-        let Some(open) = self.repairs.get(&closed.id).cloned() else { return };
-        let from = closed.came_from(&open.unit).filter(|_| open.device.is_some()).cloned();
-        let new_life = closed.new_life || from.is_some();
-        let by = author(heading);
-        let told =
-            |new_life, from| Told::RepairClosed { new_life, no_fault_found: closed.no_fault_found(), from };
-        self.put_mended(filed, &by, closed.at, (&open.unit, &open.device), told(new_life, from.clone()));
-        if let (Some(from), Some(device)) = (&from, &open.device) {
-            let moved = Moved { device: device.clone(), to: open.unit.clone(), from: from.clone() };
-            self.world_mut(filed.seq).moved.push(moved);
-            if closed.swapped_with.is_some() {
-                let other = (from, &open.device);
-                self.put_mended(filed, &by, closed.at, other, told(true, Some(open.unit.clone())));
-            }
-        }
-        self.put_repair(Repair {
-            closed_at: Some(closed.at),
-            closed_by: Some(by),
-            cause: Some(closed.cause.clone()),
-            words: closed.words.clone(),
-            new_life,
-            from,
-            ..open
-        });
-    }
-
-    fn put_mended(
-        &mut self,
-        filed: Filed,
-        by: &SignIn,
-        at: Instant,
-        (unit, device): (&UnitName, &Option<Tag>),
-        told: Told,
-    ) {
-        let subject = device.clone().map_or(Subject::Unit, Subject::Device);
-        if subject == Subject::Device(Tag::ENGINE_START.into()) {
-            let of_unit = DossierKey { unit: unit.clone(), subject: Subject::Unit };
-            self.dossier_mut(of_unit).add(shop_fact(filed, by, at, Told::StartRepaired));
-        }
-        let mended = shop_fact(filed, by, at, Told::Mended { device: device.clone() });
-        self.dossier_mut(DossierKey { unit: unit.clone(), subject }).add(shop_fact(filed, by, at, told));
-        self.dossier_mut(DossierKey { unit: unit.clone(), subject: Subject::Together }).add(mended);
-    }
-
     /// The unit is judged again, and those that its parts went to or came from.
-    fn unit_again(&mut self, unit: &UnitName) {
+    pub(super) fn unit_again(&mut self, unit: &UnitName) {
         let devices: BTreeSet<&Tag> = self.world.moved.iter().map(|m| &m.device).collect();
         let linked: Vec<_> = devices.into_iter().flat_map(|d| linked(&self.world.moved, unit, d)).collect();
         self.again.units.insert(unit.clone());
         self.again.units.extend(linked);
-    }
-
-    fn put_repair(&mut self, repair: Repair) {
-        self.rows.repairs.add(&tables::RepairRow {
-            id: repair.id,
-            unit: repair.unit.clone(),
-            device: repair.device.clone(),
-            opened_at: repair.opened_at,
-            opened_by: repair.opened_by.clone(),
-            closed_at: repair.closed_at,
-            closed_by: repair.closed_by.clone(),
-            data: json(&repair),
-        });
-        self.repairs.insert(repair.id, repair);
     }
 }
 
@@ -316,7 +205,7 @@ pub(super) fn author(heading: &Heading) -> SignIn {
 }
 
 /// An act of the shop as the rules see it; its id is made from its page's number.
-fn shop_fact(filed: Filed, by: &SignIn, at: Instant, told: Told) -> Fact {
+pub(super) fn shop_fact(filed: Filed, by: &SignIn, at: Instant, told: Told) -> Fact {
     let act = EntryId(uuid::Uuid::from_u64_pair(0, filed.seq));
     routing::shop_fact(act, at, by, (filed.seq, filed.recorded_at), told)
 }

@@ -27,6 +27,7 @@ impl Draft {
         let class = self.world.roster.unit(&report.unit).map(|card| card.class.clone());
         let sha256 = hex::encode(content::content_sha256(report));
         self.rows.reports.add(&report_row(filed, heading, report, class, &sha256));
+        self.tells_about(&report.unit, filed.seq);
         self.new_runs.push(NewRun::of(report));
         let day = self.world.railway.zone.day_of(report.signed_at.at);
         if self.units.get(&report.unit).is_none_or(|known| !known.days.contains(day)) {
@@ -111,6 +112,7 @@ impl Draft {
     /// Replaces one whole entry. In the unit's ground protection both versions stay.
     pub(super) fn amend(&mut self, filed: Filed, amendment: &Amendment) {
         let Some(known) = self.entries.get(&amendment.entry).cloned() else { return };
+        self.tells_about(&known.unit, filed.seq);
         self.amendments.insert(amendment.id, KnownAmendment::of(amendment));
         self.rows.amendments.add(&tables::AmendmentRow {
             seq: filed.seq,

@@ -3,6 +3,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use super::measure::{IntervalSet, MeasurementTaken, ShopTable};
+pub use super::shop_bodies::{CauseListed, ReleaseHow, RepairAmended, RepairWorked};
 use crate::{
     base::{
         ClassName, EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::as_text, words::words,
@@ -110,6 +111,15 @@ pub struct Release {
     #[serde(with = "as_text")]
     pub at: Instant,
     pub words: Option<String>,
+    /// `None`, as pages were before it was asked: into service.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub how: Option<ReleaseHow>,
+    /// What the crew must keep to until the shop lifts it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub restrictions: Option<String>,
+    /// What the one who signs looked at.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub checked: Option<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -120,8 +130,16 @@ pub struct RepairOpened {
     pub device: Option<Tag>,
     #[serde(with = "as_text")]
     pub at: Instant,
-    /// Keys of the findings it is to answer; none: found in shop.
+    /// Keys of the findings it is to answer; none, and no entries: found in shop.
     pub findings: Vec<String>,
+    /// What else of the unit it is of; `None` in the list is the unit itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<Option<Tag>>,
+    /// The entries it is to answer.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub entries: Vec<EntryId>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub words: Option<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -141,12 +159,17 @@ pub struct RepairClosed {
     /// By the same device of this unit, which got this one's.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub swapped_with: Option<UnitName>,
+    /// Those of the other devices it is of that were replaced, too.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also_new: Vec<Tag>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub parts: Option<String>,
 }
 
 impl RepairClosed {
     /// What the shop writes for a cause it did not find.
     pub fn no_fault_found(&self) -> bool {
-        self.cause.trim().eq_ignore_ascii_case("no fault found")
+        crate::shop::is_no_fault_found(&self.cause)
     }
 
     /// The unit that the part now in `unit` came from.
@@ -290,6 +313,9 @@ bodies! {
     InspectionDone(InspectionDone) = "inspection_done",
     InspectionIntervalSet(IntervalSet) = "inspection_interval_set",
     ShopTableKept(ShopTable) = "shop_table_kept",
+    RepairWorked(RepairWorked) = "repair_worked",
+    RepairAmended(RepairAmended) = "repair_amended",
+    CauseListed(CauseListed) = "cause_listed",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -308,7 +334,8 @@ macro_rules! by_serde {
 }
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
-    TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable);
+    TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable RepairWorked RepairAmended
+    CauseListed);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

@@ -132,6 +132,8 @@ pub struct Draft {
     pub repairs: HashMap<uuid::Uuid, crate::shop::Repair>,
     /// Measurements and inspections that are in the book, of those that a page names.
     pub taken: BTreeSet<uuid::Uuid>,
+    /// The last page about a unit, of those that a page asks it for.
+    pub told_about: HashMap<UnitName, u64>,
     pub tablet_keys: HashMap<uuid::Uuid, TabletKey>,
     pub tablet_reports: HashMap<ReportId, TabletReport>,
     pub rows: Waiting,
@@ -167,6 +169,7 @@ impl Draft {
             stated: HashMap::new(),
             repairs: HashMap::new(),
             taken: BTreeSet::new(),
+            told_about: HashMap::new(),
             tablet_keys: HashMap::new(),
             tablet_reports: HashMap::new(),
             rows: Waiting::default(),

@@ -61,3 +61,10 @@ pub async fn whole(db: &mut SqliteConnection, world: &World) -> Result<History, 
     all.runs = runs_in(db, &spans).await?;
     Ok(all)
 }
+
+/// One unit's days, weather and holds.
+pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Result<UnitHistory, sqlx::Error> {
+    let sql = "SELECT unit, days, weather, holds FROM unit_history WHERE unit = ?";
+    let row = sqlx::query(sql).bind(unit.as_str()).fetch_optional(db).await?;
+    row.as_ref().map(load::history).transpose().map(Option::unwrap_or_default)
+}

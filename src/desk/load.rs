@@ -31,6 +31,8 @@ impl Draft {
         self.load_bypasses(db, &wanted.bypasses).await?;
         self.load_repairs(db, &wanted.repairs).await?;
         self.load_taken(db, &wanted.taken).await?;
+        self.load_in_repair(db, &wanted.in_repair).await?;
+        self.load_told_about(db, &wanted.told_about).await?;
         self.load_tablets(db, &wanted).await?;
         wanted.add_subjects(pages, self);
         self.asked.extend(wanted.dossiers.keys().cloned());
@@ -395,7 +397,7 @@ pub fn damaged(why: String) -> sqlx::Error {
     )
 }
 
-fn seq(row: &SqliteRow, column: &str) -> Result<u64, sqlx::Error> {
+pub(super) fn seq(row: &SqliteRow, column: &str) -> Result<u64, sqlx::Error> {
     Ok(u64::try_from(row.try_get::<i64, _>(column)?).unwrap_or(0))
 }
 

@@ -207,3 +207,18 @@ CREATE TABLE inspection_interval (
 CREATE TABLE shop_table (
     name TEXT PRIMARY KEY, seq INTEGER NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL, data TEXT NOT NULL
 ) STRICT;
+-- Why a unit is kept from service, and into what it was released: the last release says what still restricts it.
+CREATE TABLE unit_hold (
+    seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, at INTEGER NOT NULL, reason TEXT NOT NULL, by TEXT NOT NULL, words TEXT
+) STRICT;
+CREATE INDEX unit_hold_of_unit ON unit_hold (unit, at);
+CREATE TABLE unit_release (
+    seq INTEGER PRIMARY KEY, unit TEXT NOT NULL, at INTEGER NOT NULL, how TEXT NOT NULL, by TEXT NOT NULL,
+    restrictions TEXT, checked TEXT, words TEXT
+) STRICT;
+CREATE INDEX unit_release_of_unit ON unit_release (unit, at);
+-- The causes that the shop chooses from; the key is the cause however it was typed.
+CREATE TABLE cause (
+    key TEXT PRIMARY KEY, cause TEXT NOT NULL, listed INTEGER NOT NULL CHECK (listed IN (0, 1)), by TEXT NOT NULL,
+    at INTEGER NOT NULL
+) STRICT;

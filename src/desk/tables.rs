@@ -101,6 +101,23 @@ table_row! {
     }
 }
 table_row! {
+    HoldRow into "unit_hold" [""] {
+        seq: u64, unit: UnitName, at: Instant, reason: super::body::HoldReason, by: SignIn, words: Option<String>,
+    }
+}
+table_row! {
+    ReleaseRow into "unit_release" [""] {
+        seq: u64, unit: UnitName, at: Instant, how: super::body::ReleaseHow, by: SignIn, restrictions: Option<String>,
+        checked: Option<String>, words: Option<String>,
+    }
+}
+table_row! {
+    CauseRow into "cause" ["ON CONFLICT (key) DO UPDATE SET cause = excluded.cause, listed = excluded.listed, by = excluded.by,
+        at = excluded.at"] {
+        key: String, cause: String, listed: bool, by: SignIn, at: Instant,
+    }
+}
+table_row! {
     TabletKeyRow into "tablet_key" ["ON CONFLICT (id) DO UPDATE SET revoked_at = excluded.revoked_at, card = excluded.card"] {
         id: uuid::Uuid, sign_in: SignIn, until: Instant, revoked_at: Option<Instant>, card: String,
     }
@@ -163,6 +180,7 @@ waiting! {
     tablet_keys: TabletKeyRow, tablet_reports: TabletReportRow, names: PersonNameRow,
     measurements: MeasurementRow, inspections: InspectionRow, intervals: IntervalRow, shop_tables: ShopTableRow,
     passwords: PasswordRow, tokens: TokenRow,
+    holds: HoldRow, releases: ReleaseRow, causes: CauseRow,
 }
 
 /// What judging writes, after the rows it may have to read are in.

@@ -40,6 +40,10 @@ pub struct Wanted {
     pub repairs: BTreeSet<uuid::Uuid>,
     /// Measurements and inspections.
     pub taken: BTreeSet<uuid::Uuid>,
+    /// Units of which it matters what is in repair.
+    pub in_repair: BTreeSet<UnitName>,
+    /// Units of which it matters which page told of them last.
+    pub told_about: BTreeSet<UnitName>,
     pub tablet_keys: BTreeSet<uuid::Uuid>,
     pub tablet_reports: BTreeSet<ReportId>,
     /// With the days on which a page reports about it.
@@ -86,13 +90,14 @@ impl<'a> Together<'a> {
         all
     }
 
-    /// What a repair that a page closes was of.
-    fn repaired<'d>(&self, closed: &RepairClosed, draft: &'d Draft) -> Option<(&'d UnitName, &'d Option<Tag>)>
+    /// What a repair is of, the unit's device first that its part may come from another unit.
+    fn repaired<'d>(&self, id: &uuid::Uuid, draft: &'d Draft) -> Option<(&'d UnitName, Vec<&'d Option<Tag>>)>
     where
         'a: 'd,
     {
-        let in_file = draft.repairs.get(&closed.id).map(|repair| (&repair.unit, &repair.device));
-        in_file.or_else(|| self.repairs.get(&closed.id).map(|opened| (&opened.unit, &opened.device)))
+        let in_file = draft.repairs.get(id).map(|repair| (&repair.unit, repair.subjects().collect()));
+        let of = |opened: &'d RepairOpened| std::iter::once(&opened.device).chain(&opened.also).collect();
+        in_file.or_else(|| self.repairs.get(id).map(|opened| (&opened.unit, of(opened))))
     }
 }
 
@@ -119,9 +124,19 @@ impl Wanted {
                 }
                 Body::RepairOpened(opened) => {
                     wanted.repairs.insert(opened.id);
+                    wanted.in_repair.insert(opened.unit.clone());
+                }
+                Body::RepairWorked(worked) => {
+                    wanted.repairs.insert(worked.id);
                 }
                 Body::RepairClosed(closed) => {
                     wanted.repairs.insert(closed.id);
+                }
+                Body::RepairAmended(amended) => {
+                    wanted.repairs.insert(amended.id);
+                }
+                Body::UnitReleased(release) => {
+                    wanted.told_about.insert(release.unit.clone());
                 }
                 Body::TabletKeyRegistered(key) => {
                     wanted.tablet_keys.insert(key.key);
@@ -152,8 +167,9 @@ impl Wanted {
     fn linked_subjects(&mut self, pages: &[&Page], together: &Together<'_>, draft: &Draft) {
         let here = pages.iter().filter_map(|page| match &page.body {
             Body::RepairClosed(closed) => {
-                let (unit, device) = together.repaired(closed, draft)?;
-                let (device, from) = (device.clone()?, closed.came_from(unit)?.clone());
+                let (unit, of) = together.repaired(&closed.id, draft)?;
+                let device = of.first().copied().cloned().flatten()?;
+                let from = closed.came_from(unit)?.clone();
                 Some(Moved { device, to: unit.clone(), from })
             }
             _ => None,
@@ -196,6 +212,14 @@ impl Wanted {
                 self.want(&release.unit, Subject::Unit, Need::ToJudge);
             }
             Body::RepairClosed(closed) => self.repair_subjects(closed, together, draft),
+            Body::RepairAmended(amended) => {
+                let Some((unit, of)) = together.repaired(&amended.id, draft) else { return };
+                self.units.entry(unit.clone()).or_default();
+                for device in of {
+                    let subject = device.clone().map_or(Subject::Unit, Subject::Device);
+                    self.want(unit, subject, Need::ToAmend);
+                }
+            }
             Body::UnitAdded(card) | Body::UnitChanged(card) => {
                 self.units.entry(card.unit.clone()).or_default();
                 self.want(&card.unit, Subject::Together, Need::ToJudge);
@@ -217,13 +241,15 @@ impl Wanted {
     }
 
     fn repair_subjects(&mut self, closed: &RepairClosed, together: &Together<'_>, draft: &Draft) {
-        let Some((unit, device)) = together.repaired(closed, draft) else { return };
+        let Some((unit, of)) = together.repaired(&closed.id, draft) else { return };
         for unit in [Some(unit), closed.came_from(unit)].into_iter().flatten() {
             self.units.entry(unit.clone()).or_default();
-            if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
-                self.want(unit, Subject::Unit, Need::ToJudge);
+            for device in &of {
+                if device.as_ref().is_none_or(|tag| tag.as_str() == Tag::ENGINE_START) {
+                    self.want(unit, Subject::Unit, Need::ToJudge);
+                }
+                device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone()), Need::ToJudge));
             }
-            device.iter().for_each(|tag| self.want(unit, Subject::Device(tag.clone()), Need::ToJudge));
             self.want(unit, Subject::Together, Need::ToJudge);
         }
     }

@@ -199,3 +199,37 @@ pub async fn report(db: &mut SqliteConnection, id: ReportId) -> Sql<Option<Repor
         .fetch_optional(db)
         .await
 }
+
+/// One correction of an entry: what it said before, and what it said from then on.
+#[derive(Clone, Debug, FromRow)]
+pub struct AmendmentRow {
+    pub id: String,
+    pub author: String,
+    pub at: i64,
+    pub reason: String,
+    /// The whole entry, in the contract's JSON.
+    pub before: String,
+    /// `None`: it was withdrawn.
+    pub replacement: Option<String>,
+}
+
+/// Every correction of an entry, the first first.
+pub async fn amendments(db: &mut SqliteConnection, entry: EntryId) -> Sql<Vec<AmendmentRow>> {
+    let sql =
+        "SELECT id, author, at, reason, before, replacement FROM amendment WHERE entry = ? ORDER BY seq";
+    sqlx::query_as(sql).bind(entry.to_string()).fetch_all(db).await
+}
+
+/// Somebody's own words beside an entry.
+#[derive(Clone, Debug, FromRow)]
+pub struct StatementRow {
+    pub author: String,
+    pub at: i64,
+    pub words: String,
+}
+
+/// In the order in which they were made.
+pub async fn statements(db: &mut SqliteConnection, entry: EntryId) -> Sql<Vec<StatementRow>> {
+    let sql = "SELECT author, at, words FROM statement WHERE entry = ? ORDER BY seq";
+    sqlx::query_as(sql).bind(entry.to_string()).fetch_all(db).await
+}

@@ -104,6 +104,10 @@ pub enum Told {
     Mended {
         device: Option<Tag>,
     },
+    /// In the unit's dossier: a repair of the unit was closed at `at` that answers these entries, and nothing else.
+    RepairAnswered {
+        entries: Vec<EntryId>,
+    },
 }
 
 /// On which unit something operated, seen from the unit whose dossier it is in.
@@ -180,4 +184,15 @@ pub struct RunFact {
     /// The unit moved under its own crew: the occasion was a run, and not dead in tow.
     pub moved: bool,
     pub position: Option<RunPosition>,
+}
+
+impl Fact {
+    /// Whether it is a repair of the unit that answers this entry, if that came before it.
+    pub fn answers(&self, entry: EntryId) -> bool {
+        match &self.told {
+            Told::RepairClosed { .. } => true,
+            Told::RepairAnswered { entries } => entries.contains(&entry),
+            _ => false,
+        }
+    }
 }

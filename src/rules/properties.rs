@@ -82,6 +82,7 @@ fn any_told() -> impl Strategy<Value = Told> {
         }),
         Just(Told::Released),
         Just(Told::StartRepaired),
+        Just(Told::RepairAnswered { entries: vec![] }),
         (any::<bool>(), select(vec!["D1", "D2", "D3"])).prop_map(|(here, device)| Told::Operated {
             device: device.into(),
             on: if here { On::Itself { with: vec!["QHB 405".into()] } } else { On::Other("QHB 405".into()) },

@@ -152,7 +152,8 @@ fn is_about(fact: &Fact, seen: &PositionFact, own_dossier: bool) -> bool {
         | Told::Released
         | Told::StartRepaired
         | Told::Operated { .. }
-        | Told::Mended { .. } => false,
+        | Told::Mended { .. }
+        | Told::RepairAnswered { .. } => false,
         Told::Trip { device, .. } | Told::Fuse { device, .. } => *device == seen.device,
         Told::RepairClosed { .. } => true,
     }

@@ -113,10 +113,10 @@ fn how(fact: &Fact) -> &'static str {
 
 /// Defects with 'restricted' or 'no', and shutdowns by the crankcase device or overspeed.
 pub fn told_of_unit(case: &Case<'_>, out: &mut Vec<Finding>) {
-    let repairs = case.repairs();
     for fact in case.standing() {
         let Some((says, weight)) = unit_trouble(fact) else { continue };
-        let repair = repairs.get(repairs.partition_point(|at| *at < fact.at)).copied();
+        let answers = |later: &&Fact| later.at >= fact.at && later.answers(fact.entry);
+        let repair = case.standing().filter(answers).map(|later| later.at).min();
         let when = case.when(fact.at);
         out.push(
             case.finding(Rule::Reported, None, &fact.entry.to_string(), fact.at)
@@ -237,6 +237,29 @@ mod tests {
         assert_eq!(cut(RunPosition::Lead), [Rule::SafetyDevice]);
         assert_eq!(cut(RunPosition::Single), [Rule::SafetyDevice]);
         assert_eq!(cut(RunPosition::Trail), []);
+    }
+
+    #[test]
+    fn a_repair_that_names_entries_answers_no_others() {
+        let railway = Railway::with(vec![]);
+        let defect = |when: &str, text: &str| {
+            let told = Told::Defect {
+                system: None,
+                text: Some(text.into()),
+                may_go_on: Some(MayGoOn::Restricted),
+                restriction: None,
+                warning_notice: None,
+            };
+            fact(when, told)
+        };
+        let light = defect("2026-03-01T10:00:00Z", "cab light dead");
+        let stopped = Told::Shutdown { cause: Some(ShutdownCause::CrankcaseDevice), warning_notice: None };
+        let stopped = fact("2026-03-01T11:00:00Z", stopped);
+        let named = Told::RepairAnswered { entries: vec![light.entry] };
+        let facts = vec![light, stopped, fact("2026-03-02T10:00:00Z", named), repair("2026-03-03T10:00:00Z")];
+        let found = railway.judge(Subject::Unit, facts).findings;
+        let until: Vec<_> = found.iter().map(|f| f.until.unwrap().to_z()).collect();
+        assert_eq!(until, ["2026-03-02T10:00:00Z", "2026-03-03T10:00:00Z"], "{found:?}");
     }
 
     #[test]

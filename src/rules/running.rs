@@ -26,7 +26,11 @@ pub fn must_stay_on(case: &Case<'_>, out: &mut Vec<Finding>) {
     for fact in case.standing() {
         engine = engine_after(engine, fact);
         match &fact.told {
-            Told::RepairClosed { .. } => out.extend(open.drain(..).map(|f| f.until(Some(fact.at)))),
+            Told::RepairClosed { .. } | Told::RepairAnswered { .. } => {
+                let answered =
+                    |finding: &mut Finding| finding.entries.iter().any(|entry| fact.answers(*entry));
+                out.extend(open.extract_if(.., answered).map(|f| f.until(Some(fact.at))));
+            }
             Told::Position(p) => take_position(case, fact, p, engine, &mut open, out),
             _ => {}
         }

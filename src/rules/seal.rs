@@ -48,6 +48,31 @@ pub fn seal(case: &Case<'_>, tag: &Tag, facts: &[&Fact], out: &mut Vec<Finding>)
     }
 }
 
+/// How a closed cutout is told to lack its seal, and since when; `None`: it is not, or it stands open.
+pub fn lacking(facts: &[&Fact], tag: &Tag) -> Option<(Instant, String)> {
+    let mut lacks = None;
+    for look in looks(facts, tag) {
+        let (at, seal) = match look {
+            Look::Opened => {
+                lacks = None;
+                continue;
+            }
+            Look::Found(fact, seal) => (fact.at, Some(seal)),
+            Look::Closed(_, at, seal) => (at, seal),
+        };
+        lacks = match (seal, seal.and_then(SealWord::parse)) {
+            (None, _) => Some((at, "closed, and no seal written down".to_owned())),
+            (_, Some(word @ (SealWord::Broken | SealWord::Missing | SealWord::None))) => {
+                Some((at, format!("seal told as {word}")))
+            }
+            // Nobody looked at it, or could not read it.
+            (_, Some(SealWord::NotLooked | SealWord::Illegible)) => lacks,
+            _ => None,
+        };
+    }
+    lacks
+}
+
 /// One look at the seal, or an act that changes what it should be.
 enum Look<'a> {
     Found(&'a Fact, &'a str),

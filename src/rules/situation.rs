@@ -112,6 +112,10 @@ enum Did {
     },
     /// A repair was closed: of the device, or of the unit.
     Repaired,
+    /// A repair of the unit was closed that answers these entries, and nothing else.
+    Answered {
+        entries: Vec<EntryId>,
+    },
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -267,6 +271,7 @@ fn event(fact: &Fact, device: Option<&Tag>, people: &People) -> Option<Event> {
             Did::Repaired
         }
         Told::RepairClosed { .. } => Did::Repaired,
+        Told::RepairAnswered { entries } => Did::Answered { entries: entries.clone() },
         _ => return None,
     };
     let (at, id, by, signs) = (fact.at, fact.entry, fact.author.clone(), fact.signs);

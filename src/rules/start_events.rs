@@ -51,6 +51,10 @@ pub enum Did {
     Repaired {
         start_only: bool,
     },
+    /// A repair of the unit was closed that answers these entries, and nothing else.
+    Answered {
+        entries: Vec<EntryId>,
+    },
 }
 
 /// A stop after which an engine is not simply started again.
@@ -82,6 +86,10 @@ impl Event {
             | Did::Start { outcome: Outcome::LowWater, .. } => Some(Stop::LowWater),
             _ => None,
         }
+    }
+
+    fn answers(&self, entry: EntryId) -> bool {
+        matches!(&self.did, Did::Answered { entries } if entries.contains(&entry))
     }
 
     fn ran(&self) -> bool {
@@ -118,17 +126,20 @@ pub struct Known<'a> {
 impl<'a> Known<'a> {
     pub fn of(events: &'a [Event], now: Instant) -> Self {
         let mut known = Self::default();
-        for event in events.iter().filter(|event| event.at <= now) {
-            known.of_the_unit(event);
+        let past = || events.iter().filter(|event| event.at <= now);
+        for event in past() {
+            let answered = past().any(|later| later.at >= event.at && later.answers(event.id));
+            known.of_the_unit(event, answered);
             known.of_starting(event, now);
             known.of_devices(event, now);
         }
         known
     }
 
-    fn of_the_unit(&mut self, event: &Event) {
+    /// `answered`: by a repair that names it.
+    fn of_the_unit(&mut self, event: &Event, answered: bool) {
         let at = event.at;
-        match (event.stop(), self.stopped) {
+        match (event.stop().filter(|_| !answered), self.stopped) {
             (Some(stop), Some((before, _))) if before.stays() && !stop.stays() => {}
             (Some(stop), _) => self.stopped = Some((stop, at)),
             (None, Some((before, _))) if !before.stays() && event.is_past() => self.stopped = None,
@@ -138,6 +149,7 @@ impl<'a> Known<'a> {
             Did::Repaired { start_only: false } => {
                 (self.notice, self.stopped, self.cock) = (None, None, None)
             }
+            _ if answered => {}
             Did::Stop { notice: true, .. } | Did::Notice => self.notice = Some(at),
             Did::Start { cock: Some(cock @ (TestCock::Water | TestCock::Fuel | TestCock::Oil)), .. } => {
                 self.cock = Some((cock, at));
@@ -216,6 +228,7 @@ pub fn of_unit(facts: &[Fact]) -> impl Iterator<Item = Event> {
             Told::Defect { warning_notice: Some(_), .. } => Did::Notice,
             Told::RepairClosed { .. } => Did::Repaired { start_only: false },
             Told::StartRepaired => Did::Repaired { start_only: true },
+            Told::RepairAnswered { entries } => Did::Answered { entries: entries.clone() },
             _ => return None,
         };
         Some(Event { at: fact.at, id: fact.entry, did })
@@ -262,7 +275,14 @@ pub fn latest(mut events: Vec<Event>, from: Instant) -> Vec<Event> {
         let young = from.since(event.at) <= KEPT;
         young || guard || marks.contains(&place) || (unanswered && Some(place) >= repaired)
     };
-    let places: Vec<bool> = events.iter().enumerate().map(|(place, event)| kept(place, event)).collect();
+    let mut places: Vec<bool> = events.iter().enumerate().map(|(place, event)| kept(place, event)).collect();
+    // What answered one that is kept must not be left out, or it would stand again.
+    for (place, event) in events.iter().enumerate() {
+        let of_kept = |(at, kept): (usize, &bool)| *kept && event.answers(events[at].id);
+        if matches!(event.did, Did::Answered { .. }) && !places[place] {
+            places[place] = places.iter().enumerate().any(of_kept);
+        }
+    }
     events.into_iter().zip(places).filter(|(_, kept)| *kept).map(|(event, _)| event).collect()
 }
 

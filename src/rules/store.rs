@@ -149,10 +149,38 @@ fn read(row: &SqliteRow) -> Sql<Finding> {
 pub struct Decisions {
     /// Rule, unit, device, and until when it is set aside.
     aside: Vec<(String, UnitName, Option<Tag>, Instant)>,
-    /// Unit and device of repairs under way.
-    under_repair: Vec<(UnitName, Option<Tag>)>,
+    under_repair: Vec<UnderRepair>,
     /// Entries of bypasses that were reviewed as they now stand.
     reviewed: std::collections::HashSet<EntryId>,
+}
+
+/// A repair under way: what it is of, and what it names.
+#[derive(Clone, Debug, serde::Deserialize)]
+struct UnderRepair {
+    unit: UnitName,
+    device: Option<Tag>,
+    #[serde(default)]
+    also: Vec<Option<Tag>>,
+    findings: Vec<String>,
+    #[serde(default)]
+    entries: Vec<EntryId>,
+}
+
+impl UnderRepair {
+    /// One of the unit that names nothing takes in everything about it.
+    fn takes_in(&self, finding: &Finding) -> bool {
+        let consist = finding.rule == Rule::SharedCause;
+        if finding.unit.as_ref() != Some(&self.unit) && !(consist && finding.units.contains(&self.unit)) {
+            return false;
+        }
+        let names_nothing = self.findings.is_empty() && self.entries.is_empty();
+        let of = |device: &Option<Tag>| match device {
+            Some(tag) => finding.device.as_ref() == Some(tag) || consist && finding.devices.contains(tag),
+            None if names_nothing => true,
+            None => finding.device.is_none() && finding.entries.iter().any(|e| self.entries.contains(e)),
+        };
+        self.findings.contains(&finding.key) || std::iter::once(&self.device).chain(&self.also).any(of)
+    }
 }
 
 /// Loads the decisions that were in force at a moment: about everything, or about one unit.
@@ -163,18 +191,23 @@ pub async fn decisions(db: &mut SqliteConnection, unit: Option<&UnitName>, then:
         let query = sqlx::query(AssertSqlSafe(sql)).bind(then.0);
         if let Some(unit) = unit { query.bind(unit.to_string()) } else { query }
     };
-    let aside = format!("SELECT rule, unit, device, until FROM set_aside WHERE at <= ?1 AND until > ?1{of}");
+    // The last word about a line counts: one with a date that has come brings it back.
+    let aside = format!(
+        "SELECT rule, unit, device, until FROM set_aside AS said WHERE at <= ?1 AND until > ?1{of}
+            AND NOT EXISTS (SELECT 1 FROM set_aside later WHERE later.rule = said.rule AND later.unit = said.unit
+                AND later.device IS said.device AND later.at <= ?1 AND later.seq > said.seq)"
+    );
     for row in ask(aside).fetch_all(&mut *db).await? {
         let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
         let unit = UnitName::from(row.try_get::<String, _>("unit")?);
         all.aside.push((row.try_get("rule")?, unit, device, Instant(row.try_get("until")?)));
     }
     let repairs = format!(
-        "SELECT unit, device FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1){of}"
+        "SELECT data FROM repair WHERE opened_at <= ?1 AND (closed_at IS NULL OR closed_at > ?1){of}"
     );
     for row in ask(repairs).fetch_all(&mut *db).await? {
-        let device = row.try_get::<Option<String>, _>("device")?.map(Tag::from);
-        all.under_repair.push((UnitName::from(row.try_get::<String, _>("unit")?), device));
+        let repair = serde_json::from_str(row.try_get("data")?);
+        all.under_repair.push(repair.map_err(|why| sqlx::Error::Decode(Box::new(why)))?);
     }
     let reviewed = format!(
         "SELECT b.data ->> 'entries' AS entries FROM bypass b
@@ -210,11 +243,7 @@ impl Decisions {
         let same = |unit: &UnitName, device: &Option<Tag>| {
             finding.unit.as_ref() == Some(unit) && (device.is_none() || *device == finding.device)
         };
-        let of_several = |unit: &UnitName, device: &Option<Tag>| {
-            let takes_part = device.as_ref().is_none_or(|tag| finding.devices.contains(tag));
-            finding.rule == Rule::SharedCause && finding.units.contains(unit) && takes_part
-        };
-        if self.under_repair.iter().any(|(unit, device)| same(unit, device) || of_several(unit, device)) {
+        if self.under_repair.iter().any(|repair| repair.takes_in(finding)) {
             return State::InRepair;
         }
         let quiet = |(rule, unit, device, _): &&(String, UnitName, Option<Tag>, Instant)| {

@@ -1,4 +1,5 @@
 //! The shop's own records: repairs, and what they found.
+pub mod against;
 pub mod inspections;
 pub mod measurements;
 pub mod records;
@@ -8,7 +9,7 @@ pub mod tag;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 
-use crate::base::{ClassName, Instant, SignIn, Tag, UnitName};
+use crate::base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName};
 
 /// The shop's work on one or more findings.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -30,6 +31,90 @@ pub struct Repair {
     /// By the same device of this unit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub from: Option<UnitName>,
+    /// What else of the unit it is of; `None` in the list is the unit itself.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also: Vec<Option<Tag>>,
+    /// Those of them that were replaced.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub also_new: Vec<Tag>,
+    /// The entries it is to answer.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub entries: Vec<EntryId>,
+    /// What it was opened for.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub why: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub parts: Option<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub steps: Vec<Step>,
+    /// What its closing said before it was corrected, the first version first.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub before: Vec<Before>,
+    /// The page that closed it, by whose number the rules know it.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub closed_seq: Option<u64>,
+    /// The last page that told of it.
+    #[serde(default)]
+    pub last_seq: u64,
+}
+
+/// Work done on a repair, under the password of whoever did it.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Step {
+    pub id: uuid::Uuid,
+    pub by: SignIn,
+    pub at: Instant,
+    pub words: String,
+    pub parts: Option<String>,
+}
+
+/// A version of a closing that was corrected later, and who corrected it, when and why.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Before {
+    pub amendment: uuid::Uuid,
+    pub by: SignIn,
+    pub at: Instant,
+    pub reason: String,
+    pub cause: Option<String>,
+    pub words: Option<String>,
+    pub parts: Option<String>,
+    pub new_life: bool,
+}
+
+impl Repair {
+    /// Everything it is of: a device, or the unit itself.
+    pub fn subjects(&self) -> impl Iterator<Item = &Option<Tag>> {
+        std::iter::once(&self.device).chain(&self.also)
+    }
+
+    /// Whether a repair of what this one is of would answer the same.
+    pub fn is_of(&self, device: Option<&Tag>) -> bool {
+        self.subjects().any(|of| of.as_ref() == device)
+    }
+
+    /// Found in shop: nobody had written of it.
+    pub fn found_in_shop(&self) -> bool {
+        self.findings.is_empty() && self.entries.is_empty()
+    }
+
+    /// Whether the part in there is another than before.
+    pub fn replaced(&self, device: &Tag) -> bool {
+        if self.device.as_ref() == Some(device) { self.new_life } else { self.also_new.contains(device) }
+    }
+}
+
+/// What can always be chosen as a cause.
+pub const NO_FAULT_FOUND: &str = "no fault found";
+pub const NOT_KNOWN: &str = "not known";
+
+/// What the shop writes for a cause it did not find.
+pub fn is_no_fault_found(cause: &str) -> bool {
+    cause.trim().eq_ignore_ascii_case(NO_FAULT_FOUND)
+}
+
+/// One cause, however it was typed.
+pub fn cause_key(cause: &str) -> String {
+    cause.split_whitespace().collect::<Vec<_>>().join(" ").to_lowercase()
 }
 
 /// What repairs found, for each device of each class: cause, in small letters, and how many repairs found it.
@@ -37,14 +122,21 @@ pub struct Repair {
 pub struct Causes(pub BTreeMap<(ClassName, Tag), BTreeMap<String, u32>>);
 
 impl Causes {
+    /// What repairs of this device found in this class, and how many of them, the most frequent first.
+    pub fn of(&self, class: &ClassName, device: &Tag) -> Vec<(&str, u32)> {
+        let of = self.0.get(&(class.clone(), device.clone())).into_iter().flatten();
+        let mut found: Vec<(&str, u32)> =
+            of.map(|(cause, n)| (cause.as_str(), *n)).filter(|(cause, _)| is_cause(cause)).collect();
+        found.sort_by_key(|(cause, n)| (std::cmp::Reverse(*n), *cause));
+        found
+    }
+
     /// `jumper 6 of 9, chafed wire 2`: what repairs of this device found in this class, the most frequent first.
     /// `None` until two repairs found something; 'no fault found' and 'not known' count among the repairs only.
     pub fn in_words(&self, class: &ClassName, device: &Tag) -> Option<String> {
         let of = self.0.get(&(class.clone(), device.clone()))?;
         let all: u32 = of.values().sum();
-        let mut found: Vec<(&str, u32)> =
-            of.iter().map(|(cause, n)| (cause.as_str(), *n)).filter(|(cause, _)| is_cause(cause)).collect();
-        found.sort_by_key(|(cause, n)| (std::cmp::Reverse(*n), *cause));
+        let found = self.of(class, device);
         if found.iter().map(|(_, n)| n).sum::<u32>() < 2 {
             return None;
         }

@@ -86,6 +86,7 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadUnits, paths::Units.to_string(), "Units"),
         (Act::ReadBoard, paths::Triage.to_string(), "Triage"),
         (Act::ReadBoard, paths::Inspections.to_string(), "Inspections"),
+        (Act::ReadBoard, paths::InShop.to_string(), "In the shop"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
     ];

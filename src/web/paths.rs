@@ -79,6 +79,24 @@ paths! {
     TriageLooked = "/triage/looked";
     /// The rule of thumb 'k in T'.
     Watch = "/watch";
+    /// What is held, in repair, restricted or set aside.
+    InShop = "/in-shop";
+    /// One unit as the shop knows it: holds, repairs, releases, corrections.
+    UnitShop(UnitName) = "/units/{unit}/shop";
+    RepairNew(UnitName) = "/units/{unit}/repairs/new";
+    Hold(UnitName) = "/units/{unit}/hold";
+    Release(UnitName) = "/units/{unit}/release";
+    Repair(String) = "/repairs/{id}";
+    RepairWork(String) = "/repairs/{id}/work";
+    RepairClose(String) = "/repairs/{id}/close";
+    RepairAmend(String) = "/repairs/{id}/amend";
+    /// The list of causes that the shop keeps.
+    Causes = "/causes";
+    FindingAside(String) = "/findings/{key}/aside";
+    /// One entry with everything that was ever said of it.
+    Entry(EntryId) = "/entries/{id}";
+    EntryAmend(EntryId) = "/entries/{id}/amend";
+    EntryStatement(EntryId) = "/entries/{id}/statement";
     Thresholds = "/thresholds";
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";

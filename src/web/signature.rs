@@ -64,3 +64,28 @@ pub async fn sign(app: &App, me: &Me, password: &str) -> Result<Result<(), Strin
         Tried::NotNow(says) => Ok(Err(says)),
     }
 }
+
+/// The signature of somebody else before the same screen: their own password. One that was given to them has to be
+/// changed first, by signing in with it.
+pub async fn sign_for(app: &App, who: &SignIn, password: &str) -> Result<Result<(), String>, Oops> {
+    if password.is_empty() {
+        return Ok(Err(format!("{who} types their own password here: it is the signature.")));
+    }
+    match try_password(app, who, Password::typed(password)).await? {
+        Tried::Right => {
+            let mut c = app.desk().read().await?;
+            let given = secrets::password_of(&mut c, who).await?.is_some_and(|kept| kept.one_time);
+            drop(c);
+            if given {
+                return Ok(Err(format!(
+                    "{who} still has a password that was given to them: they sign in with it and choose their own first."
+                )));
+            }
+            let name = who.clone();
+            app.desk().aside(move |c| Box::pin(secrets::forget_failures(c, name.clone()))).await?;
+            Ok(Ok(()))
+        }
+        Tried::Wrong => Ok(Err(format!("This is not the password of {who}."))),
+        Tried::NotNow(says) => Ok(Err(says)),
+    }
+}

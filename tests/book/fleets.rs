@@ -243,10 +243,22 @@ async fn overhaul(desk: &Desk, unit: &Watched) {
         device: Some("TC1".into()),
         at,
         findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
     };
     let cause = "major overhaul".into();
-    let closed =
-        RepairClosed { id, at, cause, words: None, new_life: true, used_from: None, swapped_with: None };
+    let closed = RepairClosed {
+        id,
+        at,
+        cause,
+        words: None,
+        new_life: true,
+        used_from: None,
+        swapped_with: None,
+        also_new: vec![],
+        parts: None,
+    };
     act_of_shop(desk, Body::RepairOpened(Box::new(opened))).await;
     act_of_shop(desk, Body::RepairClosed(Box::new(closed))).await;
 }

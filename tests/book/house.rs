@@ -223,7 +223,7 @@ pub async fn contents(db: &mut SqliteConnection) -> BTreeMap<String, Vec<String>
 }
 
 /// Columns that say how and when something came in.
-const CAME_IN: &[&str] = &["seq", "channel", "entered_by", "recorded_at", "root", "last_seq"];
+const CAME_IN: &[&str] = &["seq", "channel", "entered_by", "recorded_at", "root", "last_seq", "closed_seq"];
 
 /// Columns that are digests of what other tables hold with such columns in it.
 const PRINTS: &[&str] = &["print", "findings", "reckoned", "bypasses"];
@@ -260,7 +260,11 @@ fn facts(packed: &[u8]) -> String {
         // An act of the shop has no entry; its number is made of its page's.
         if matches!(
             fact.told,
-            Told::Released | Told::RepairClosed { .. } | Told::Mended { .. } | Told::StartRepaired
+            Told::Released
+                | Told::RepairClosed { .. }
+                | Told::Mended { .. }
+                | Told::StartRepaired
+                | Told::RepairAnswered { .. }
         ) {
             fact.entry = breakerbook::base::EntryId(uuid::Uuid::nil());
             fact.report = breakerbook::base::ReportId(uuid::Uuid::nil());

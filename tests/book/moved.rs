@@ -32,7 +32,16 @@ async fn file_all(desk: &Desk, reports: &[Value]) {
 /// TC1 of the first unit was replaced by that of the second, which got the first's.
 async fn swap(desk: &Desk, unit: &str, with: &str, at: &str) {
     let (id, at) = (uuid::Uuid::from_u64_pair(7, 3), Instant::parse(at).unwrap());
-    let opened = RepairOpened { id, unit: unit.into(), device: Some("TC1".into()), at, findings: vec![] };
+    let opened = RepairOpened {
+        id,
+        unit: unit.into(),
+        device: Some("TC1".into()),
+        at,
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let closed = RepairClosed {
         id,
         at,
@@ -41,6 +50,8 @@ async fn swap(desk: &Desk, unit: &str, with: &str, at: &str) {
         new_life: true,
         used_from: None,
         swapped_with: Some(with.into()),
+        also_new: vec![],
+        parts: None,
     };
     for body in [Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))] {
         desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, at)).await.unwrap();

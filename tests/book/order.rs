@@ -6,12 +6,15 @@ use std::{
 };
 
 use breakerbook::{
-    base::{AmendmentId, ClassName, EntryId, Instant, ReportId, SignIn, Stamp, instant::DAY},
+    base::{AmendmentId, ClassName, EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::DAY},
     book::Channel,
     desk::{
         Desk, Pending, Refused,
         act::Act,
-        body::{Body, Change, Hold, HoldReason, Release, RepairClosed, RepairOpened, ThresholdsChanged},
+        body::{
+            Body, CauseListed, Change, Hold, HoldReason, Release, ReleaseHow, RepairAmended, RepairClosed,
+            RepairOpened, RepairWorked, SetAside, ThresholdsChanged,
+        },
         figures::TakeFigures,
         history,
         judge::judge_batch,
@@ -22,7 +25,7 @@ use breakerbook::{
     people::{self, Role},
     reports::{Amendment, Entry, Report},
     roster::UnitCard,
-    rules::{Bypass, Finding, Thresholds},
+    rules::{Bypass, Finding, Rule, Thresholds},
 };
 use proptest::{prelude::*, test_runner::TestRunner};
 
@@ -84,7 +87,8 @@ fn steps(deeds: &[Deed]) -> Vec<(Step, Vec<usize>)> {
             steps.push((Step::Amend(Box::new(amendment), role), after));
             continue;
         }
-        for body in shop(deed, place) {
+        let ids: Vec<EntryId> = entries.iter().map(|(.., id)| *id).collect();
+        for body in shop(deed, place, &ids) {
             let after = last_of_shop.replace(steps.len()).into_iter().collect();
             steps.push((Step::Shop(body), after));
         }
@@ -92,31 +96,95 @@ fn steps(deeds: &[Deed]) -> Vec<(Step, Vec<usize>)> {
     steps
 }
 
-fn shop(deed: &Deed, place: usize) -> Vec<Body> {
+fn shop(deed: &Deed, place: usize, entries: &[EntryId]) -> Vec<Body> {
     match deed.clone() {
         Deed::Hold { unit, at, stored } => {
             let reason = if stored { HoldReason::Stored } else { HoldReason::Repair };
             vec![Body::UnitHeld(Box::new(Hold { unit, at, reason, words: None }))]
         }
-        Deed::Release { unit, at } => vec![Body::UnitReleased(Box::new(Release { unit, at, words: None }))],
+        Deed::Release { unit, at } => {
+            let how = [None, Some(ReleaseHow::Restricted), Some(ReleaseHow::DeadForRepair)][place % 3];
+            let restrictions = how.map(|_| "trail only".to_owned());
+            let release = Release { unit, at, words: None, how, restrictions, checked: None };
+            vec![Body::UnitReleased(Box::new(release))]
+        }
         Deed::Repair { unit, device, at, new_life, from, swapped } => {
             let (swapped_with, used_from) = if swapped { (from, None) } else { (None, from) };
             let id = uuid::Uuid::from_u64_pair(place as u64, 3);
-            vec![
-                Body::RepairOpened(Box::new(RepairOpened { id, unit, device, at, findings: vec![] })),
-                Body::RepairClosed(Box::new(RepairClosed {
-                    id,
-                    at,
-                    cause: "not known".into(),
-                    words: None,
-                    new_life,
-                    used_from,
-                    swapped_with,
-                })),
-            ]
+            let of_it = RepairOf { id, unit, device, at, new_life, used_from, swapped_with };
+            repair(of_it, place, entries)
         }
         Deed::Report(_) | Deed::Amend { .. } => Vec::new(),
     }
+}
+
+struct RepairOf {
+    id: uuid::Uuid,
+    unit: UnitName,
+    device: Option<Tag>,
+    at: Instant,
+    new_life: bool,
+    used_from: Option<UnitName>,
+    swapped_with: Option<UnitName>,
+}
+
+/// A repair, now of one thing and now of several, with everything that the shop can sign about one.
+fn repair(of: RepairOf, place: usize, entries: &[EntryId]) -> Vec<Body> {
+    let RepairOf { id, unit, device, at, new_life, used_from, swapped_with } = of;
+    let more: [&[Option<&str>]; 4] = [&[], &[Some("HL")], &[None], &[Some("engine_start"), None]];
+    let more = more[place % 4].iter().map(|also| also.map(Tag::from));
+    let also: Vec<Option<Tag>> = more.filter(|also| *also != device).collect();
+    let named = |n: usize| place.is_multiple_of(3) && n.is_multiple_of(2);
+    let named: Vec<EntryId> =
+        entries.iter().enumerate().filter(|(n, _)| named(*n)).map(|(_, id)| *id).collect();
+    let opened = RepairOpened {
+        id,
+        unit: unit.clone(),
+        device: device.clone(),
+        at,
+        findings: vec![],
+        also: also.clone(),
+        entries: named,
+        words: None,
+    };
+    let worked = RepairWorked { id, step: id, at, words: "looked".into(), parts: None };
+    let closed = RepairClosed {
+        id,
+        at,
+        cause: "not known".into(),
+        words: None,
+        new_life,
+        used_from,
+        swapped_with,
+        also_new: also.into_iter().flatten().take(place % 2).collect(),
+        parts: None,
+    };
+    let amended = RepairAmended {
+        id,
+        amendment: id,
+        at,
+        reason: "seen later".into(),
+        cause: "no fault found".into(),
+        words: None,
+        parts: None,
+        new_life: !new_life,
+    };
+    let aside =
+        SetAside { rule: Rule::Burst, unit, device, until: at.plus(90 * DAY), reason: "known".into() };
+    let mut bodies = vec![
+        Body::RepairOpened(Box::new(opened)),
+        Body::RepairWorked(Box::new(worked)),
+        Body::RepairClosed(Box::new(closed)),
+        Body::CauseListed(Box::new(CauseListed {
+            cause: format!("Cause {}", place % 3),
+            listed: place.is_multiple_of(2),
+        })),
+        Body::FindingSetAside(Box::new(aside)),
+    ];
+    if place.is_multiple_of(2) {
+        bodies.insert(3, Body::RepairAmended(Box::new(amended)));
+    }
+    bodies
 }
 
 /// Shuffled by the keys, but nothing before what it must follow.

@@ -5,8 +5,8 @@ use breakerbook::{
     desk::{
         Desk,
         body::{
-            Body, Change, Hold, HoldReason, Judgement, RepairClosed, RepairOpened, SetAside, Statement,
-            ThresholdsChanged,
+            Body, CauseListed, Change, Hold, HoldReason, Judgement, Release, ReleaseHow, RepairClosed,
+            RepairOpened, SetAside, Statement, ThresholdsChanged,
         },
         figures::TakeFigures,
         oversee::{ReviewBypass, SignHandover},
@@ -108,8 +108,16 @@ async fn in_the_shop(desk: &Desk) {
     let (unit, device) = (UnitName::from("QHB 1"), Some(Tag::from("TC1")));
     let at = |day: &str| Instant::parse(&format!("2026-03-{day}T08:00:00Z")).unwrap();
     let id = uuid::Uuid::from_u128(7);
-    let opened =
-        RepairOpened { id, unit: unit.clone(), device: device.clone(), at: at("25"), findings: vec![] };
+    let opened = RepairOpened {
+        id,
+        unit: unit.clone(),
+        device: device.clone(),
+        at: at("25"),
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let closed = RepairClosed {
         id,
         at: at("26"),
@@ -118,6 +126,8 @@ async fn in_the_shop(desk: &Desk) {
         new_life: false,
         used_from: None,
         swapped_with: None,
+        also_new: vec![],
+        parts: None,
     };
     let until = now.plus(1);
     for body in [
@@ -129,6 +139,15 @@ async fn in_the_shop(desk: &Desk) {
         })),
         Body::RepairOpened(Box::new(opened)),
         Body::RepairClosed(Box::new(closed)),
+        Body::CauseListed(Box::new(CauseListed { cause: "chafed wire".into(), listed: true })),
+        Body::UnitReleased(Box::new(Release {
+            unit: unit.clone(),
+            at: at("26"),
+            words: None,
+            how: Some(ReleaseHow::Restricted),
+            restrictions: Some("trail only".into()),
+            checked: Some("breakers, seals".into()),
+        })),
         Body::FindingSetAside(Box::new(SetAside {
             rule: Rule::Burst,
             unit,

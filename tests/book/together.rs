@@ -187,8 +187,16 @@ async fn a_repair_ends_it_and_what_tells_of_no_operation_is_not_kept() {
     file_all(&desk, &[&tripped(1, "QHB 1", &[], &["10:02 TC1", "10:03 HL", "10:04 AL"])]).await;
     let repair = uuid::Uuid::from_u64_pair(7, 3);
     let at = Instant::parse("2026-03-05T12:00:00Z").unwrap();
-    let opened =
-        RepairOpened { id: repair, unit: "QHB 1".into(), device: Some("LC".into()), at, findings: vec![] };
+    let opened = RepairOpened {
+        id: repair,
+        unit: "QHB 1".into(),
+        device: Some("LC".into()),
+        at,
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let closed = RepairClosed {
         id: repair,
         at,
@@ -197,6 +205,8 @@ async fn a_repair_ends_it_and_what_tells_of_no_operation_is_not_kept() {
         new_life: false,
         used_from: None,
         swapped_with: None,
+        also_new: vec![],
+        parts: None,
     };
     for body in [Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))] {
         let act = ShopAct::of(body, Some("sam".into()), Channel::Page, at);

@@ -78,6 +78,12 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/units/QHB-412/records",
             "/lists",
             "/import",
+            "/in-shop",
+            "/causes",
+            "/units/QHB-412/shop",
+            "/units/QHB-412/repairs/new",
+            "/units/QHB-412/hold",
+            "/units/QHB-412/release",
         ],
     ),
     ("m.ruiz", &["/bypasses", "/bypasses?unit=QHB-204", "/thresholds"]),
@@ -100,6 +106,8 @@ pub const FOUND: &[(&str, &str, &str)] = &[
     ("n.okafor", "/runs", "a[href^='/reports/']"),
     ("r.dunmore", "/triage", "a.whole[href*='/findings/']"),
     ("r.dunmore", "/units/QHB-412/measurements", "td a[href*='/measurements/']"),
+    ("r.dunmore", "/in-shop", "a.whole[href^='/repairs/']"),
+    ("r.dunmore", "/units/QHB-405/shop", "a.whole[href^='/repairs/']"),
     ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
 ];
 
@@ -135,6 +143,24 @@ pub async fn fill(crew: &Person<'_>) {
     crew.press("Sign as r.dunmore").await;
     crew.reads("battery").await;
     crew.sign_out().await;
+    fill_shop(crew).await;
+}
+
+/// A repair under way and a unit held, so that the shop's pages are full.
+async fn fill_shop(shop: &Person<'_>) {
+    shop.sign_in("r.dunmore").await;
+    shop.open("/units/QHB-412/hold").await;
+    shop.choose("reason", "repair").await;
+    shop.fill("password", password("r.dunmore")).await;
+    shop.press("Hold QHB 412, signed r.dunmore").await;
+    shop.waits_for("/units/QHB-412/shop").await;
+    shop.open("/units/QHB-412/repairs/new").await;
+    shop.tap("input[name=finding][value*=burst]").await;
+    shop.fill("words", "Look at the leads").await;
+    shop.fill("password", password("r.dunmore")).await;
+    shop.press("Open the repair, signed r.dunmore").await;
+    shop.waits_for("/repairs/").await;
+    shop.sign_out().await;
 }
 
 /// The addresses that one person reads, those found by links among them.
@@ -146,7 +172,25 @@ pub async fn of(who: &str, somebody: &Person<'_>) -> Vec<String> {
         let found = somebody.find(By::Css(*link)).await;
         all.push(found.attr("href").await.unwrap().unwrap());
     }
+    if who == "r.dunmore" {
+        all.extend(beneath(&all, somebody).await);
+    }
     all
+}
+
+/// Pages whose address goes on from another's: of a repair, a line, an entry.
+async fn beneath(all: &[String], somebody: &Person<'_>) -> Vec<String> {
+    let repairs: Vec<&String> = all.iter().filter(|path| path.starts_with("/repairs/")).collect();
+    let mut more = vec![format!("{}/close", repairs[0]), format!("{}/amend", repairs[1])];
+    somebody.open("/triage?rule=burst").await;
+    let line = somebody.find(By::Css("a.whole[href*='/findings/']")).await;
+    let line = line.attr("href").await.unwrap().unwrap();
+    more.push(format!("{line}/aside"));
+    somebody.open(&line).await;
+    let entry = somebody.find(By::Css("a[href^='/entries/']")).await;
+    let entry = entry.attr("href").await.unwrap().unwrap();
+    more.extend([format!("{entry}/amend"), entry]);
+    more
 }
 
 #[tokio::test(flavor = "multi_thread")]

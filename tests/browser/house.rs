@@ -7,12 +7,20 @@ use std::{
     time::Duration,
 };
 
+use breakerbook::{
+    base::Clock,
+    cli::site,
+    desk::{Desk, DeskOptions},
+    web,
+};
+
 const PROGRAM: &str = env!("CARGO_BIN_EXE_breakerbook");
 
 pub struct House {
     pub url: String,
     book: PathBuf,
-    process: Child,
+    /// None where this very process serves it.
+    process: Option<Child>,
     _dir: tempfile::TempDir,
 }
 
@@ -25,13 +33,7 @@ impl House {
     /// The same after some imports, each a kind and the file's text.
     pub fn demo_with(imports: &[(&str, &str)]) -> Self {
         let dir = tempfile::tempdir().unwrap();
-        let book = dir.path().join("book.db");
-        for end in ["", "-wal"] {
-            let from = format!("{}{end}", year().display());
-            if Path::new(&from).exists() {
-                std::fs::copy(from, format!("{}{end}", book.display())).unwrap();
-            }
-        }
+        let book = copy_of_the_year(dir.path());
         for (what, text) in imports {
             let file = dir.path().join(format!("{what}.txt"));
             std::fs::write(&file, text).unwrap();
@@ -45,7 +47,20 @@ impl House {
             assert!(imported.status.success(), "{imported:?}");
         }
         let (process, url) = serve(&["demo", "--db"], &book);
-        Self { url, book, process, _dir: dir }
+        Self { url, book, process: Some(process), _dir: dir }
+    }
+
+    /// A copy of the demo's year, served by this very process: its clock stands until the test moves it.
+    pub async fn with_a_clock() -> (Self, Desk) {
+        let dir = tempfile::tempdir().unwrap();
+        let book = copy_of_the_year(dir.path());
+        let clock = Clock::standing_at(Clock::machine().now());
+        let desk = Desk::open(&book, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
+        let listener = tokio::net::TcpListener::bind("127.0.0.1:0").await.unwrap();
+        let url = format!("http://{}", listener.local_addr().unwrap());
+        let service = site::site(&web::App::new(desk.clone(), web::Settings::default()));
+        tokio::spawn(async move { axum::serve(listener, service).await.unwrap() });
+        (Self { url, book, process: None, _dir: dir }, desk)
     }
 
     /// A book just begun, nothing imported, and the one-time password of its administrator `ada`.
@@ -61,7 +76,12 @@ impl House {
         let said = String::from_utf8(begun.stdout).unwrap();
         assert!(begun.status.success(), "{said} {}", String::from_utf8_lossy(&begun.stderr));
         let (process, url) = serve(&["serve", "--db"], &book);
-        (Self { url, book, process, _dir: dir }, said)
+        (Self { url, book, process: Some(process), _dir: dir }, said)
+    }
+
+    /// The book's file.
+    pub fn path(&self) -> &Path {
+        &self.book
     }
 
     /// What a command of the program says about this book.
@@ -93,9 +113,22 @@ impl House {
 
 impl Drop for House {
     fn drop(&mut self) {
-        let _ = self.process.kill();
-        let _ = self.process.wait();
+        if let Some(process) = &mut self.process {
+            let _ = process.kill();
+            let _ = process.wait();
+        }
     }
+}
+
+fn copy_of_the_year(dir: &Path) -> PathBuf {
+    let book = dir.join("book.db");
+    for end in ["", "-wal"] {
+        let from = format!("{}{end}", year().display());
+        if Path::new(&from).exists() {
+            std::fs::copy(from, format!("{}{end}", book.display())).unwrap();
+        }
+    }
+    book
 }
 
 /// The demo's book at rest, so that its files may be copied. One that this very program filled within the last

@@ -17,6 +17,7 @@ mod offline;
 mod person;
 mod screens;
 mod sheet;
+mod shop;
 mod situations;
 mod slow;
 mod taps;

@@ -169,7 +169,8 @@ impl Making {
             let days = *self.dice.one(&[1, 1, 2, 10, 40, 400]);
             let at = picture.minus(self.dice.below(days * 24 * 60) * MINUTE);
             if self.dice.chance(15) {
-                facts.push(self.shop(at));
+                let fact = if self.dice.chance(30) { self.named(at, &facts) } else { self.shop(at) };
+                facts.push(fact);
             } else {
                 let author = *self.dice.one(&["n.okafor", "c.rey", "t.brask"]);
                 let entry = self.entry(at, false);
@@ -279,6 +280,15 @@ impl Making {
             _ => (Subject::Device((*self.dice.one(TAGS)).into()), closed),
         };
         (subject, shop_fact(act, at, &"t.brask".into(), (1, at), told))
+    }
+
+    /// A repair of the unit closed that answers some of what was written before, and nothing else.
+    fn named(&mut self, at: Instant, facts: &[(Subject, Fact)]) -> (Subject, Fact) {
+        self.ids += 1;
+        let act = EntryId(Uuid::from_u64_pair(0, self.ids));
+        let some = facts.iter().filter(|_| self.dice.chance(60)).map(|(_, fact)| fact.entry).collect();
+        let told = Told::RepairAnswered { entries: some };
+        (Subject::Unit, shop_fact(act, at, &"t.brask".into(), (1, at), told))
     }
 
     fn routed(&self, entry: &Value, author: &SignIn) -> Vec<(Subject, Fact)> {

@@ -38,11 +38,12 @@ pub struct App {
     dir: tempfile::TempDir,
 }
 
-/// ann and ben are crew, sam is the shop, sue and stan supervise, ada keeps the roster, ida has a one-time password.
+/// ann and ben are crew, sam and tom are the shop, sue and stan supervise, ada keeps the roster, ida has a one-time password.
 const PEOPLE: &[(&str, Role)] = &[
     ("ann", Role::Crew),
     ("ben", Role::Crew),
     ("sam", Role::Shop),
+    ("tom", Role::Shop),
     ("sue", Role::Supervisor),
     ("stan", Role::Supervisor),
     ("ada", Role::Administrator),

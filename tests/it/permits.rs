@@ -8,7 +8,9 @@ use std::fmt::Write as _;
 use axum::http::Method;
 use breakerbook::{
     base::{SignIn, UnitName},
+    book::Channel,
     cli::site,
+    desk::{body::Body, shop::ShopAct},
     people::secrets::{self, ParkedForm},
     web::{Door, Route, paths},
 };
@@ -21,6 +23,16 @@ const ROLES: [(&str, &str); 4] =
     [("crew", "ann"), ("shop", "sam"), ("supervisor", "sue"), ("administrator", "ada")];
 const SOMEBODY_ELSE: &str = "ben";
 const UNIT: &str = "QHB 413";
+/// The shop's, whoever opened it.
+const REPAIR: &str = "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7e01";
+
+async fn open_repair(app: &App) {
+    let opened =
+        json!({"id": REPAIR, "unit": UNIT, "device": "TC2", "at": "2026-03-03T11:00:00Z", "findings": []});
+    let body = Body::RepairOpened(serde_json::from_value(opened).unwrap());
+    let act = ShopAct::of(body, Some("sam".into()), Channel::Page, app.clock.now());
+    app.web.desk().act(act).await.unwrap();
+}
 
 /// What one person has that others may not touch.
 struct Things {
@@ -94,6 +106,8 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         p if p.starts_with("/bypasses") => entry_id(whose.n),
         p if p.starts_with("/reports") => whose.report(),
         p if p.starts_with("/kept") => whose.kept(),
+        p if p.starts_with("/repairs") => REPAIR.to_owned(),
+        p if p.starts_with("/entries") => entry_id(whose.n),
         p if p.starts_with("/tablets/reports") => whose.report(),
         p if p.starts_with("/tablets/keys") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c01".to_owned(),
         p if p.starts_with("/units/{unit}/measurements") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c02".to_owned(),
@@ -199,6 +213,7 @@ fn door(route: &Route) -> String {
 #[tokio::test]
 async fn who_may_what() {
     let app = App::start().await;
+    open_repair(&app).await;
     let nobody = Things { name: "", n: 0 };
     let other = seat(&app, SOMEBODY_ELSE, 1).await;
     let mut people = Vec::new();

@@ -305,6 +305,9 @@ fn opened(n: u128, tag: &str, at: Instant) -> RepairOpened {
         device: Some(tag.into()),
         at,
         findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
     }
 }
 

@@ -236,8 +236,16 @@ async fn a_measurement_belongs_to_a_repair_of_the_same_unit() {
     let app = App::start().await;
     let sam = app.user("sam").await;
     let id = uuid::Uuid::from_u128(7);
-    let opened =
-        RepairOpened { id, unit: unit(), device: Some("TC2".into()), at: app.clock.now(), findings: vec![] };
+    let opened = RepairOpened {
+        id,
+        unit: unit(),
+        device: Some("TC2".into()),
+        at: app.clock.now(),
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let act =
         ShopAct::of(Body::RepairOpened(Box::new(opened)), Some("sam".into()), Channel::Page, app.clock.now());
     app.web.desk().act(act).await.unwrap();

@@ -191,6 +191,9 @@ async fn what_the_shop_has_open_stands_first() {
         device: Some("FP".into()),
         at,
         findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
     };
     act(Body::RepairOpened(Box::new(opened))).await.unwrap();
     let page = ann
@@ -198,7 +201,16 @@ async fn what_the_shop_has_open_stands_first() {
         .await
         .says("Not now. The shop holds it since 3 Mar 2026 06:00 -06:00. A repair of FP is open since");
     page.says("The shop releases it.").says("The shop closes the repair.");
-    act(Body::UnitReleased(Box::new(Release { unit: unit(), at, words: None }))).await.unwrap();
+    act(Body::UnitReleased(Box::new(Release {
+        unit: unit(),
+        at,
+        words: None,
+        how: None,
+        restrictions: None,
+        checked: None,
+    })))
+    .await
+    .unwrap();
     ann.get(check()).await.never_says("The shop holds it").says("A repair of FP is open since");
     ann.get(paths::StartCheck(UnitName::from("QHB 413"))).await.never_says("A repair of FP");
 }

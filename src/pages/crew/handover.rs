@@ -34,6 +34,7 @@ use crate::{
         self, Finding, Rule,
         store::{Decisions, State as Stands},
     },
+    shop::{self, store::Standing},
     web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see, signature},
 };
 
@@ -136,8 +137,8 @@ struct Gathered {
     decisions: Decisions,
     last: Vec<ReportRow>,
     entries: Vec<EntryRow>,
-    /// The shop keeps it from service.
-    held_since: Option<Instant>,
+    /// How the shop left it.
+    standing: Standing,
     /// Pages in the book, and the root over them.
     head: (u64, String),
 }
@@ -153,7 +154,7 @@ async fn gather(app: &App, here: &UnitHere) -> Result<Gathered, Oops> {
         decisions: rules::store::decisions(&mut db, Some(&here.unit), here.now).await?,
         last: reports::store::last_reports(&mut db, &here.unit, 5).await?,
         entries: reports::store::entries(&mut db, &recent).await?,
-        held_since: store::held_since(&mut db, &here.unit, here.now).await?,
+        standing: shop::store::standing(&mut db, &here.unit, here.now).await?,
         head: store::head(&mut db).await?,
     })
 }
@@ -166,8 +167,7 @@ async fn handover(
     done: bool,
     says: Option<String>,
 ) -> Answer {
-    let Gathered { picture, findings, decisions, last, entries, held_since, head } =
-        gather(app, here).await?;
+    let Gathered { picture, findings, decisions, last, entries, standing, head } = gather(app, here).await?;
     let view = HandoverPage {
         in_shop: frame.reads_board().then(|| paths::Unit(here.unit.clone()).to_string()),
         frame,
@@ -175,7 +175,7 @@ async fn handover(
         about: about(here),
         stood: here.world.railway.zone.in_words(here.now),
         done,
-        held: held(here, &picture, &findings, last.first(), held_since),
+        held: held(here, &picture, &findings, last.first(), &standing),
         handed: last.iter().find(|row| row.is_final).and_then(|row| handed(here, row)),
         cautions: cautions(here, &picture),
         amiss: amiss(here, &picture),

@@ -2,11 +2,12 @@
 //! written, how old that is, and who decides.
 use super::{picture::Picture, unit_of::UnitHere};
 use crate::{
-    base::{Instant, text},
+    base::{Instant, Zone, text},
     pages::drawn::{facts::restrictions, state::face_of},
     reports::store::ReportRow,
     roster::RightPosition,
     rules::{Finding, Rule},
+    shop::store::{ReleaseRow, Standing},
 };
 
 #[derive(Clone, Debug, Default)]
@@ -20,14 +21,11 @@ pub fn held(
     picture: &Picture,
     findings: &[Finding],
     last: Option<&ReportRow>,
-    held_since: Option<Instant>,
+    standing: &Standing,
 ) -> Held {
     let zone = &here.world.railway.zone;
-    let held = held_since.map(|at| {
-        format!("Held by the shop since {}: ask the shop before it leads, loads or moves", zone.in_words(at))
-    });
     let told = devices(here, picture).into_iter().chain(reported(findings));
-    let lines: Vec<String> = held.into_iter().chain(told).collect();
+    let lines: Vec<String> = by_the_shop(standing, zone).chain(told).collect();
     let nothing =
         if lines.is_empty() { "Nothing in the book against leading, loading or moving it. " } else { "" };
     let age = match last {
@@ -36,6 +34,22 @@ pub fn held(
     };
     let sentence = format!("{nothing}{age} The inspection record on board and local rules decide.");
     Held { lines, sentence }
+}
+
+/// A hold, and what the last release left standing: its restrictions stay until one without them.
+fn by_the_shop(standing: &Standing, zone: &Zone) -> impl Iterator<Item = String> {
+    let held = standing.held_since.map(|at| {
+        format!("Held by the shop since {}: ask the shop before it leads, loads or moves", zone.in_words(at))
+    });
+    let released = standing.released.as_ref();
+    let at = |row: &ReleaseRow| zone.in_words(Instant(row.at));
+    let dead = released.filter(|row| row.is_dead() && standing.held_since.is_some());
+    let dead = dead.map(|row| format!("Released dead for repair {}: it goes under no power", at(row)));
+    let restricted = released.and_then(|row| {
+        let words = text::own_words(row.restricts()?.trim_end_matches('.')).into_owned();
+        Some(format!("Restricted by the shop since {}, until the shop lifts it: {words}", at(row)))
+    });
+    [held, dead, restricted].into_iter().flatten()
 }
 
 fn devices(here: &UnitHere, picture: &Picture) -> Vec<String> {

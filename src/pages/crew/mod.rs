@@ -6,6 +6,7 @@ mod doubts;
 pub mod draft;
 mod entry_form;
 mod entry_line;
+mod entry_page;
 mod filing;
 mod gaps;
 mod handing;
@@ -61,6 +62,10 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::EntryOut::PATTERN, Act::FileReport, report::take_out),
         Route::get(paths::EntrySend::PATTERN, Act::FileReport, send::show),
         Route::post(paths::EntrySend::PATTERN, Act::FileReport, send::send),
+        Route::get(paths::Entry::PATTERN, Act::ReadUnits, entry_page::show),
+        Route::post(paths::EntryStatement::PATTERN, Act::MakeStatement, entry_page::state),
+        Route::get(paths::EntryAmend::PATTERN, Act::AmendEntry, entry_page::amend::show),
+        Route::post(paths::EntryAmend::PATTERN, Act::AmendEntry, entry_page::amend::sign),
         Route::get(paths::Offline::PATTERN, Door::Open, offline::shell::show),
         Route::get(paths::Worker::PATTERN, Door::Open, offline::shell::worker),
         Route::get(paths::Manifest::PATTERN, Door::Open, offline::shell::manifest),

@@ -83,8 +83,13 @@ impl Known {
 
     fn repaired(&self, row: &EntryRow, world: &World) -> Option<String> {
         let (tag, at) = (subject(row), Instant(row.at));
+        let id = row.id.parse::<EntryId>().ok();
+        let named = |repair: &Repair| id.is_some_and(|id| repair.entries.contains(&id));
+        // One of the unit answers everything about it, or the entries it names and no others.
+        let of_unit = |repair: &Repair| repair.is_of(None) && repair.entries.is_empty();
+        let of_device = |repair: &Repair| tag.is_some() && repair.is_of(tag.as_ref());
         let of_it = |repair: &&Repair| {
-            repair.unit.as_str() == row.unit && (repair.device.is_none() || repair.device == tag)
+            repair.unit.as_str() == row.unit && (named(repair) || of_device(repair) || of_unit(repair))
         };
         // The first that closed afterwards answers it.
         let answers =

@@ -32,7 +32,8 @@ pub struct ReceiptPage {
     pub mine: bool,
     pub is_final: bool,
     pub facts: Vec<(&'static str, String)>,
-    pub lines: Vec<EntryLine>,
+    /// Each with the page of the entry, where it is amended and spoken to.
+    pub lines: Vec<(EntryLine, String)>,
     pub page: String,
     pub tree_size: String,
     pub root: String,
@@ -91,7 +92,7 @@ impl ReceiptPage {
             mine: row.author == me.sign_in().as_str(),
             is_final: row.is_final,
             facts: facts(row, consist, &world.railway.zone),
-            lines: entries.iter().map(|e| line(e, &world)).collect(),
+            lines: entries.iter().map(|e| (line(e, &world), entry_path(e))).collect(),
             page: row.seq.to_string(),
             tree_size: (row.seq + 1).to_string(),
             root: row.root.clone(),
@@ -100,6 +101,10 @@ impl ReceiptPage {
             report: paths::Report(unit).to_string(),
         }
     }
+}
+
+fn entry_path(row: &EntryRow) -> String {
+    row.id.parse().map(|id| paths::Entry(id).to_string()).unwrap_or_default()
 }
 
 pub fn line(row: &EntryRow, world: &World) -> EntryLine {

@@ -144,17 +144,6 @@ pub async fn dossiers_of(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<
     Ok(parts::dossiers_of_units(db, &[unit.as_str()]).await?.into_iter().collect())
 }
 
-/// Since when the shop holds a unit, if it does.
-pub async fn held_since(db: &mut SqliteConnection, unit: &UnitName, now: Instant) -> Sql<Option<Instant>> {
-    let sql = "SELECT holds FROM unit_history WHERE unit = ?";
-    let holds: Option<String> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_optional(db).await?;
-    let Some(holds) = holds else { return Ok(None) };
-    let holds: Vec<(Instant, Option<Instant>)> =
-        serde_json::from_str(&holds).map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
-    let open = holds.iter().find(|(from, to)| *from <= now && to.is_none_or(|to| now < to));
-    Ok(open.map(|(from, _)| *from))
-}
-
 /// When this person last signed for having read this unit's handover.
 pub async fn handover_read(db: &mut SqliteConnection, who: &SignIn, unit: &UnitName) -> Sql<Option<Instant>> {
     let sql = "SELECT max(at) FROM handover_read WHERE unit = ? AND by = ?";

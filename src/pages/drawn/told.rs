@@ -269,6 +269,8 @@ fn defect(x: &Defect) -> String {
 pub struct EntryLine {
     pub unit: String,
     pub unit_path: String,
+    /// Of the entry with everything that was ever said of it; empty where it cannot be addressed.
+    pub path: String,
     /// When it happened, or `found` and when.
     pub at: String,
     pub says: String,
@@ -333,6 +335,7 @@ impl EntryLine {
         let when = zone.in_words(at);
         Self {
             unit_path: paths::Handover(unit).to_string(),
+            path: row.id.parse().map(|id| paths::Entry(id).to_string()).unwrap_or_default(),
             unit: row.unit.clone(),
             at: if row.found { format!("found {when}") } else { when },
             says,

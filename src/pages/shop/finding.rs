@@ -7,6 +7,7 @@ use axum::{
 use sqlx::SqliteConnection;
 
 use super::{
+    finding_acts::Acts,
     finding_picture::{Picture, Shown as Pictures},
     lines,
     reckoned::{four, reckoned},
@@ -57,6 +58,7 @@ struct View {
     more: String,
     /// The board, the handover, the unit and its class.
     links: Vec<(String, String)>,
+    acts: Acts,
 }
 
 struct Figure {
@@ -78,6 +80,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
     let entries = reports::store::entries(&mut db, &latest).await?;
     let causes = causes(&mut db, &world.roster, now).await?;
     let picture = Picture::read(&mut db, &world, &finding, now).await?;
+    let acts = Acts::of(&mut db, &finding, &me, &world, now).await?;
     drop(db);
     let told: Vec<Entry> = entries.iter().filter_map(|row| stored::entry(&row.detail).ok()).collect();
     let shown = Shown {
@@ -90,6 +93,7 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(key): Path<
             String::new()
         },
         entries: entries.iter().map(|row| EntryLine::of(row, &world)).collect(),
+        acts,
     };
     page(StatusCode::OK, &view(frame, &finding, shown, &world))
 }
@@ -167,6 +171,7 @@ struct Shown {
     pictures: Option<Pictures>,
     entries: Vec<EntryLine>,
     more: String,
+    acts: Acts,
 }
 
 fn view(frame: Frame, finding: &Finding, shown: Shown, world: &World) -> View {
@@ -187,6 +192,7 @@ fn view(frame: Frame, finding: &Finding, shown: Shown, world: &World) -> View {
         sentence: finding.sentence.clone(),
         state: state_says(shown.state),
         test_first: shown.test_first,
+        acts: shown.acts,
         since: zone.in_words(finding.since),
         until: finding.until.map(|until| zone.in_words(until)),
         certain: finding.rank.is_none(),
@@ -238,7 +244,7 @@ fn set_otherwise(set: &Thresholds) -> Vec<String> {
     other.collect()
 }
 
-fn state_says(state: Standing) -> &'static str {
+pub fn state_says(state: Standing) -> &'static str {
     match state {
         Standing::Open => "open",
         Standing::SetAside => "set aside",

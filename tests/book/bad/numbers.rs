@@ -83,9 +83,28 @@ async fn eventful(desk: &Desk) {
         .await;
     let id = uuid::Uuid::from_u64_pair(4, 4);
     let at = Instant::parse(&format!("{}T18:00:00Z", day(75))).unwrap();
-    let opened = RepairOpened { id, unit: "QHB 1".into(), device: Some("TC1".into()), at, findings: vec![] };
+    let opened = RepairOpened {
+        id,
+        unit: "QHB 1".into(),
+        device: Some("TC1".into()),
+        at,
+        findings: vec![],
+        also: vec![],
+        entries: vec![],
+        words: None,
+    };
     let (cause, words, used_from, swapped_with) = ("not known".into(), None, None, None);
-    let closed = RepairClosed { id, at, cause, words, new_life: false, used_from, swapped_with };
+    let closed = RepairClosed {
+        id,
+        at,
+        cause,
+        words,
+        new_life: false,
+        used_from,
+        swapped_with,
+        also_new: vec![],
+        parts: None,
+    };
     act_of_shop(desk, Body::RepairOpened(Box::new(opened))).await;
     act_of_shop(desk, Body::RepairClosed(Box::new(closed))).await;
     act_of_shop(desk, eager()).await;

@@ -62,10 +62,21 @@ async fn repaired(desk: &Desk, unit: &str, at: &str, used_from: Option<&str>) {
     let at = Instant::parse(at).unwrap();
     let (id, unit, device) =
         (uuid::Uuid::from_u64_pair(6, at.0.unsigned_abs()), unit.into(), Some("TC1".into()));
-    let opened = RepairOpened { id, unit, device, at, findings: vec![] };
+    let opened =
+        RepairOpened { id, unit, device, at, findings: vec![], also: vec![], entries: vec![], words: None };
     let cause = "No fault found".into();
     let (new_life, used_from) = (used_from.is_some(), used_from.map(Into::into));
-    let closed = RepairClosed { id, at, cause, words: None, new_life, used_from, swapped_with: None };
+    let closed = RepairClosed {
+        id,
+        at,
+        cause,
+        words: None,
+        new_life,
+        used_from,
+        swapped_with: None,
+        also_new: vec![],
+        parts: None,
+    };
     act_of_shop(desk, Body::RepairOpened(Box::new(opened))).await;
     act_of_shop(desk, Body::RepairClosed(Box::new(closed))).await;
 }

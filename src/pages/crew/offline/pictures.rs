@@ -161,8 +161,8 @@ async fn short(app: &App, here: UnitHere) -> Result<Value, Oops> {
     let says: Vec<_> = amiss
         .map(|(device, known, _)| format!("{} {}", device.tag, face_of(device, Some(known.state)).word))
         .collect();
-    let in_shop = shop::store::in_shop(&mut db, &here.unit).await?;
-    let held = held(&here, &picture, &findings, last.first(), in_shop.held);
+    let standing = shop::store::standing(&mut db, &here.unit, here.now).await?;
+    let held = held(&here, &picture, &findings, last.first(), &standing);
     Ok(json!({ "unit": here.unit, "class": here.card().map(|card| &card.class), "amiss": says,
         "held": held.lines, "sentence": held.sentence }))
 }
