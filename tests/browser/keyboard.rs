@@ -274,9 +274,8 @@ async fn the_shop_goes_from_the_board_to_unit_and_class_by_keyboard_alone() {
     let foreman = Person::at(&chromium, &house);
     foreman.screen(1280).await;
     let keys = Keys { crew: &foreman };
-    foreman.open("/sign-in").await;
-    keys.signs_in("r.dunmore").await;
-    foreman.waits_for("/triage").await;
+    foreman.sign_in("r.dunmore").await;
+    foreman.open("/triage").await;
     // The first stop of the page leads past everything that is on each page.
     keys.tab_to(".skip").await;
     keys.press(Key::Enter).await;

@@ -53,11 +53,6 @@ impl Heat {
         }
     }
 
-    /// What is read aloud: `Traction inverter 2, TC2: many, 14 occurrences, 1 in 90 days`.
-    pub fn aloud(&self, legend: &str, tag: &str) -> String {
-        format!("{legend}, {tag}: {}", self.told(tag))
-    }
-
     /// `many, 14 occurrences, 1 in 90 days`.
     pub fn told(&self, tag: &str) -> String {
         let n = count(u64::from(self.n(tag)), "occurrence", "occurrences");
@@ -76,8 +71,8 @@ mod tests {
         let heat = Heat::of(counts.iter().map(|(tag, n)| (Tag::from(*tag), *n)), 4_800);
         let words: Vec<_> = counts.iter().map(|(tag, _)| heat.level(tag).word).collect();
         assert_eq!(words, ["most", "most", "many", "some", "few", "none"]);
-        assert_eq!(heat.aloud("Fuel pump", "A"), "Fuel pump, A: most, 48 occurrences, 1 in 100 days");
-        assert_eq!(heat.aloud("Fuel pump", "F"), "Fuel pump, F: none, 0 occurrences");
+        assert_eq!(heat.told("A"), "most, 48 occurrences, 1 in 100 days");
+        assert_eq!(heat.told("F"), "none, 0 occurrences");
         assert_eq!(heat.level("not there").word, "none");
     }
 
