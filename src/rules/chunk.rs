@@ -49,14 +49,13 @@ impl Chunk {
         let row = |outline: &Outline| {
             let of_now = (outline.at.0, i64::try_from(outline.seq).unwrap_or(i64::MAX));
             let before = std::mem::replace(&mut at, of_now.0);
-            let row = Row {
+            Row {
                 gap: of_now.0.wrapping_sub(before),
                 pages: of_now.1.wrapping_sub(std::mem::replace(&mut seq, of_now.1)),
                 entry: outline.entry,
                 flags: flags(outline),
                 more: More::of(outline),
-            };
-            row
+            }
         };
         let rows = self.outlines.iter().map(row).collect();
         let packed =

@@ -12,10 +12,11 @@ pub const FIELDS: [(&str, &str); 7] = [
     ("determined_by", "Who determined it, and signs"),
 ];
 
+/// By label, or by name: what is said.
+type Fields = Vec<(&'static str, String)>;
+
 /// What is printed, field by field; `Err`: a sentence for each field that is missing.
-pub fn filled<'a>(
-    value: impl Fn(&str) -> &'a str,
-) -> Result<Vec<(&'static str, String)>, Vec<(&'static str, String)>> {
+pub fn filled<'a>(value: impl Fn(&str) -> &'a str) -> Result<Fields, Fields> {
     let (mut all, mut missing) = (Vec::new(), Vec::new());
     for (name, label) in FIELDS {
         match text::tidy(value(name)) {

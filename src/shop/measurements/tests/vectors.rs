@@ -38,7 +38,7 @@ type Ran = Result<(), String>;
 
 /// `Err` with what did not hold.
 macro_rules! holds {
-    ($($what:expr),* $(,)?) => { $(if !$what { return Err(stringify!($what).to_owned()); })* };
+    ($($what:expr),* $(,)?) => { $(let holds: bool = $what; if !holds { return Err(stringify!($what).to_owned()); })* };
 }
 
 fn near(a: f64, b: f64) -> bool {
