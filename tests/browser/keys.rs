@@ -1,7 +1,7 @@
 //! Tab, Enter, Space, the arrows and letters: the keyboard alone, with a look at every stop whether the focus is to be seen.
 use thirtyfour::Key;
 
-use crate::person::{Person, password};
+use crate::person::{MOMENT, PATIENCE, Person, password};
 
 pub struct Keys<'a, 'b> {
     pub crew: &'a Person<'b>,
@@ -62,11 +62,11 @@ impl Keys<'_, '_> {
     pub async fn follow(&self, css: &str, path: &str) {
         self.tab_to(css).await;
         self.press(Key::Enter).await;
-        for _ in 0..100 {
+        for _ in 0..PATIENCE {
             if self.crew.path().await == path {
                 return;
             }
-            tokio::time::sleep(std::time::Duration::from_millis(50)).await;
+            tokio::time::sleep(MOMENT).await;
         }
         panic!("Enter on {css} leads to {}", self.crew.path().await);
     }

@@ -7,9 +7,10 @@ use thirtyfour::{By, WebDriver, WebElement};
 
 use crate::{chromium::Chromium, house::House};
 
-/// How often and how long is waited for a page that is on its way.
-const PATIENCE: usize = 100;
-const MOMENT: Duration = Duration::from_millis(50);
+/// How often and how long is waited for a page that is on its way: half a minute, for a machine that has much else to
+/// do. Only what fails waits so long.
+pub const PATIENCE: usize = 600;
+pub const MOMENT: Duration = Duration::from_millis(50);
 
 pub struct Person<'a> {
     pub driver: WebDriver,

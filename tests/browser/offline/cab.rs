@@ -8,7 +8,7 @@ use super::gate::Gate;
 use crate::{
     chromium::{Chromium, Scripts},
     house::House,
-    person::Person,
+    person::{PATIENCE, Person},
 };
 
 pub struct Cab {
@@ -42,7 +42,7 @@ impl Cab {
 
     pub async fn waits_for_entries(&self, name: &str, count: usize) -> Vec<Value> {
         let mut rows = Vec::new();
-        for _ in 0..120 {
+        for _ in 0..400 {
             rows = self.filed_by(name);
             if rows.len() >= count {
                 break;
@@ -87,13 +87,24 @@ impl Person<'_> {
         self.is_kept(unit).await;
     }
 
+    /// Until nothing waits in the tablet's queue.
+    pub async fn has_sent_all(&self) {
+        for _ in 0..400 {
+            if asks(self, "return (await keep.all('queue')).length", json!(null)).await == 0 {
+                return;
+            }
+            tokio::time::sleep(Duration::from_millis(250)).await;
+        }
+        panic!("the queue is not sent: {}", self.text().await);
+    }
+
     pub async fn is_kept(&self, unit: &str) {
         let whole = format!(
             "return Promise.all(['/units/{unit}', '/offline/units/{unit}'].map((path) => caches.match(path)))
                 .then(async (pages) => pages.every(Boolean) && (await caches.keys()).some((name) => name.startsWith('shell-'))
                     && (await caches.open('pages').then((pages) => pages.keys())).some((page) => page.url.includes('/offline/classes/')))"
         );
-        for _ in 0..200 {
+        for _ in 0..PATIENCE {
             let has_key = "return new Promise((done) => { const ask = indexedDB.open('breakerbook', 1); ask.onsuccess = () => {
                 const all = ask.result.transaction('keys').objectStore('keys').getAll(); all.onsuccess = () => done(all.result.length > 0); }; })";
             if self.script(&whole).await == true && self.script(has_key).await == true {

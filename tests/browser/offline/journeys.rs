@@ -6,7 +6,7 @@ use breakerbook::base::Instant;
 use serde_json::{Value, json};
 
 use super::cab::{Cab, reports};
-use crate::person::Person;
+use crate::person::{MOMENT, PATIENCE, Person};
 
 const UNIT: &str = "QHB-423";
 
@@ -72,7 +72,9 @@ async fn three_entries_outlive_a_cut_network_and_a_killed_browser() {
     cab.gate.cut();
     let began = now();
     crew.open(&format!("/units/{UNIT}")).await;
-    crew.reads("No network. The book as it stood 0 min ago").await;
+    // How many minutes that was is the machine's matter.
+    crew.reads("No network. The book as it stood ").await;
+    crew.reads(" min ago").await;
     writes_three(&crew).await;
     crew.signs_here(UNIT).await;
     let ended = now();
@@ -112,15 +114,25 @@ async fn the_same_with_a_flapping_network_a_500_and_somebody_else_signing_in() {
     crew.browser_is_killed().await;
     drop(chromium);
     let chromium = cab.browser().await;
-    cab.gate.fail(3);
+    let sends = cab.gate.sends();
+    // Until it has been seen that it waits, however long that takes here.
+    cab.gate.fail(1_000);
     cab.gate.restore();
     // Somebody else takes the tablet: the queue is not theirs, and is sent all the same.
     let other = Person::at(&chromium, &cab.house);
     other.sign_in("a.lind").await;
     other.open("/units").await;
     other.kept_says("1 report of somebody else on this tablet").await;
+    for _ in 0..PATIENCE {
+        if cab.gate.sends() > sends {
+            break;
+        }
+        tokio::time::sleep(MOMENT).await;
+    }
+    assert!(cab.gate.sends() > sends, "the 500s were met");
+    assert_eq!(cab.filed_by("n.okafor").len(), 0, "nothing got through them");
+    cab.gate.fail(0);
     let rows = cab.waits_for_entries("n.okafor", 3).await;
-    assert!(!cab.gate.still_fails(), "the 500s were met");
     holds_all_three(&rows, began, ended);
     assert_eq!(cab.filed_by("a.lind").len(), 0);
     other.sign_out().await;

@@ -3,7 +3,7 @@ use breakerbook::base::{Clock, Zone, instant::HOUR};
 use serde_json::{Value, json};
 
 use super::cab::{Cab, asks, reports};
-use crate::person::Person;
+use crate::person::{PATIENCE, Person};
 
 /// Two hours ago, as a field has it.
 fn started() -> String {
@@ -49,16 +49,6 @@ async fn waiting(crew: &Person<'_>) -> Vec<Value> {
     let mut all = asks(crew, ask, json!(null)).await.as_array().unwrap().clone();
     all.sort_by_key(|report| report["unit"].to_string());
     all
-}
-
-async fn waits_for_no_queue(crew: &Person<'_>) {
-    for _ in 0..120 {
-        if asks(crew, "return (await keep.all('queue')).length", json!(null)).await == 0 {
-            return;
-        }
-        tokio::time::sleep(std::time::Duration::from_millis(250)).await;
-    }
-    panic!("the queue is not sent");
 }
 
 #[tokio::test(flavor = "multi_thread")]
@@ -111,7 +101,7 @@ async fn a_run_of_two_units_is_typed_once_and_signed_once() {
     cab.gate.restore();
     crew.open("/units").await;
     cab.waits_for_entries("n.okafor", 3).await;
-    waits_for_no_queue(&crew).await;
+    crew.has_sent_all().await;
     crew.open("/units/QHB-412").await;
     crew.reads("Handed over to J. Sorrel: TC2 is left tripped.").await;
     crew.open("/run").await;
@@ -135,7 +125,7 @@ async fn a_run_that_was_begun_with_network_goes_on_without_and_back() {
     crew.is_kept("QHB-412").await;
     // The page asks for the run after the unit.
     let symbol = "const kept = await caches.match('/offline/run'); return kept ? (await kept.json()).slip['run.symbol'] ?? '' : ''";
-    for _ in 0..100 {
+    for _ in 0..PATIENCE {
         if asks(&crew, symbol, json!(null)).await == "K17" {
             break;
         }
@@ -170,9 +160,9 @@ async fn a_run_that_was_begun_with_network_goes_on_without_and_back() {
     assert_eq!(crew.value("run.started").await, began, "said once, for one unit's report");
     cab.gate.restore();
     crew.open("/units").await;
-    waits_for_no_queue(&crew).await;
+    crew.has_sent_all().await;
     // Once all that was signed is there, the run goes to the book.
-    for _ in 0..40 {
+    for _ in 0..120 {
         crew.open("/run").await;
         if crew.text().await.contains("QHB 433") {
             break;
@@ -260,7 +250,7 @@ async fn brakes_and_parking_are_walked_and_what_is_not_right_is_written_down() {
     assert_eq!(crew.script("return document.getElementById('cold').hidden").await, false);
     crew.reads("test cocks have to be clear").await;
     crew.tap("[name=test_cock_result][value=clear]").await;
-    for _ in 0..40 {
+    for _ in 0..PATIENCE {
         if !crew
             .script("return document.querySelector('#shell .answer').textContent")
             .await

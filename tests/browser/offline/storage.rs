@@ -2,7 +2,7 @@
 use serde_json::{Value, json};
 
 use super::cab::{Cab, asks};
-use crate::person::Person;
+use crate::person::{PATIENCE, Person};
 
 const UNIT: &str = "QHB-423";
 
@@ -64,7 +64,7 @@ async fn what_is_typed_outlives_the_browser_before_it_is_sent() {
     cab.gate.restore();
     // A cookie of the last half minute did not survive the flat battery.
     crew.sign_in("n.okafor").await;
-    for _ in 0..100 {
+    for _ in 0..PATIENCE {
         if asks(&crew, "return (await keep.all('drafts')).length", json!(null)).await == 0 {
             break;
         }

@@ -2,7 +2,7 @@
 use serde_json::json;
 
 use super::cab::{Cab, asks, reports};
-use crate::person::{Person, password};
+use crate::person::{PATIENCE, Person, password};
 
 const UNIT: &str = "QHB-423";
 
@@ -113,7 +113,7 @@ async fn writing_something_more_is_no_other_tab() {
     crew.waits_for(&report).await;
     crew.open(&report).await;
     crew.reads("Bell").await;
-    for _ in 0..40 {
+    for _ in 0..PATIENCE {
         if crew.value("remarks").await == "Cold cab." {
             break;
         }
