@@ -155,7 +155,7 @@ function known(events, now) {
   const k = { failed: [], guards: new Map(), stands: new Map() };
   const past = events.filter((one) => one.at <= now);
   for (const e of past) {
-    const answered = past.some((later) => later.kind === "answered" && later.at >= e.at && later.entries.includes(e.id));
+    const answered = past.some((later) => later.entries?.includes(e.id) && later.at >= e.at);
     const { at, kind, device } = e, start = kind === "engine_start", repaired = kind === "repaired";
     const cause = start ? e.outcome : kind === "shutdown" ? e.cause : null, ran = start && cause === "running";
     if (!answered && (stays(cause) || cause === "low_oil" || cause === "low_water")) {

@@ -29,6 +29,7 @@ export async function change(names, work) {
 }
 const read = async (name) => (await open()).transaction(name).objectStore(name);
 export const get = async (name, key) => ask((await read(name)).get(key));
+export const note = (key) => get("meta", key);
 export const all = async (name, person) => (await ask((await read(name)).getAll())).filter((one) => !person || one.person === person);
 export const put = (name, value, key) => change([name], (of) => ask(of[name].put(value, key)));
 export const drop = (name, key) => change([name], (of) => ask(of[name].delete(key)));

@@ -1,5 +1,5 @@
 // On every page: keeps what is needed without network and what is typed, and says what waits on this tablet.
-import { all, ask, cannotKeep, change, changeDraft, drop, get, put, slug, span, stood, takeOut } from "./keep.js";
+import { all, ask, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
 import { flush, makeKey, tell } from "./sending.js";
 
 const place = document.getElementById("kept"), shell = document.getElementById("shell");
@@ -13,7 +13,7 @@ export function el(name, with_ = {}, ...inside) {
 export const paragraphs = (lines) => lines.filter(Boolean).map((line) => el("p", {}, line));
 
 /** Whoever signed in last on this tablet. */
-export const personHere = async () => place.dataset.person ?? (shell ? get("meta", "person") : undefined);
+export const personHere = async () => place.dataset.person ?? (shell ? note("person") : undefined);
 
 /** Saves a form at every change under who and where it is, and fills it again after a closed browser. */
 export async function keepTyping(form, key, fills = true) {
@@ -45,13 +45,13 @@ export function wasSent() {
 }
 
 async function keepUnit(person, unit) {
-  const recent = [unit, ...((await get("meta", "recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
+  const recent = [unit, ...((await note("recent")) ?? []).filter((known) => known !== unit)], pages = await caches.open("pages");
   await put("meta", recent.slice(0, 20), "recent");
   const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
   for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
   await fetch("/offline/run");
-  if (Date.now() - ((await get("meta", "area")) ?? 0) < 6e5) return;
+  if (Date.now() - ((await note("area")) ?? 0) < 6e5) return;
   const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
   await put("meta", area.units, "units");
   for (const [name] of area.classes) await fetch(`/offline/classes/${encodeURIComponent(name)}`);
@@ -61,7 +61,7 @@ async function keepUnit(person, unit) {
 /** What was written without network and not signed goes to the draft on the server, and the run beside it. */
 async function handOver(person) {
   let taken = 0;
-  const key = `run|${person}`, run = await get("meta", key);
+  const key = `run|${person}`, run = await note(key);
   // Once all that was signed is there: else the book would have its units wait for a signature.
   if (run && !(await all("queue", person)).length) {
     const body = new URLSearchParams({ ...run.slip, units: run.units, signed: run.signed });
@@ -98,7 +98,7 @@ export async function show() {
     for (const { unit, reason } of await all("drafts", person ?? "nobody")) {
       lines.push(link(`/units/${slug(unit)}/report`, `${unit}: ${reason || "written down on this tablet, not signed"}`));
     }
-    const off = (await get("meta", "clock")) ?? 0;
+    const off = (await note("clock")) ?? 0;
     if (Math.abs(off) > 3e5) lines.push(`This tablet's clock is ${span(off)} ${off > 0 ? "ahead" : "behind"}: set it. Both times are kept with what you send.`);
   }
   place.className = why ? "problems" : "done";
@@ -144,7 +144,7 @@ async function start() {
   const { person } = place.dataset;
   flush();
   if (!person) return;
-  if ((await get("meta", "person")) !== person) {
+  if ((await note("person")) !== person) {
     // Pages name whoever they were made for. Drafts, keys and the queue are not touched.
     await caches.delete("pages");
     await change(["meta"], async ({ meta }) => {
@@ -157,7 +157,7 @@ async function start() {
   await put("meta", Date.now() - Date.parse(at.headers.get("date")), "clock");
   await makeKey(person);
   await handOver(person);
-  const unit = slugHere ? slugHere.replace("-", " ") : (await get("meta", "recent"))?.[0];
+  const unit = slugHere ? slugHere.replace("-", " ") : (await note("recent"))?.[0];
   if (unit) await keepUnit(person, unit);
   tell();
 }

@@ -2,7 +2,7 @@
 // is kept by its names in the server's forms, so that it can still go there; contract.js writes the report from it.
 import { addReport, resetAnswer, resetSituation, startAnswer, startSituation } from "./answers.js";
 import { OPEN, entryOf, leftBy, openAfter, reportOf, settle } from "./contract.js";
-import { all, changeDraft, drop, freshId, get, local, newDraft, put, putEntry, slug, stood, takeOut } from "./keep.js";
+import { all, changeDraft, drop, freshId, get, local, newDraft, note, put, putEntry, slug, stood, takeOut } from "./keep.js";
 import { el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
 import { WIRE, flush, sign, tell } from "./sending.js";
 
@@ -46,13 +46,13 @@ async function json(path) {
 }
 
 /** The run somebody is on: as it was changed here, or as the book has it. */
-const runHere = async () => (await get("meta", `run|${me}`)) ?? (await json("/offline/run")) ?? { units: [], signed: [], slip: {} };
+const runHere = async () => (await note(`run|${me}`)) ?? (await json("/offline/run")) ?? { units: [], signed: [], slip: {} };
 
 /** A unit as this tablet knows it, with all that its person wrote and did not sign. */
 async function about(unit) {
-  const full = await json(`/offline/units/${slug(unit)}`), short = ((await get("meta", "units")) ?? []).find((one) => one.unit === unit);
+  const full = await json(`/offline/units/${slug(unit)}`), short = ((await note("units")) ?? []).find((one) => one.unit === unit);
   const of = full?.class ?? short?.class, built = of && await json(`/offline/classes/${encodeURIComponent(of)}`);
-  const done = (await get("meta", "done")) ?? [], fresh = newDraft(me, unit), mine = await get("drafts", fresh.key);
+  const done = (await note("done")) ?? [], fresh = newDraft(me, unit), mine = await get("drafts", fresh.key);
   const draft = { ...fresh, ...mine, entries: (full?.draft?.entries ?? []).filter((entry) => !done.includes(entry.id)) };
   if (!mine && full?.draft && !done.includes(full.draft.id)) draft.id = full.draft.id;
   mine?.entries.forEach((entry) => putEntry(draft, entry));
@@ -60,7 +60,7 @@ async function about(unit) {
   draft.slip = { ...full?.slip, ...(place >= 0 && { ...slip, ...(units[1] && { position, consist: units.join(", ") }) }), ...draft.slip };
   const queued = (await all("queue")).map((one) => JSON.parse(one.report));
   return { unit, full, short, draft, queued, together: place >= 0 && !!units[1], before: queued.filter((one) => one.unit === unit).flatMap((one) => one.entries),
-    stood: full ? stood(full.kept) : short ? stood(await get("meta", "area")) : words.NOT_KEPT,
+    stood: full ? stood(full.kept) : short ? stood(await note("area")) : words.NOT_KEPT,
     panel: full?.panel ?? built?.panel, devices: built?.devices ?? {}, cutouts: full?.cutouts ?? [] };
 }
 
@@ -279,8 +279,8 @@ const span = (className, text) => el("span", { className }, text);
 const row = (href, main, ...sub) => el("li", {}, el("a", { className: "whole", href }, el("span", {}, span("main", main), ...sub.map((text) => span("sub", text)))));
 
 async function listPage(no) {
-  const recent = (await get("meta", "recent")) ?? [], queue = await all("queue"), mine = queue.filter((one) => one.person === me);
-  const units = (await get("meta", "units")) ?? [], sent = ((await get("meta", "sent")) ?? []).filter((one) => one.person === me);
+  const recent = (await note("recent")) ?? [], queue = await all("queue"), mine = queue.filter((one) => one.person === me);
+  const units = (await note("units")) ?? [], sent = ((await note("sent")) ?? []).filter((one) => one.person === me);
   const near = units.filter((one) => !recent.includes(one.unit)).map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", "), ...one.held));
   const page = view("list", {
     me, goes: !!me, nobody: !me, no, none: !recent.length, near, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),

@@ -1,20 +1,18 @@
 //! What must hold for any facts at all.
+mod put_away;
+
 use std::collections::BTreeMap;
 
 use proptest::{prelude::*, sample::select};
 
 use super::{
     Beside, Dossier, DossierKey, Fact, Judgement, Told,
-    chunk::{Chunk, append},
     dossier::Subject,
     fact::{FuseFact, Hand, On, ResetFact, RunFact, Withdrawn},
     figures::{ClassDays, ClassFigures, Cranking, DeviceFigures},
     judge,
-    judge::judge_reckoned,
-    quiet::{self, say_nothing_new},
     sample::{Railway, at, bypass, device, entry, fact, position, start, trip_with, word},
     service_days::{DaySet, ServiceDays},
-    windows::{watched_until, windows},
 };
 use crate::{
     base::{
@@ -147,24 +145,6 @@ fn any_facts() -> impl Strategy<Value = Vec<Fact>> {
         }
         facts
     })
-}
-
-/// Facts as most of those are that come to a long dossier, and others.
-fn any_later() -> impl Strategy<Value = Fact> {
-    let seal = select(vec![None, Some("20417"), Some("20418"), Some("broken")]);
-    let look = (seal, any::<bool>()).prop_map(|(seal, found)| {
-        let mut look = position(BEGIN, "D1", "closed", None);
-        if let Told::Position(told) = &mut look.told {
-            told.seal = seal.map(str::to_owned);
-        }
-        Fact { found, ..look }
-    });
-    let operated = (any::<bool>(), select(vec!["D1", "D2", "D3"])).prop_map(|(here, device)| {
-        let other = On::Other("QHB 405".into());
-        let on = if here { On::Itself { with: vec!["QHB 405".into()] } } else { other };
-        fact(BEGIN, Told::Operated { device: device.into(), on })
-    });
-    prop_oneof![look, operated, any_fact()]
 }
 
 fn any_subject() -> impl Strategy<Value = Subject> {
@@ -326,108 +306,6 @@ proptest! {
         let untouched = changed.is_none_or(|day: Day| railway.zone.start_of(day) >= settled);
         if untouched {
             prop_assert_eq!(was, judged(&railway, &subject, &dossier, &after, &[]));
-        }
-    }
-
-    /// What is put away unjudged must leave the judgement as it is, and the spans in which it matters who had the unit;
-    /// so must it if no more than the last facts were in hand.
-    #[test]
-    fn what_says_nothing_new_changes_nothing(
-        facts in any_facts(), subject in any_subject(), cutout in any::<bool>(), hidden in 0..25_usize,
-        new in proptest::collection::vec((any_later(), prop_oneof![0..20_i64, 0..6_000_i64]), 1..6),
-    ) {
-        let railway = railway_where(cutout);
-        let mut dossier = Dossier::of(facts);
-        let key = DossierKey { unit: "QHB 412".into(), subject };
-        let mut when = dossier.facts().last().map_or(at(BEGIN), |fact| fact.at);
-        for (n, (told, minutes)) in (1_000..).zip(new) {
-            when = when.plus(minutes * MINUTE);
-            let report = ReportId(uuid::Uuid::from_u64_pair(3, n));
-            let fact = Fact { at: when, entry: entry(n), seq: n, report, ..told };
-            let mut after = dossier.clone();
-            after.add(fact);
-            let was = judged(&railway, &key.subject, &dossier, &railway.days, &runs());
-            let spans = windows(&key.unit, &dossier, &railway.roster);
-            let known = quiet::Judged { settled_after: was.settled_after, watched_until: watched_until(&spans), more_before: false };
-            let new = after.facts().len() - 1;
-            let hidden = hidden.min(new);
-            let in_hand = quiet::Judged { more_before: hidden > 0, ..known };
-            let quiet = say_nothing_new(&key, after.facts(), new, known, &railway.ground())
-                || say_nothing_new(&key, &after.facts()[hidden..], new - hidden, in_hand, &railway.ground());
-            if after.facts().last().map(|last| last.seq) == Some(n) && quiet {
-                prop_assert_eq!(&spans, &windows(&key.unit, &after, &railway.roster));
-                prop_assert_eq!(was, judged(&railway, &key.subject, &after, &railway.days, &runs()));
-            }
-            dossier = after;
-        }
-    }
-
-    /// What is idle says the same by whatever class figures.
-    #[test]
-    fn no_class_figures_change_what_is_idle(
-        facts in any_facts(), subject in any_subject(), volts in 40.0..70.0, total in 0..4_000_u32, gone in any::<bool>(),
-    ) {
-        let mut railway = railway();
-        let dossier = Dossier::of(facts);
-        let was = judged(&railway, &subject, &dossier, &railway.days, &runs());
-        if gone {
-            railway.figures = None;
-        }
-        if let Some(figures) = &mut railway.figures {
-            figures.cranking.iter_mut().for_each(|row| row.volts = volts);
-            figures.devices.iter_mut().for_each(|device| device.total = total);
-        }
-        if was.idle {
-            prop_assert_eq!(was, judged(&railway, &subject, &dossier, &railway.days, &runs()));
-        }
-    }
-
-    /// Where the certain rules say nothing of new facts by themselves, they say of all what they said before; and what is
-    /// reckoned from outlines is what is reckoned from the facts.
-    #[test]
-    fn certain_rules_that_say_nothing_of_what_is_new_say_what_they_said(
-        facts in any_facts(), device in 0..3_usize, cutout in any::<bool>(),
-        new in proptest::collection::vec((any_later(), prop_oneof![0..20_i64, 0..6_000_i64], proptest::option::of(0..3_i64)), 1..6),
-    ) {
-        let railway = railway_where(cutout);
-        let subject = Subject::Device([ "D1", Tag::GROUND_RELAY, Tag::ENGINE_START ][device].into());
-        let key = DossierKey { unit: "QHB 412".into(), subject };
-        let mut dossier = Dossier::of(facts);
-        let mut when = dossier.facts().last().map_or(at(BEGIN), |fact| fact.at);
-        for (n, (told, minutes, run)) in (1_000..).zip(new) {
-            when = when.plus(minutes * MINUTE);
-            let run = run.map(|days| when.minus(days * DAY)).or(told.run);
-            let report = ReportId(uuid::Uuid::from_u64_pair(3, n));
-            let fact = Fact { at: when, entry: entry(n), seq: n, report, run, ..told };
-            let was = judged(&railway, &key.subject, &dossier, &railway.days, &[]);
-            let mut chunks = Vec::new();
-            append(&mut chunks, dossier.facts());
-            let certain = |judged: &Judgement| -> Vec<_> {
-                judged.findings.iter().filter(|f| f.rule.is_certain()).cloned().collect()
-            };
-            let before = quiet::Before {
-                certain_until: certain(&was).iter().map(|f| f.until.unwrap_or(Instant::MAX)).max(),
-                last_closing: chunks.iter().filter_map(|chunk| chunk.last_closing).max(),
-                last_run: chunks.iter().filter_map(|chunk| chunk.last_run).max(),
-            };
-            let mut after = dossier.clone();
-            after.add(fact.clone());
-            let last = after.facts().last().map(|last| last.seq) == Some(n);
-            let now = judged(&railway, &key.subject, &after, &railway.days, &[]);
-            if last && quiet::nothing_certain(&key, &[fact], before, &railway.ground()) {
-                prop_assert_eq!(certain(&was), certain(&now));
-            }
-            let mut chunks = Vec::new();
-            append(&mut chunks, after.facts());
-            let packed: Vec<Vec<u8>> = chunks.iter().map(Chunk::pack).collect();
-            let back: Vec<Chunk> = packed.iter().map(|packed| Chunk::unpack(packed).unwrap()).collect();
-            prop_assert_eq!(&back, &chunks);
-            let outlines: Vec<_> = back.into_iter().flat_map(|chunk| chunk.outlines).collect();
-            let beside = Beside { days: &railway.days, weather: &railway.weather, runs: &[], earlier: &[] };
-            let (reckoned, settled) = judge_reckoned(&key, &outlines, beside, &railway.ground());
-            let others: Vec<_> = now.findings.iter().filter(|f| !f.rule.is_certain()).cloned().collect();
-            prop_assert_eq!((reckoned, settled), (others, now.settled_after));
-            dossier = after;
         }
     }
 

@@ -274,7 +274,7 @@ async fn inspections_are_due_by_the_day_and_told_without_asking() {
     // 8 December + 92 days is 10 March: a week from now.
     sam.get(paths::Inspections)
         .await
-        .says("10 Mar 2026")
+        .says("10 March 2026")
         .says("7 days left")
         .says("Days out of use are not credited");
     sam.get(paths::Triage).await.says("1 inspection due within 14 days.");
@@ -313,7 +313,7 @@ async fn the_list_since_the_last_inspection_has_what_came_after_and_nothing_befo
     let page =
         page.fill("place", "Slate Gap").fill("conditions", "none").fill("password", PASSWORD).send().await;
     page.is(303);
-    let page = sam.get(&since).await.is(200).says("by sam at Slate Gap").says("Ground relay cutout");
+    let page = sam.get(&since).await.is(200).says("by sam at Slate Gap").says("Ground-relay cutout");
     let (listed, late) =
         page.body.split_once("Written down since, of before").expect("the trip was recorded since");
     assert!(
@@ -344,7 +344,7 @@ async fn all_records_of_a_unit_stand_with_what_was_amended() {
     let sam = app.user("sam").await;
     megger(&sam, "0.4").await.is(303);
     let page =
-        sam.get(paths::Records(unit())).await.is(200).says("4 records").says("18 Mar 2026").says("SHA-256");
+        sam.get(paths::Records(unit())).await.is(200).says("4 records").says("18 March 2026").says("SHA-256");
     let page = page.says("TC2 Traction inverter 2 tripped").says("insulation: fail.").says("page ");
     page.says("The paper is what counts");
     sam.get(paths::Records(unit()).with(&[("from", "2026-03-04"), ("to", "2026-03-05")]))
