@@ -292,7 +292,7 @@ async fn inspections_are_due_by_the_day_and_told_without_asking() {
         .fill("password", PASSWORD);
     let page = page.send().await.is(422).says("Say why");
     page.fill("reason", "condition monitoring fitted").fill("password", PASSWORD).send().await.is(303);
-    sam.get(paths::Inspections).await.says("10 Jun 2026");
+    sam.get(paths::Inspections).await.says("10 June 2026");
     sam.get(paths::Triage).await.never_says("overdue");
     drop(ada);
 }
