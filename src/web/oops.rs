@@ -243,7 +243,7 @@ fn card_of(response: &Response) -> Option<Card> {
     }
     let oops = match response.status() {
         StatusCode::PAYLOAD_TOO_LARGE => Oops::TooLarge,
-        StatusCode::SERVICE_UNAVAILABLE if !has_own_body(response) => Oops::Busy { retry_after_s: 5 },
+        StatusCode::SERVICE_UNAVAILABLE if !has_own_body(response) => return Some(given_up()),
         StatusCode::METHOD_NOT_ALLOWED => {
             let mut card = Oops::NotFound("This address does not take that method.".into()).card();
             card.status = StatusCode::METHOD_NOT_ALLOWED;
@@ -252,6 +252,13 @@ fn card_of(response: &Response) -> Option<Card> {
         _ => return None,
     };
     Some(oops.card())
+}
+
+/// The answer did not come within the router's patience. What the writer has in hand by then goes on without whoever
+/// asked, so they may not be told that nothing was stored.
+fn given_up() -> Card {
+    let says = "This took longer than half a minute, and the wait was given up. What you sent may be in the book all the same: look there before you send it again.";
+    Card { title: "Too slow".to_owned(), says: says.to_owned(), ..Oops::Busy { retry_after_s: 5 }.card() }
 }
 
 fn has_own_body(response: &Response) -> bool {
@@ -272,4 +279,22 @@ fn as_json(card: &Card) -> Response {
 fn whole(card: &Card) -> Vec<Problem> {
     let code = if card.status == StatusCode::BAD_REQUEST { Code::WrongType } else { Code::NotAllowed };
     vec![Problem { path: String::new(), code, says: card.says.clone() }]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn whoever_waited_in_vain_is_not_told_that_nothing_was_stored() {
+        let card = card_of(&StatusCode::SERVICE_UNAVAILABLE.into_response());
+        let says = card.map(|card| (card.status, card.says, card.retry_after_s));
+        let told = says.is_some_and(|(status, says, again)| {
+            status == StatusCode::SERVICE_UNAVAILABLE
+                && says.contains("may be in the book all the same")
+                && !says.contains("Nothing was stored")
+                && again == Some(5)
+        });
+        assert!(told, "a page that timed out says what is true of it");
+    }
 }
