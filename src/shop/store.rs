@@ -216,19 +216,17 @@ pub async fn asides(db: &mut SqliteConnection, then: Instant) -> Sql<Vec<AsideRo
 /// A measurement taken for a repair.
 #[derive(Clone, Debug, sqlx::FromRow)]
 pub struct MeasuredRow {
+    pub id: String,
+    pub unit: String,
     pub kind: String,
     pub taken_at: i64,
     pub by: String,
     pub verdict: String,
 }
 
-/// What was measured for a repair, the first first; nothing in a book that keeps no measurements.
+/// What was measured for a repair, the first first.
 pub async fn measured(db: &mut SqliteConnection, repair: uuid::Uuid) -> Sql<Vec<MeasuredRow>> {
-    let kept = "SELECT count(*) FROM sqlite_schema WHERE type = 'table' AND name = 'measurement'";
-    if sqlx::query_scalar::<_, i64>(kept).fetch_one(&mut *db).await? == 0 {
-        return Ok(Vec::new());
-    }
-    let sql = "SELECT kind, taken_at, by, verdict FROM measurement WHERE repair = ? ORDER BY taken_at, id";
+    let sql = "SELECT id, unit, kind, taken_at, by, verdict FROM measurement WHERE repair = ? ORDER BY taken_at, seq";
     sqlx::query_as(sql).bind(repair.to_string()).fetch_all(db).await
 }
 

@@ -67,6 +67,61 @@ async fn the_palette_can_be_switched() {
     assert_eq!(crew.path().await, "/units/QHB-412/write", "and one stays on the page");
 }
 
+/// With a unit held, a repair under way, and a test of its insulation that fails.
+const WORK: &[(&str, &str)] = &[
+    ("in-shop", "/in-shop"),
+    ("unit-shop", "/units/QHB-412/shop"),
+    ("hold", "/units/QHB-412/hold"),
+    ("release", "/units/QHB-412/release"),
+    ("repair-new", "/units/QHB-405/repairs/new"),
+    ("causes", "/causes"),
+    ("measure-list", "/units/QHB-412/measurements"),
+    ("measure-choose", "/units/QHB-412/measurements/new"),
+    ("battery", "/batteries/B17"),
+    ("breaker-table", "/breaker-table"),
+    ("inspections", "/inspections"),
+    ("unit-inspections", "/units/QHB-412/inspections"),
+    ("since-inspection", "/units/QHB-412/since-inspection"),
+    ("tag", "/units/QHB-412/tag"),
+    ("records", "/units/QHB-412/records"),
+    ("lists", "/lists"),
+    ("import", "/import"),
+];
+
+#[tokio::test(flavor = "multi_thread")]
+async fn the_shops_work_looks_right() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let shop = Person::at(&chromium, &house);
+    let mut looks = Looks::default();
+    every::fill(&shop).await;
+    shop.sign_in("r.dunmore").await;
+    shop.open("/in-shop").await;
+    shop.tap("a.whole[href^='/repairs/']").await;
+    shop.press("Write down a measurement").await;
+    shop.tap("a[href*=\"kind=insulation\"]").await;
+    looks.at(&shop, "insulation").await;
+    shop.choose("object", "power_circuit").await;
+    shop.fill("ir1_mohm", "0.4").await;
+    shop.fill("temperature", "77").await;
+    shop.fill("password", crate::person::password("r.dunmore")).await;
+    shop.press("Sign as r.dunmore").await;
+    shop.reads("is under 1").await;
+    looks.at(&shop, "insulation-fails").await;
+    shop.press("The repair").await;
+    shop.reads("Insulation resistance FAIL").await;
+    looks.at(&shop, "repair").await;
+    looks.at_large_text(&shop, "repair").await;
+    shop.press("Close the repair").await;
+    shop.find(By::Css("[name=another]")).await;
+    looks.at(&shop, "repair-close").await;
+    for (name, path) in WORK {
+        shop.open(path).await;
+        looks.at(&shop, name).await;
+    }
+    looks.are_fine();
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn the_shops_and_supervisors_pages_look_right() {
     let house = House::demo();

@@ -68,6 +68,22 @@ async fn closes(shop: &Person<'_>, repair: &str) {
     shop.reads("Chafed lead").await;
 }
 
+/// The power circuit at 77 °F by the form that the repair leads to; back at the repair.
+async fn meggers(shop: &Person<'_>, repair: &str, mohm: &str, verdict: &str) {
+    shop.open(repair).await;
+    shop.press("Write down a measurement").await;
+    shop.tap("a[href*=\"kind=insulation\"]").await;
+    shop.choose("object", "power_circuit").await;
+    shop.fill("ir1_mohm", mohm).await;
+    shop.fill("temperature", "77").await;
+    signs(shop, &format!("Sign as {ME}")).await;
+    shop.reads(&format!("{mohm} M\u{3a9} at 77 \u{b0}F")).await;
+    shop.reads(verdict).await;
+    shop.press("The repair").await;
+    shop.waits_for(repair).await;
+    shop.reads("Look at the leads first").await;
+}
+
 /// `22 February 2027` in a sentence.
 fn day_in(text: &str) -> Day {
     const MONTHS: [&str; 12] = [
@@ -112,6 +128,12 @@ async fn from_a_burst_line_to_a_repair_that_did_not_hold() {
     signs(&shop, &format!("Release QHB 412, signed {ME}")).await;
     shop.reads("It was not released.").await;
     shop.reads("nobody said why").await;
+    meggers(&shop, &repair, "0.4", "FAIL").await;
+    shop.reads("Insulation resistance FAIL").await;
+    meggers(&shop, &repair, "12", "pass").await;
+    shop.reads("Insulation resistance pass").await;
+    let both = shop.all("main a[href*=\"/measurements/\"]:not([href*=\"/new\"])").await;
+    assert_eq!(both.len(), 2, "{}", shop.text().await);
     closes(&shop, &repair).await;
     shop.reads("Silence proves it on ").await;
     seen_closed(&desk, 1, "QHB 412").await;

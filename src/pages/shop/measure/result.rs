@@ -81,7 +81,7 @@ fn view(frame: Frame, kept: &Kept, recorded: Option<crate::base::Instant>, zone:
         unit: kept.unit.to_string(),
         list: paths::Measurements(kept.unit.clone()).to_string(),
         again: paths::MeasurementNew(kept.unit.clone()).with(&[("kind", kind.as_str()), ("repair", &repair)]),
-        repair: kept.repair.map(|id| format!("/repairs/{id}")),
+        repair: kept.repair.map(|id| paths::Repair(id.to_string()).to_string()),
         battery,
         kind: kind.in_words(),
         subject: kept.measured.subject().unwrap_or_default(),

@@ -14,17 +14,20 @@ use super::{
     subjects,
 };
 use crate::{
-    base::Instant,
+    base::{Instant, UnitName},
     desk::World,
     pages::drawn::{
         form::Field,
         rules,
-        told::{EntryLine, said},
+        told::EntryLine,
     },
     people::Act,
     reports,
     rules::store,
-    shop::{self, Before, Repair},
+    shop::{
+        self, Before, Repair,
+        measurements::{Kind, Verdict},
+    },
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -76,10 +79,12 @@ struct StepLine {
 }
 
 struct Measured {
+    path: String,
     what: String,
     at: String,
     by: String,
     verdict: String,
+    fails: bool,
 }
 
 /// What its closing says.
@@ -172,10 +177,13 @@ fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> V
     let Read { repair, answers, entries, measured, proofs } = read;
     let zone = &world.railway.zone;
     let measured = measured.iter().map(|row| Measured {
-        what: capital(&said(&row.kind)),
+        path: paths::Measurement(UnitName::from(row.unit.as_str()), row.id.clone()).to_string(),
+        what: capital(Kind::parse(&row.kind).map_or(row.kind.as_str(), Kind::in_words)),
         at: zone.in_words(Instant(row.taken_at)),
         by: row.by.clone(),
-        verdict: said(&row.verdict),
+        verdict: Verdict::parse(&row.verdict)
+            .map_or_else(|| row.verdict.clone(), |v| v.in_words().to_owned()),
+        fails: row.verdict == Verdict::Fail.as_str(),
     });
     View {
         frame,
@@ -193,7 +201,7 @@ fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> V
         why: repair.why.clone().unwrap_or_default(),
         steps: steps(&repair, world),
         measured: measured.collect(),
-        measure: format!("/units/{}/measurements/new?repair={}", repair.unit.slug(), repair.id),
+        measure: paths::MeasurementNew(repair.unit.clone()).with(&[("repair", &repair.id.to_string())]),
         found: found(&repair, world),
         before: repair.before.iter().map(|before| earlier(before, world)).collect(),
         may_work: me.may(Act::WorkOnUnits),
