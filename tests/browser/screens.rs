@@ -109,7 +109,7 @@ async fn the_shops_work_looks_right() {
     shop.reads("is under 1").await;
     looks.at(&shop, "insulation-fails").await;
     shop.press("The repair").await;
-    shop.reads("Insulation resistance FAIL").await;
+    shop.reads("Insulation resistance").await;
     looks.at(&shop, "repair").await;
     looks.at_large_text(&shop, "repair").await;
     shop.press("Close the repair").await;
