@@ -176,7 +176,7 @@ impl Read {
 fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> View {
     let Read { repair, answers, entries, measured, proofs } = read;
     let zone = &world.railway.zone;
-    let measured = measured.iter().map(|row| Measured {
+    let rows = measured.iter().map(|row| Measured {
         path: paths::Measurement(UnitName::from(row.unit.as_str()), row.id.clone()).to_string(),
         what: capital(Kind::parse(&row.kind).map_or(row.kind.as_str(), Kind::in_words)),
         at: zone.in_words(Instant(row.taken_at)),
@@ -200,7 +200,7 @@ fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> V
         found_in_shop: repair.found_in_shop(),
         why: repair.why.clone().unwrap_or_default(),
         steps: steps(&repair, world),
-        measured: measured.collect(),
+        measured: rows.collect(),
         measure: paths::MeasurementNew(repair.unit.clone()).with(&[("repair", &repair.id.to_string())]),
         found: found(&repair, world),
         before: repair.before.iter().map(|before| earlier(before, world)).collect(),
