@@ -176,15 +176,16 @@ impl Read {
 fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> View {
     let Read { repair, answers, entries, measured, proofs } = read;
     let zone = &world.railway.zone;
-    let rows = measured.iter().map(|row| Measured {
+    let one = |row: &shop::store::MeasuredRow| Measured {
         path: paths::Measurement(UnitName::from(row.unit.as_str()), row.id.clone()).to_string(),
-        what: capital(Kind::parse(&row.kind).map_or(row.kind.as_str(), Kind::in_words)),
+        what: capital(Kind::parse(&row.kind).map_or(row.kind.as_str(), |kind| kind.in_words())),
         at: zone.in_words(Instant(row.taken_at)),
         by: row.by.clone(),
         verdict: Verdict::parse(&row.verdict)
             .map_or_else(|| row.verdict.clone(), |v| v.in_words().to_owned()),
         fails: row.verdict == Verdict::Fail.as_str(),
-    });
+    };
+    let measured = measured.iter().map(one).collect();
     View {
         frame,
         unit: repair.unit.to_string(),
@@ -200,7 +201,7 @@ fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> V
         found_in_shop: repair.found_in_shop(),
         why: repair.why.clone().unwrap_or_default(),
         steps: steps(&repair, world),
-        measured: rows.collect(),
+        measured,
         measure: paths::MeasurementNew(repair.unit.clone()).with(&[("repair", &repair.id.to_string())]),
         found: found(&repair, world),
         before: repair.before.iter().map(|before| earlier(before, world)).collect(),
