@@ -12,6 +12,7 @@ mod house;
 mod imports;
 mod killed;
 mod machine;
+mod measured;
 mod moved;
 mod order;
 mod pages;

@@ -162,6 +162,8 @@ async fn in_the_shop(desk: &Desk) {
     ] {
         desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, now)).await.unwrap();
     }
+    let (shop, office) = (permit(desk, "sam", Act::WorkOnUnits), permit(desk, "ada", Act::KeepRoster));
+    crate::measured::fill(desk, &shop, &office, at("26")).await;
 }
 
 #[tokio::test]
