@@ -43,6 +43,7 @@ const SHOP: &[&str] = &[
     "/triage?unit=QHB-412",
     "/units/QHB-405",
     "/units/QHB-412/timeline",
+    "/units/QHB-406/timeline",
     "/classes/QA6",
     "/classes/QA6?device=TC2",
 ];
