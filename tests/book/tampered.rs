@@ -52,6 +52,8 @@ async fn fill(desk: &Desk) {
     correct_and_read(desk).await;
     by_a_tablet(desk).await;
     in_the_shop(desk).await;
+    let (shop, office) = (permit(desk, "sam", Act::WorkOnUnits), permit(desk, "ada", Act::KeepRoster));
+    crate::measured::fill(desk, &shop, &office, now).await;
     desk.act(TakeFigures::prepare(desk, now).await.unwrap()).await.unwrap();
     let mut db = desk.read().await.unwrap();
     let opening: Option<(String, String)> =
@@ -162,8 +164,6 @@ async fn in_the_shop(desk: &Desk) {
     ] {
         desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, now)).await.unwrap();
     }
-    let (shop, office) = (permit(desk, "sam", Act::WorkOnUnits), permit(desk, "ada", Act::KeepRoster));
-    crate::measured::fill(desk, &shop, &office, at("26")).await;
 }
 
 #[tokio::test]
