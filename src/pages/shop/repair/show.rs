@@ -16,11 +16,7 @@ use super::{
 use crate::{
     base::{Instant, UnitName},
     desk::World,
-    pages::drawn::{
-        form::Field,
-        rules,
-        told::EntryLine,
-    },
+    pages::drawn::{form::Field, rules, told::EntryLine},
     people::Act,
     reports,
     rules::store,
