@@ -8,7 +8,7 @@ use sqlx::SqliteConnection;
 
 use super::{
     hold::{held_says, reason_says, unit_of},
-    repair::RepairLine,
+    repair::{RepairLine, capital},
 };
 use crate::{
     base::{Instant, UnitName},
@@ -64,6 +64,10 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(unit): Path
     drop(db);
     let (mut closed, open): (Vec<_>, Vec<_>) = repairs.iter().partition(|repair| repair.closed_at.is_some());
     closed.sort_by_key(|repair| std::cmp::Reverse(repair.closed_at));
+    let line = |repair: &crate::shop::Repair| {
+        let line = RepairLine::of(repair, &world);
+        RepairLine { of: capital(&line.of), ..line }
+    };
     let view = View {
         frame,
         unit: unit.to_string(),
@@ -74,8 +78,8 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(unit): Path
         hold: paths::Hold(unit.clone()).to_string(),
         release: paths::Release(unit.clone()).to_string(),
         repair: paths::RepairNew(unit).to_string(),
-        open: open.into_iter().map(|repair| RepairLine::of(repair, &world)).collect(),
-        closed: closed.into_iter().take(100).map(|repair| RepairLine::of(repair, &world)).collect(),
+        open: open.into_iter().map(line).collect(),
+        closed: closed.into_iter().take(100).map(line).collect(),
         kept,
         amended: amended.iter().map(|row| changed(row, &world)).collect(),
     };

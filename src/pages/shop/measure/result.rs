@@ -6,7 +6,7 @@ use axum::{
 };
 use uuid::Uuid;
 
-use super::unit_of;
+use super::{super::repair::capital, unit_of};
 use crate::{
     base::Zone,
     desk::world::is_late,
@@ -96,7 +96,7 @@ fn view(frame: Frame, kept: &Kept, recorded: Option<crate::base::Instant>, zone:
         parts: judged.parts.iter().map(PartView::of).collect(),
         corrected: judged.corrected.as_ref().map(|c| {
             let values: Vec<String> = c.values.iter().map(|v| figures(*v)).collect();
-            format!("{} {} at {}, by {}", values.join(", "), c.unit, c.base, c.rule.replace('_', " "))
+            format!("{} {}, corrected to {}", values.join(", "), c.unit, c.base)
         }),
     }
 }
@@ -104,7 +104,7 @@ fn view(frame: Frame, kept: &Kept, recorded: Option<crate::base::Instant>, zone:
 impl PartView {
     fn of(part: &Part) -> Self {
         Self {
-            about: part.about.clone(),
+            about: capital(&part.about),
             verdict: part.verdict.map(Verdict::in_words),
             fails: part.verdict == Some(Verdict::Fail),
             says: part.says.clone(),
