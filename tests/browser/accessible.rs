@@ -87,6 +87,17 @@ const LOOKED_AT: &[(&str, &str, &str)] = &[
         "overlapped by another element",
         "what is scrolled under the form's own button, which stays at the lower edge",
     ),
+    (
+        "color-contrast",
+        "contains an image node",
+        "letters in a picture of numbers: each has an edge in the sheet's colour, whatever is drawn beneath",
+    ),
+    (
+        "color-contrast",
+        "partially overlaps other elements",
+        "letters in a picture of numbers, where two stand close together",
+    ),
+    ("color-contrast", "too short to determine", "a number at a mark or an axis of a picture"),
 ];
 
 const LEAST: f64 = 7.0;
