@@ -299,6 +299,7 @@ async fn the_shop_goes_from_the_board_to_unit_and_class_by_keyboard_alone() {
     keys.follow("a[href='/triage']", "/triage").await;
     keys.tab_to("form[action='/triage/looked'] button").await;
     keys.press(Key::Enter).await;
-    foreman.reads("0 new since").await;
+    // The number stands above its words.
+    foreman.reads("0\nnew since").await;
     house.verifies();
 }
