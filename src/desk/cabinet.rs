@@ -11,6 +11,7 @@ use crate::{
         chunk::Chunk,
         dossier::{Place, ends_part},
         quiet::{self, Judged},
+        rests::Rests,
     },
 };
 
@@ -40,7 +41,7 @@ pub struct Kept {
 /// What a judgement says, as a few numbers.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Prints {
-    pub settled_after: Option<Instant>,
+    pub rests: Rests,
     pub watched_until: Option<Instant>,
     /// When the last of the certain lines about a device ends; [`Instant::MAX`] while one is open.
     pub certain_until: Option<Instant>,
@@ -95,11 +96,7 @@ impl Kept {
         if self.to_judge || self.changed.is_empty() {
             return;
         }
-        let judged = Judged {
-            settled_after: stored.settled_after,
-            watched_until: over,
-            more_before: self.first_part > 0,
-        };
+        let judged = Judged { rests: stored.rests, watched_until: over, more_before: self.first_part > 0 };
         let facts = self.dossier.facts();
         let new = facts.len().saturating_sub(self.changed.len());
         if quiet::say_nothing_new(key, facts, new, judged, ground) {

@@ -8,13 +8,14 @@ use super::{
     cabinet::{Kept, Prints},
     cores::on_every_core,
     draft::{Draft, UnitHistory},
-    tables::{BypassRow, DossierRow, FindingRow, Judged, UnitHistoryRow, json},
+    judged_rows::{Changed, dossier_row, finding_row, put_changes},
+    tables::{UnitHistoryRow, json},
     world::World,
 };
 use crate::{
     base::{Instant, UnitName},
     rules::{
-        Beside, Bypass, Dossier, DossierKey, Fact, Finding, Judgement,
+        Beside, Dossier, DossierKey, Judgement,
         class_wide::class_wide,
         dossier::Subject,
         earlier::{Earlier, earlier, linked},
@@ -163,8 +164,8 @@ fn reckon_kept(
     earlier: &[Earlier],
 ) -> (Judgement, Prints, Vec<i64>) {
     let beside = Beside { days, weather, runs: &[], earlier };
-    let (findings, settled_after) = judge_reckoned(key, &kept.outlined.all(), beside, &world.ground());
-    let judgement = Judgement { findings, settled_after, ..Judgement::default() };
+    let (findings, rests) = judge_reckoned(key, &kept.outlined.all(), beside, &world.ground());
+    let judgement = Judgement { findings, rests, ..Judgement::default() };
     let (now, each) = Prints::of(&judgement, kept);
     let mut prints = kept.stored.clone().unwrap_or_default();
     for gone in std::mem::replace(&mut prints.reckoned, now.reckoned) {
@@ -174,7 +175,7 @@ fn reckon_kept(
     }
     prints.findings.extend(&prints.reckoned);
     prints.findings.sort_unstable();
-    prints.settled_after = settled_after;
+    prints.rests = rests;
     (judgement, prints, each)
 }
 
@@ -190,7 +191,7 @@ impl Prints {
         let reckoned = with_rules.filter(|(finding, _)| !finding.rule.is_certain()).map(|(_, print)| *print);
         let certain = judgement.findings.iter().filter(|finding| finding.rule.is_certain());
         let prints = Self {
-            settled_after: judgement.settled_after,
+            rests: judgement.rests,
             watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
             certain_until: certain.map(|finding| finding.until.unwrap_or(Instant::MAX)).max(),
             reckoned: sorted(reckoned.collect()),
@@ -214,45 +215,6 @@ struct Turn<'a> {
     kept: &'a mut Kept,
     said: Option<(Judgement, Prints, Vec<i64>)>,
     changed: Changed,
-}
-
-/// Parts, and chunks of outlines if it is a device's.
-#[derive(Default)]
-struct Changed {
-    parts: Numbered,
-    outlines: Numbered,
-}
-
-/// By number, packed; and from which number on the file has too many.
-type Numbered = (Vec<(usize, Vec<u8>)>, Option<usize>);
-
-impl Changed {
-    /// Takes up what is new among the outlines, too.
-    fn of(key: &DossierKey, kept: &mut Kept) -> Self {
-        if matches!(key.subject, Subject::Device(_)) {
-            kept.outline();
-        }
-        let (parts, surplus) = kept.changed_parts();
-        let packed = |(n, facts): (usize, &[Fact])| (n, postcard::to_stdvec(facts).unwrap_or_default());
-        Self {
-            parts: (parts.into_iter().map(packed).collect(), surplus),
-            outlines: kept.outlined.take_changed(),
-        }
-    }
-
-    fn put(self, judged: &mut Judged, key: &DossierKey) {
-        let subject = key.subject.to_string();
-        let Judged { parts, surplus_parts, outlines, surplus_outlines, .. } = judged;
-        for ((changed, from), rows, surplus) in
-            [(self.parts, parts, surplus_parts), (self.outlines, outlines, surplus_outlines)]
-        {
-            for (n, packed) in changed {
-                let (place, length) = rows.put_beside(&packed);
-                rows.add(&(&key.unit, &subject, n, place, length));
-            }
-            from.iter().for_each(|from| surplus.add(&(&key.unit, &subject, from)));
-        }
-    }
 }
 
 /// Fewer dossiers than this are judged sooner than another core is woken.
@@ -296,81 +258,6 @@ fn judged_and_packed<'a>(
         on_every_core(&mut turns, some);
     }
     turns
-}
-
-/// Makes the file's rows of a dossier's judgement those of this one, leaving alone what is so already.
-pub(super) fn put_changes(
-    judged: &mut Judged,
-    key: &DossierKey,
-    stored: &mut Option<Prints>,
-    now: &Judgement,
-    (prints, each): (Prints, &[i64]),
-) {
-    if stored.as_ref() == Some(&prints) {
-        return;
-    }
-    judged.dossiers.add(&dossier_row(key, &prints));
-    let subject = key.subject.to_string();
-    let then = stored.take().unwrap_or_default();
-    let gone = then.findings.iter().filter(|print| prints.findings.binary_search(print).is_err());
-    gone.for_each(|print| judged.gone.add(&(&key.unit, &subject, print)));
-    for (finding, print) in now.findings.iter().zip(each) {
-        if then.findings.binary_search(print).is_err() {
-            judged.findings.add(&finding_row(key, &subject, finding, *print));
-        }
-    }
-    if then.bypasses != prints.bypasses {
-        put_bypasses(judged, key, &now.bypasses);
-    }
-    *stored = Some(prints);
-}
-
-fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
-    let hex = |prints: &[i64]| {
-        hex::encode(prints.iter().flat_map(|print| print.to_be_bytes()).collect::<Vec<u8>>())
-    };
-    DossierRow {
-        unit: key.unit.clone(),
-        subject: key.subject.to_string(),
-        settled_after: prints.settled_after,
-        findings: hex(&prints.findings),
-        reckoned: hex(&prints.reckoned),
-        bypasses: prints.bypasses,
-        idle: prints.idle,
-        watched_until: prints.watched_until,
-        certain_until: prints.certain_until,
-    }
-}
-
-fn finding_row(key: &DossierKey, subject: &str, finding: &Finding, print: i64) -> FindingRow {
-    FindingRow {
-        key: finding.key.clone(),
-        unit: key.unit.clone(),
-        subject: subject.to_owned(),
-        rule: finding.rule,
-        device: finding.device.clone(),
-        class: finding.class.clone(),
-        since: finding.since,
-        until: finding.until,
-        severity: finding.severity,
-        rank: finding.rank,
-        print,
-        data: json(finding),
-    }
-}
-
-fn put_bypasses(judged: &mut Judged, key: &DossierKey, now: &[Bypass]) {
-    judged.cleared_bypasses.add(&key.unit);
-    for bypass in now {
-        judged.bypasses.add(&BypassRow {
-            id: bypass.id,
-            unit: bypass.unit.clone(),
-            device: bypass.device.clone(),
-            begins: bypass.begins(),
-            closed_at: bypass.closed_at,
-            data: json(bypass),
-        });
-    }
 }
 
 /// Everything judged at once from dossiers in hand, with nothing written: for `--as-of` and for checking.

@@ -119,10 +119,10 @@ impl One {
             self.says_the_same = self.stored.idle;
             return;
         };
-        let (found, settled_after) = judge_reckoned(&self.key, outlines, beside, &world.ground());
+        let (found, rests) = judge_reckoned(&self.key, outlines, beside, &world.ground());
         let mut prints: Vec<i64> = found.iter().map(print).collect();
         prints.sort_unstable();
-        self.says_the_same = prints == self.stored.reckoned && settled_after == self.stored.settled_after;
+        self.says_the_same = prints == self.stored.reckoned && rests == self.stored.rests;
         self.outlines = None;
     }
 }

@@ -4,19 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use sqlx::{AssertSqlSafe, Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
-    cabinet::Kept,
     draft::{Draft, Filed, KnownAmendment, KnownEntry, KnownReport, Page, UnitHistory},
-    parts,
     tables::json,
-    wanted::{Need, Wanted},
+    wanted::Wanted,
 };
 use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, SignIn, UnitName, zone::Day},
     book::{Channel, Hash},
-    reports::{stored, validity},
-    rules::{
-        Bypass, DossierKey, Fact, chunk::Chunk, dossier::Subject, service_days::DaySet, weather::WeatherDays,
-    },
+    reports::stored,
+    rules::{Bypass, service_days::DaySet, weather::WeatherDays},
 };
 
 impl Draft {
@@ -181,157 +177,6 @@ impl Draft {
         }
         Ok(())
     }
-
-    /// The dossiers that pages add to, and of the same units those that a changed service-day clock may change.
-    async fn load_dossiers(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let dependent =
-            if self.unjudged { BTreeSet::new() } else { self.dependent_on_days(db, wanted).await? };
-        let mut missing = Vec::new();
-        for key in wanted.dossiers.keys().chain(&dependent) {
-            if self.dossiers.contains_key(key) {
-                continue;
-            }
-            match self.cabinet.take(key) {
-                Some(kept) => drop(self.dossiers.insert(key.clone(), kept)),
-                None => missing.push((&key.unit, key.subject.to_string())),
-            }
-        }
-        for row in fetch(db, parts::ENDS, &missing).await? {
-            let (key, kept) = parts::kept(&row)?;
-            self.dossiers.insert(key, kept);
-        }
-        let least = if self.unjudged { Need::ToAmend } else { Need::ToJudge };
-        let mut whole: BTreeSet<&DossierKey> =
-            wanted.dossiers.iter().filter(|(_, need)| **need >= least).map(|(key, _)| key).collect();
-        if !self.unjudged {
-            for key in &dependent {
-                // Service days change what is reckoned only; of other subjects there are no outlines.
-                match (&key.subject, self.dossiers.get_mut(key)) {
-                    (Subject::Device(_), Some(kept)) => kept.to_reckon = true,
-                    _ => drop(whole.insert(key)),
-                }
-            }
-            // Where a part went round, what came in on one unit is judged on another, to which nothing came.
-            for key in &whole {
-                self.dossiers.entry((*key).clone()).and_modify(|kept| kept.to_judge = true);
-            }
-            self.go_back(db, wanted).await?;
-            let by_outline = |key: &DossierKey| wanted.dossiers.get(key) == Some(&Need::Outline);
-            self.load_outlines(db, |key, kept| kept.to_reckon || by_outline(key)).await?;
-        }
-        self.load_the_rest(db, |key, _| whole.contains(key)).await
-    }
-
-    /// What others told of a device at about the same time may lie in an earlier part.
-    async fn go_back(&mut self, db: &mut SqliteConnection, wanted: &Wanted) -> Result<(), sqlx::Error> {
-        let too_late = |key: &DossierKey, kept: &Kept| {
-            let from = wanted.told.get(key).map(|at| at.minus(validity::SAME_TIME));
-            let first = kept.dossier.facts().first();
-            kept.first_part > 0 && from.is_some_and(|from| first.is_none_or(|first| first.at > from))
-        };
-        loop {
-            let late = self.dossiers.iter_mut().filter(|(key, kept)| too_late(key, kept));
-            let mut late: Vec<(&DossierKey, &mut Kept)> = late.collect();
-            if late.is_empty() {
-                return Ok(());
-            }
-            let asked: Vec<_> = late
-                .iter()
-                .map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part))
-                .collect();
-            let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
-                ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part = c.value->>2 - 1";
-            let mut before: Vec<Vec<Fact>> = vec![Vec::new(); late.len()];
-            for row in fetch(db, sql, &asked).await? {
-                if let Some(facts) = before.get_mut(place(&row)?) {
-                    *facts = parts::unpack(row.try_get("facts")?)?;
-                }
-            }
-            late.iter_mut().zip(before).for_each(|((_, kept), facts)| kept.go_back(facts));
-        }
-    }
-
-    /// The outlines that are not in hand, of those devices that are wanted.
-    pub(super) async fn load_outlines(
-        &mut self,
-        db: &mut SqliteConnection,
-        wanted: impl Fn(&DossierKey, &Kept) -> bool,
-    ) -> Result<(), sqlx::Error> {
-        let some = self.dossiers.iter_mut();
-        let some = some.filter(|(key, kept)| kept.outlined.missing() > 0 && wanted(key, kept));
-        let mut some: Vec<(&DossierKey, &mut Kept)> = some.collect();
-        let asked: Vec<_> = some
-            .iter()
-            .map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.outlined.missing()))
-            .collect();
-        let sql = "SELECT c.key AS n, o.packed FROM json_each(?) c JOIN dossier_outline o
-            ON o.unit = c.value->>0 AND o.subject = c.value->>1 AND o.chunk < c.value->>2 ORDER BY n, o.chunk";
-        let mut earlier: Vec<Vec<Chunk>> = vec![Vec::new(); some.len()];
-        for row in fetch(db, sql, &asked).await? {
-            if let Some(chunks) = earlier.get_mut(place(&row)?) {
-                chunks.push(parts::unpack_chunk(row.try_get("packed")?)?);
-            }
-        }
-        some.iter_mut().zip(earlier).for_each(|((_, kept), chunks)| kept.outlined.complete(chunks));
-        Ok(())
-    }
-
-    /// The parts that are not in hand, of those dossiers that are wanted whole.
-    pub(super) async fn load_the_rest(
-        &mut self,
-        db: &mut SqliteConnection,
-        wanted: impl Fn(&DossierKey, &Kept) -> bool,
-    ) -> Result<(), sqlx::Error> {
-        let partial = self.dossiers.iter_mut().filter(|(key, kept)| kept.first_part > 0 && wanted(key, kept));
-        let mut partial: Vec<(&DossierKey, &mut Kept)> = partial.collect();
-        let asked: Vec<_> =
-            partial.iter().map(|(key, kept)| (&key.unit, key.subject.to_string(), kept.first_part)).collect();
-        let sql = "SELECT c.key AS n, p.facts FROM json_each(?) c JOIN dossier_part p
-            ON p.unit = c.value->>0 AND p.subject = c.value->>1 AND p.part < c.value->>2 ORDER BY n, p.part";
-        let mut earlier: Vec<Vec<Vec<Fact>>> = vec![Vec::new(); partial.len()];
-        for row in fetch(db, sql, &asked).await? {
-            if let Some(of_dossier) = earlier.get_mut(place(&row)?) {
-                of_dossier.push(parts::unpack(row.try_get("facts")?)?);
-            }
-        }
-        partial.iter_mut().zip(earlier).for_each(|((_, kept), parts)| kept.complete(parts));
-        Ok(())
-    }
-
-    /// Dossiers of the wanted units that service days or weather from a new report day on may change.
-    async fn dependent_on_days(
-        &self,
-        db: &mut SqliteConnection,
-        wanted: &Wanted,
-    ) -> Result<BTreeSet<DossierKey>, sqlx::Error> {
-        let zone = &self.world.railway.zone;
-        let first_change = |(unit, days): (&UnitName, &BTreeSet<Day>)| {
-            let known = self.units.get(unit)?;
-            let told = wanted.weather.get(unit).into_iter().flatten();
-            let wet = told.filter(|(day, wet)| known.weather.would_change(*day, *wet)).map(|(day, _)| *day);
-            let first = days.iter().filter_map(|day| known.days.first_change(*day)).chain(wet).min()?;
-            Some((unit.clone(), zone.start_of(first)))
-        };
-        let changed: Vec<(UnitName, Instant)> = wanted.units.iter().filter_map(first_change).collect();
-        let sql = "SELECT d.unit, d.subject FROM json_each(?) c
-            JOIN dossier d ON d.unit = c.value->>0 WHERE d.settled_after > c.value->>1";
-        fetch(db, sql, &changed).await?.iter().map(parts::key).collect()
-    }
-
-    /// What was in hand goes back into the cabinet.
-    pub(super) fn put_back(&mut self) {
-        for (key, kept) in std::mem::take(&mut self.dossiers) {
-            self.cabinet.put(key, kept);
-        }
-        for (unit, history) in std::mem::take(&mut self.units) {
-            self.cabinet.put_unit(unit, history);
-        }
-    }
-}
-
-/// The place in what was asked for to which a row belongs.
-fn place(row: &SqliteRow) -> Result<usize, sqlx::Error> {
-    Ok(usize::try_from(row.try_get::<i64, _>("n")?).unwrap_or(usize::MAX))
 }
 
 /// Whether the file has any of these reports or entries; of new ones it has none, and one question tells.

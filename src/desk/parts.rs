@@ -11,12 +11,12 @@ use super::{
 };
 use crate::{
     base::Instant,
-    rules::{Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline},
+    rules::{Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, rests::Rests},
 };
 
 /// Dossiers by their keys, with their last part and the last chunk of their outlines.
 pub(super) const ENDS: &str =
-    "SELECT d.unit, d.subject, d.settled_after, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, d.idle, p.part, p.facts,
+    "SELECT d.unit, d.subject, d.rests_before, d.waits_for, d.on_weather, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, d.idle, p.part, p.facts,
         o.chunk, o.packed
     FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1
     LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
@@ -48,7 +48,11 @@ fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
     let (reckoned, _) = row.try_get::<&[u8], _>("reckoned")?.as_chunks::<8>();
     let many = |prints: &[[u8; 8]]| prints.iter().map(|print| i64::from_be_bytes(*print)).collect();
     Ok(Prints {
-        settled_after: row.try_get::<Option<i64>, _>("settled_after")?.map(Instant),
+        rests: Rests {
+            before: row.try_get::<Option<i64>, _>("rests_before")?.map(Instant),
+            waits_for: row.try_get("waits_for")?,
+            on_weather: row.try_get::<i64, _>("on_weather")? != 0,
+        },
         watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
         certain_until: row.try_get::<Option<i64>, _>("certain_until")?.map(Instant),
         findings: many(findings),
@@ -155,7 +159,7 @@ pub(super) async fn prints_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, settled_after, watched_until, certain_until, findings, reckoned, bypasses, idle FROM dossier
+    let sql = "SELECT unit, subject, rests_before, waits_for, on_weather, watched_until, certain_until, findings, reckoned, bypasses, idle FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
     rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()

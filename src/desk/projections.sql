@@ -1,7 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
 -- PACKING 7
--- JUDGING 10: findings say other things than before, and every book judges itself again at its next start.
+-- JUDGING 11: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -99,7 +99,10 @@ CREATE TABLE unit_history (
 CREATE TABLE dossier (
     unit          TEXT NOT NULL,
     subject       TEXT NOT NULL,
-    settled_after INTEGER,
+    -- What it rests on of its unit's service days: see rules/rests.rs.
+    rests_before  INTEGER,
+    waits_for     INTEGER,
+    on_weather    INTEGER NOT NULL CHECK (on_weather IN (0, 1)),
     -- Prints of its findings, eight bytes each in ascending order, and one of its bypasses: what they say is compared by these.
     findings      BLOB NOT NULL,
     -- Those of them that rest on class figures and settings.

@@ -68,10 +68,11 @@ table_row! { UnitHistoryRow into "unit_history" ["ON CONFLICT (unit) DO UPDATE S
 holds = excluded.holds"] { unit: UnitName, days: String as bytes, weather: String as bytes, holds: String, } }
 table_row! { ThresholdsRow into "thresholds" [""] { seq: u64, by: SignIn, at: Instant, reason: String, changes: String, settings: String, } }
 table_row! {
-    DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET settled_after = excluded.settled_after,
+    DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET rests_before = excluded.rests_before,
+        waits_for = excluded.waits_for, on_weather = excluded.on_weather,
         findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses, idle = excluded.idle,
         watched_until = excluded.watched_until, certain_until = excluded.certain_until"] {
-        unit: UnitName, subject: String, settled_after: Option<Instant>, findings: String as bytes, reckoned: String as bytes,
+        unit: UnitName, subject: String, rests_before: Option<Instant>, waits_for: Option<i64>, on_weather: bool, findings: String as bytes, reckoned: String as bytes,
         bypasses: i64, idle: bool, watched_until: Option<Instant>, certain_until: Option<Instant>,
     }
 }

@@ -5,7 +5,7 @@ use super::{
     pair::{Pair, normal_in_words, one_in, round},
     statistics::bad_spell::{self, Score},
 };
-use crate::base::{Day, Instant, text::count};
+use crate::base::{Day, text::count};
 
 /// Scores beyond are all the same to everybody.
 const MOST: f64 = 1e30;
@@ -17,16 +17,10 @@ pub fn burst(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
         return;
     }
     let bursts = Walk::new(pair, normal).through();
-    pair.settle(day_after_last(pair));
     for burst in bursts {
         let until = pair.ends(burst.last, normal);
         out.push(burst.told(pair, normal).until(until));
     }
-}
-
-fn day_after_last(pair: &Pair<'_>) -> Instant {
-    let last = pair.days.last().copied().unwrap_or(Day(0));
-    pair.case.ground.zone.start_of(last.plus(1))
 }
 
 /// What the score looks for on this pair.
@@ -149,6 +143,7 @@ mod tests {
             dossier::Subject,
             fact::Fact,
             figures::{ClassDays, ClassFigures, DeviceFigures},
+            rests::Rests,
             sample::{Railway, at, device, repair, trip},
         },
     };
@@ -254,7 +249,8 @@ mod tests {
         let late = trips(&["03-30", "03-31", "04-01", "04-02", "04-03", "04-04"]);
         let judged = railway(90).judge(Subject::Device("TC2".into()), late);
         assert_eq!(judged.findings[0].until, None);
-        assert_eq!(judged.settled_after, Some(Instant::MAX));
+        assert_eq!(judged.rests.before, Some(at("2026-04-05T05:00:00Z")));
+        assert!(judged.rests.waits_for.is_some());
     }
 
     #[test]
@@ -263,6 +259,6 @@ mod tests {
         railway.figures = None;
         let judged =
             railway.judge(Subject::Device("TC2".into()), trips(&["03-03", "03-03", "03-04", "03-05"]));
-        assert_eq!((judged.findings, judged.settled_after), (vec![], None));
+        assert_eq!((judged.findings, judged.rests), (vec![], Rests::default()));
     }
 }

@@ -5,11 +5,12 @@ use super::{
     fact::{Fact, RunFact, Told},
     finding::{Finding, Rule},
     outline::{Mending, Outline},
+    rests::Rests,
     service_days::ServiceDays,
     weather::WeatherDays,
 };
 use crate::{
-    base::{ClassName, EntryId, Instant, Tag, UnitName},
+    base::{ClassName, Day, EntryId, Instant, Tag, UnitName},
     roster::Device,
 };
 
@@ -56,6 +57,17 @@ impl<'a> Case<'a> {
     pub fn mended(&self) -> impl Iterator<Item = (Instant, &'a Mending)> + use<'a> {
         let standing = self.outlines.iter().filter(|f| f.stands);
         standing.filter_map(|f| Some((f.at, f.repaired.as_deref()?)))
+    }
+
+    /// When so many service days after a day are over, with what that rests on; `None` while so many are not known.
+    pub fn after_days(&self, day: Day, n: i64) -> (Option<Instant>, Rests) {
+        let over = |day: Day| self.ground.zone.start_of(day.plus(1));
+        match self.days.nth_after(day, n) {
+            Some(last) => (Some(over(last)), Rests::on(over(last))),
+            None => {
+                (None, Rests { waits_for: Some(self.days.up_to(day) + n.max(1)), ..Rests::on(over(day)) })
+            }
+        }
     }
 
     /// `TC2 (traction control)`, or the tag alone when the schedule does not have it.

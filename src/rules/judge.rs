@@ -18,6 +18,7 @@ use super::{
     reclosed::{kept_tripping, reclosed_again},
     register::Bypass,
     reported::{left_open, told_of_unit},
+    rests::Rests,
     returned::did_not_hold,
     running::must_stay_on,
     service_days::ServiceDays,
@@ -27,7 +28,7 @@ use super::{
     wet::wet,
     worsening::worsening,
 };
-use crate::base::{Instant, Tag};
+use crate::base::Tag;
 
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Judgement {
@@ -35,9 +36,7 @@ pub struct Judgement {
     pub findings: Vec<Finding>,
     /// Only for ground protection; sorted by when they began.
     pub bypasses: Vec<Bypass>,
-    /// A change to service days that all begin at or after this moment cannot change the judgement.
-    /// `None`: no service day can. [`Instant::MAX`]: any can.
-    pub settled_after: Option<Instant>,
+    pub rests: Rests,
     /// No class figures can make it say anything else: it told of nothing that the rules which rest on them look at.
     pub idle: bool,
 }
@@ -72,11 +71,11 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
         Subject::Unit => {
             told_of_unit(&case, &mut judged.findings);
             must_stay_on(&case, &mut judged.findings);
-            judged.settled_after = starting_weakens(&case, &mut judged.findings);
+            judged.rests = starting_weakens(&case, &mut judged.findings);
             judged.idle = starts_as_ever(&case, &judged.findings);
         }
         Subject::Together => {
-            judged.settled_after = shared_cause(&case, &mut judged.findings);
+            judged.rests = shared_cause(&case, &mut judged.findings);
             judged.idle = never_together(&key.unit, facts, ground.thresholds);
         }
     }
@@ -84,21 +83,21 @@ pub fn judge(key: &DossierKey, dossier: &Dossier, beside: Beside<'_>, ground: &G
     judged
 }
 
-/// What [`judge`] says of a device by the rules that are reckoned (their lines and notes), and from when on service days
-/// change nothing, without reading its facts.
+/// What [`judge`] says of a device by the rules that are reckoned (their lines and notes), and what that rests on, without
+/// reading its facts.
 pub fn judge_reckoned(
     key: &DossierKey,
     outlines: &[Outline],
     beside: Beside<'_>,
     ground: &Ground<'_>,
-) -> (Vec<Finding>, Option<Instant>) {
-    let Subject::Device(tag) = &key.subject else { return (Vec::new(), None) };
+) -> (Vec<Finding>, Rests) {
+    let Subject::Device(tag) = &key.subject else { return <_>::default() };
     let Beside { days, weather, runs, earlier } = beside;
     let case = Case { key, facts: &[], outlines, days, weather, runs, earlier, ground };
     let mut found = Vec::new();
-    let settled_after = reckoned(&case, tag, &mut found);
+    let rests = reckoned(&case, tag, &mut found);
     in_order(&mut found);
-    (found, settled_after)
+    (found, rests)
 }
 
 fn in_order(findings: &mut [Finding]) {
@@ -120,7 +119,7 @@ fn tell_apart(sorted: &mut [Finding]) {
 }
 
 fn device(case: &Case<'_>, tag: &Tag, judged: &mut Judgement) {
-    judged.settled_after = reckoned(case, tag, &mut judged.findings);
+    judged.rests = reckoned(case, tag, &mut judged.findings);
     certain(case, tag, &mut judged.findings);
 }
 
@@ -132,34 +131,29 @@ pub(super) fn certain(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
     kept_tripping(case, tag, out);
 }
 
-fn reckoned(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
+fn reckoned(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Rests {
     let occurrences = occurrences(case.outlines);
-    let settled_after = statistics(case, tag, &occurrences, out);
+    let rests = statistics(case, tag, &occurrences, out);
     if tag.as_str() != Tag::GROUND_RELAY {
-        return settled_after;
+        return rests;
     }
-    settled_after.max(wet(case, tag, &occurrences, out))
+    rests.and(wet(case, tag, &occurrences, out))
 }
 
-/// Rules that hold a pair against its class. Returns the moment from which on service days change nothing; `None`: none
-/// do, since there was nothing to judge.
-fn statistics(
-    case: &Case<'_>,
-    tag: &Tag,
-    occurrences: &[Occurrence],
-    out: &mut Vec<Finding>,
-) -> Option<Instant> {
+/// Rules that hold a pair against its class.
+fn statistics(case: &Case<'_>, tag: &Tag, occurrences: &[Occurrence], out: &mut Vec<Finding>) -> Rests {
     if occurrences.is_empty() {
-        return None;
+        return Rests::default();
     }
     let mut pair = Pair::of(case, tag, occurrences);
-    let normal = pair.normal()?;
+    pair.days.last().copied().into_iter().for_each(|day| pair.rest_on_days_to(day));
+    let Some(normal) = pair.normal() else { return Rests::default() };
     burst(&mut pair, &normal, out);
     often(&mut pair, &normal, out);
     worsening(&mut pair, &normal, out);
     did_not_hold(&mut pair, &normal, out);
     proving(&mut pair, &normal, out);
-    pair.settled_after
+    pair.rests
 }
 
 #[cfg(test)]

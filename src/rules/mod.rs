@@ -37,6 +37,7 @@ pub mod reclosed;
 pub mod register;
 pub mod reported;
 pub mod reset_answer;
+pub mod rests;
 pub mod returned;
 pub mod routing;
 pub mod running;

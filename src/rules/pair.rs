@@ -5,6 +5,7 @@ use super::{
     finding::{Finding, Rule},
     occurrence::Occurrence,
     outline::Mending,
+    rests::Rests,
 };
 use crate::{
     base::{Day, EntryId, Instant, Tag, text::count},
@@ -25,8 +26,8 @@ pub struct Pair<'a> {
     served: Vec<i64>,
     /// Repairs closed, the earliest first.
     pub repairs: Vec<Repaired>,
-    /// The latest moment from which on a change of the unit's service days cannot change what was found.
-    pub settled_after: Option<Instant>,
+    /// What was found so far rests on this.
+    pub rests: Rests,
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -59,7 +60,7 @@ impl<'a> Pair<'a> {
             served: days.iter().map(|day| case.days.between(Day(i32::MIN), *day)).collect(),
             days,
             repairs: case.mended().map(repaired).collect(),
-            settled_after: None,
+            rests: Rests::default(),
         }
     }
 
@@ -73,9 +74,14 @@ impl<'a> Pair<'a> {
         Some(self.case.ground.figures?.prior_weight(self.case.class()?, self.tag))
     }
 
-    /// What was found rests on service days before this.
-    pub fn settle(&mut self, after: Instant) {
-        self.settled_after = self.settled_after.max(Some(after));
+    /// What was found rests on this, too.
+    pub fn rest(&mut self, on: Rests) {
+        self.rests = self.rests.and(on);
+    }
+
+    /// The same of all service days up to and with one.
+    pub fn rest_on_days_to(&mut self, last: Day) {
+        self.rest(Rests::on(self.case.ground.zone.start_of(last.plus(1))));
     }
 
     /// The first repair closed after a moment.
@@ -90,17 +96,20 @@ impl<'a> Pair<'a> {
 
     /// The last of the quiet days that end a line; `None` while so many service days are not known.
     pub fn quiet_after(&self, occurrence: usize, normal: &Normal) -> Option<Day> {
+        self.case.days.nth_after(self.days[occurrence], self.quiet_days(normal))
+    }
+
+    fn quiet_days(&self, normal: &Normal) -> i64 {
         let set = self.case.ground.thresholds;
         #[expect(clippy::cast_possible_truncation, reason = "between 1 and 730 by the settings' bounds")]
         let days = (set.quiet_gaps * normal.gap()).min(set.quiet_days).ceil() as i64;
-        self.case.days.nth_after(self.days[occurrence], days.max(1))
+        days.max(1)
     }
 
     /// When a line ends whose last occurrence is this one: the quiet, or a repair before it. `None`: not yet.
     pub fn ends(&mut self, last: usize, normal: &Normal) -> Option<Instant> {
-        let zone = self.case.ground.zone;
-        let quiet = self.quiet_after(last, normal).map(|day| zone.start_of(day.plus(1)));
-        self.settle(quiet.unwrap_or(Instant::MAX));
+        let (quiet, rests) = self.case.after_days(self.days[last], self.quiet_days(normal));
+        self.rest(rests);
         let repair = self.repair_after(self.occurrences[last].at).map(|r| r.at);
         match (quiet, repair) {
             (Some(quiet), Some(repair)) => Some(quiet.min(repair)),

@@ -302,9 +302,8 @@ proptest! {
         reports.insert(first.plus(more));
         let after = days_of(&reports, &railway);
         let changed = (-60..400).map(|d| first.plus(d)).find(|d| before.counts(*d) != after.counts(*d));
-        let settled = was.settled_after.unwrap_or(Instant(i64::MIN));
-        let untouched = changed.is_none_or(|day: Day| railway.zone.start_of(day) >= settled);
-        if untouched {
+        let in_all = after.up_to(Day(i32::MAX));
+        if changed.is_none_or(|day: Day| was.rests.stands(railway.zone.start_of(day), in_all)) {
             prop_assert_eq!(was, judged(&railway, &subject, &dossier, &after, &[]));
         }
     }
@@ -340,8 +339,8 @@ proptest! {
         reports.insert(first.plus(more));
         let after = days_of(&reports, &railway);
         let changed = (-60..400).map(|d| first.plus(d)).find(|d| before.counts(*d) != after.counts(*d));
-        let settled = was.settled_after.unwrap_or(Instant(i64::MIN));
-        if changed.is_none_or(|day: Day| railway.zone.start_of(day) >= settled) {
+        let in_all = after.up_to(Day(i32::MAX));
+        if changed.is_none_or(|day: Day| was.rests.stands(railway.zone.start_of(day), in_all)) {
             prop_assert_eq!(was, judged(&railway, &Subject::Unit, &dossier, &after, &[]));
         }
     }

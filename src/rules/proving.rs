@@ -4,6 +4,7 @@ use super::{
     figures::Normal,
     finding::{Finding, Rule},
     pair::{Pair, Repaired},
+    rests::Rests,
     statistics::posterior::Posterior,
 };
 use crate::base::Instant;
@@ -25,7 +26,7 @@ pub fn proving(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
         }
         let year = pair.year_ending(before - 1, repair.day);
         if year.occurrences == 0 {
-            pair.settle(pair.case.ground.zone.start_of(repair.day.plus(1)));
+            pair.rest_on_days_to(repair.day);
             continue;
         }
         let exposed = year.days as f64;
@@ -56,12 +57,11 @@ impl Told {
         let provable = self.days <= set.proving_days;
         #[expect(clippy::cast_possible_truncation, reason = "at most the setting's 3,650")]
         let days = self.days.min(set.proving_days).max(1.0) as i64;
-        let zone = pair.case.ground.zone;
-        let after = |day, n| pair.case.days.nth_after(day, n).map(|day| zone.start_of(day.plus(1)));
-        let proved = after(self.repair.day, days);
+        let (proved, at_proof) = pair.case.after_days(self.repair.day, days);
         // That silence cannot prove it is told no longer than that it held.
-        let told_until = after(self.repair.day, if provable { days + TOLD_FOR } else { TOLD_FOR });
-        pair.settle(self.ends.or(told_until).unwrap_or(Instant::MAX));
+        let (told_until, at_end) =
+            pair.case.after_days(self.repair.day, if provable { days + TOLD_FOR } else { TOLD_FOR });
+        pair.rest(self.ends.map_or(at_proof.and(at_end), Rests::on));
         let sooner = |at: Option<Instant>| [at, self.ends].into_iter().flatten().min();
         out.push(self.line(pair, Rule::Proving, self.repair.at, last, provable).until(sooner(if provable {
             proved

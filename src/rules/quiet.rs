@@ -12,6 +12,7 @@ use super::{
     judge::certain,
     reclosed::{closings_of, window},
     reported::is_trouble,
+    rests::Rests,
     service_days::ServiceDays,
     starting::may_weaken,
     thresholds::Thresholds,
@@ -97,8 +98,7 @@ pub fn nothing_certain(key: &DossierKey, new: &[Fact], before: Before, ground: &
 /// What was judged of a dossier so far.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Judged {
-    /// See [`super::judge::Judgement::settled_after`].
-    pub settled_after: Option<Instant>,
+    pub rests: Rests,
     /// See [`super::windows::watched_until`].
     pub watched_until: Option<Instant>,
     /// Facts of before those in hand are in the file only.
@@ -183,7 +183,7 @@ fn nothing_together(
     judged: Judged,
     ground: &Ground<'_>,
 ) -> bool {
-    let over = |fact: &Fact| judged.settled_after.is_none_or(|settled| settled <= fact.at);
+    let over = |fact: &Fact| judged.rests.over_by(fact.at);
     if !facts[new..].iter().all(|fact| matches!(fact.told, Told::Operated { .. }) && over(fact)) {
         return false;
     }

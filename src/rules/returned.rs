@@ -25,8 +25,6 @@ pub fn did_not_hold(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>
             let last = last_before_quiet(pair, normal, returned.crossed, to);
             let until = pair.ends(last, normal);
             out.push(told(pair, normal, &repair, &returned, last).until(until));
-        } else if from < to {
-            pair.settle(pair.case.ground.zone.start_of(pair.days[to - 1].plus(1)));
         }
     }
 }

@@ -198,6 +198,14 @@ impl ServiceDays {
         }
     }
 
+    /// Service days up to and with this one; 0 where every day counts.
+    pub fn up_to(&self, day: Day) -> i64 {
+        match self {
+            Self::Calendar => 0,
+            Self::Known(known) => known.up_to(day),
+        }
+    }
+
     /// The n-th service day after a day, n from 1; `None` if so many are not known.
     pub fn nth_after(&self, day: Day, n: i64) -> Option<Day> {
         match self {

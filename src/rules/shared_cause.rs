@@ -7,6 +7,7 @@ use super::{
     coincident::{Operation, arrivals, operations, stretches, windows, without_rounded},
     fact::Told,
     finding::{Finding, Rule},
+    rests::Rests,
     shared_chance::Chance,
     shared_words::{by_chance_in_words, sentence},
     statistics::coincidence::{by_chance, on_consist},
@@ -91,21 +92,18 @@ impl<'a> Group<'a> {
 struct Line<'a> {
     groups: Vec<Group<'a>>,
     until: Option<Instant>,
+    rests: Rests,
 }
 
-/// What the rule finds, and from which moment on a change of the unit's service days cannot change that.
-pub fn shared_cause(case: &Case<'_>, out: &mut Vec<Finding>) -> Option<Instant> {
-    let chance = Chance::of(case)?;
-    case.class()?;
+/// What the rule finds, and what that rests on.
+pub fn shared_cause(case: &Case<'_>, out: &mut Vec<Finding>) -> Rests {
+    let (Some(chance), Some(_)) = (Chance::of(case), case.class()) else { return Rests::default() };
     let all = operations(case.unit(), case.facts);
     let mut groups = on_this_unit(&chance, &all);
     groups.extend(on_the_consist(&chance, &all));
     let lines = joined(case, groups);
-    let zone = case.ground.zone;
-    let settled =
-        |line: &Line<'_>| line.until.map_or(Instant::MAX, |at| zone.start_of(zone.day_of(at).plus(1)));
     out.extend(lines.iter().filter_map(|line| told(&chance, line, &all)));
-    lines.iter().map(settled).max()
+    lines.iter().map(|line| line.rests).fold(Rests::default(), Rests::and)
 }
 
 /// Groups of one panel or feed. Of groups that share an operation the largest stays, then the one that luck makes
@@ -247,11 +245,12 @@ fn joined<'a>(case: &Case<'_>, mut groups: Vec<Group<'a>>) -> Vec<Line<'a>> {
                     && line.until.is_none_or(|end| group.complete < end) =>
             {
                 line.groups.push(group);
-                line.until = end(case, &line.groups);
+                (line.until, line.rests) = end(case, &line.groups);
             }
             _ => {
                 let groups = vec![group];
-                lines.push(Line { until: end(case, &groups), groups });
+                let (until, rests) = end(case, &groups);
+                lines.push(Line { groups, until, rests });
             }
         }
     }
@@ -259,8 +258,8 @@ fn joined<'a>(case: &Case<'_>, mut groups: Vec<Group<'a>>) -> Vec<Line<'a>> {
 }
 
 /// When the line of these groups ends if nothing more happens: by a repair that answers it, or after enough quiet days.
-fn end(case: &Case<'_>, groups: &[Group<'_>]) -> Option<Instant> {
-    let last = groups.last()?;
+fn end(case: &Case<'_>, groups: &[Group<'_>]) -> (Option<Instant>, Rests) {
+    let Some(last) = groups.last() else { return <_>::default() };
     let zone = case.ground.zone;
     let answers = |fact: &&super::Fact| {
         let Told::Mended { device } = &fact.told else { return false };
@@ -273,8 +272,8 @@ fn end(case: &Case<'_>, groups: &[Group<'_>]) -> Option<Instant> {
     let repair = case.standing().find(answers).map(|fact| fact.at);
     #[expect(clippy::cast_possible_truncation, reason = "at most two years of days")]
     let days = case.ground.thresholds.quiet_days as i64;
-    let quiet = case.days.nth_after(zone.day_of(last.last_at()), days).map(|day| zone.start_of(day.plus(1)));
-    [repair, quiet].into_iter().flatten().min()
+    let (quiet, rests) = case.after_days(zone.day_of(last.last_at()), days);
+    ([repair, quiet].into_iter().flatten().min(), rests)
 }
 
 /// The feed itself, and whatever hangs on feed or panel.

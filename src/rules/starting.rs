@@ -7,6 +7,7 @@ use super::{
     fact::{Fact, Told},
     finding::{Finding, Rule},
     occurrence::did_not_run,
+    rests::Rests,
     statistics::{
         median,
         slope::{Slope, theil_sen},
@@ -34,10 +35,10 @@ const TOGETHER: i64 = 60 * MINUTE;
 /// Failing to start weighs three times an ordinary trip.
 const SEVERITY: f64 = 3.0;
 
-/// Lines about one unit's starting, and from when on a change of its service days cannot change them.
-pub fn starting_weakens(case: &Case<'_>, out: &mut Vec<Finding>) -> Option<Instant> {
+/// Lines about one unit's starting, and what they rest on.
+pub fn starting_weakens(case: &Case<'_>, out: &mut Vec<Finding>) -> Rests {
     let tag = Tag::from(Tag::ENGINE_START);
-    falling(case, &tag, out).max(faults(case, &tag, out))
+    falling(case, &tag, out).and(faults(case, &tag, out))
 }
 
 /// One repair of the unit or of what starts it.
@@ -74,17 +75,16 @@ struct Weak<'a> {
     until: Option<Instant>,
 }
 
-fn falling(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
-    let (figures, class) = (case.ground.figures?, case.class()?);
+fn falling(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Rests {
+    let mut rests = Rests::default();
+    let (Some(figures), Some(class)) = (case.ground.figures, case.class()) else { return rests };
     let mut starts: Vec<Start<'_>> = Vec::new();
     let mut open: Option<Weak<'_>> = None;
-    let mut settled = None;
     let mut done = |weak: Option<Weak<'_>>, repair: Option<Instant>| {
         let Some(mut weak) = weak else { return };
-        let zone = case.ground.zone;
-        let quiet = quiet_after(case, weak.last).map(|day| zone.start_of(day.plus(1)));
+        let (quiet, on) = case.after_days(case.ground.zone.day_of(weak.last), QUIET_DAYS);
         weak.until = [quiet, repair].into_iter().flatten().min();
-        settled = settled.max(Some(quiet.unwrap_or(Instant::MAX)));
+        rests = rests.and(on);
         out.push(weak.told(case, tag));
     };
     for fact in case.standing() {
@@ -110,7 +110,7 @@ fn falling(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant
         }
     }
     done(open, None);
-    settled
+    rests
 }
 
 fn quiet_after(case: &Case<'_>, last: Instant) -> Option<Day> {
@@ -258,13 +258,13 @@ struct Fault<'a> {
 }
 
 /// A kind's faults of one life.
-fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant> {
-    let mut settled = None;
+fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Rests {
+    let mut rests = Rests::default();
     for kind in Outcome::ALL.iter().copied().filter(|outcome| is_fault(*outcome)) {
         let mut life: Vec<Fault<'_>> = Vec::new();
         for fact in case.standing() {
             if is_repair(fact) {
-                settled = settled.max(of_life(case, (tag, kind), &life, Some(fact.at), out));
+                rests = rests.and(of_life(case, (tag, kind), &life, Some(fact.at), out));
                 life.clear();
             }
             if !matches!(&fact.told, Told::Start { outcome, .. } if *outcome == kind) {
@@ -275,9 +275,9 @@ fn faults(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) -> Option<Instant>
                 _ => life.push(Fault { at: fact.at, entries: vec![fact] }),
             }
         }
-        settled = settled.max(of_life(case, (tag, kind), &life, None, out));
+        rests = rests.and(of_life(case, (tag, kind), &life, None, out));
     }
-    settled
+    rests
 }
 
 /// Each run of faults with no more than the fortnight from one to the next, in which so many once fell into a fortnight.
@@ -287,10 +287,10 @@ fn of_life(
     life: &[Fault<'_>],
     repair: Option<Instant>,
     out: &mut Vec<Finding>,
-) -> Option<Instant> {
+) -> Rests {
     let zone = case.ground.zone;
     let day = |fault: &Fault<'_>| zone.day_of(fault.at).0;
-    let mut settled = None;
+    let mut rests = Rests::default();
     for run in life.chunk_by(|a, b| day(b) - day(a) < FAULT_DAYS) {
         let in_fortnight = |last: usize| {
             run[..=last].iter().rev().take_while(|fault| day(&run[last]) - day(fault) < FAULT_DAYS).count()
@@ -301,9 +301,9 @@ fn of_life(
         let until = repair.map_or(quiet, |repair| repair.min(quiet));
         let ahead = ahead(case, of.0, life, last.at);
         out.push(told_of_faults(case, of, run, (run[crossed].at, until), ahead));
-        settled = Some(zone.start_of(zone.day_of(last.at).plus(1)));
+        rests = rests.and(Rests::on(zone.start_of(zone.day_of(last.at).plus(1))));
     }
-    settled
+    rests
 }
 
 /// What the next 30 service days are reckoned from, as for a burst: the class counts as half a fault to two faults of
@@ -493,12 +493,12 @@ mod tests {
         let mut railway = railway(6, Some(48.0));
         let now = judged(&railway, weakening(9, 0.3));
         assert_eq!(now.findings[0].until, None, "nobody knows the service days to come");
-        assert_eq!(now.settled_after, Some(Instant::MAX));
+        assert!(now.rests.waits_for.is_some());
         railway.days = ServiceDays::Calendar;
         let last = at(BEGIN).plus(48 * DAY);
         let quiet = railway.zone.start_of(railway.zone.day_of(last).plus(31));
         let now = judged(&railway, weakening(9, 0.3));
-        assert_eq!((now.findings[0].until, now.settled_after), (Some(quiet), Some(quiet)));
+        assert_eq!((now.findings[0].until, now.rests), (Some(quiet), Rests::on(quiet)));
         let closed = last.plus(2 * DAY);
         for closing in [repair(&closed.to_z()), fact(&closed.to_z(), Told::StartRepaired)] {
             let mut facts = weakening(9, 0.3);

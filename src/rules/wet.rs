@@ -5,6 +5,7 @@ use super::{
     finding::{Finding, Rule},
     occurrence::Occurrence,
     pair,
+    rests::Rests,
     statistics::wet::wet_at_least,
     weather::WeatherDays,
 };
@@ -13,16 +14,10 @@ use crate::base::{Day, Instant, Tag, text::count};
 /// Operations of so many service days are looked at together.
 const YEAR: i64 = 365;
 
-/// Notes for a relay's occurrences, oldest first, and from when on a change of days cannot change them: the weather of
-/// any day can. `None`: too few operations for a note.
-pub fn wet(
-    case: &Case<'_>,
-    tag: &Tag,
-    occurrences: &[Occurrence],
-    out: &mut Vec<Finding>,
-) -> Option<Instant> {
+/// Notes for a relay's occurrences, oldest first, and what they rest on.
+pub fn wet(case: &Case<'_>, tag: &Tag, occurrences: &[Occurrence], out: &mut Vec<Finding>) -> Rests {
     if (occurrences.len() as f64) < case.ground.thresholds.wet_at_least {
-        return None;
+        return Rests::default();
     }
     let months = Months::of(case.weather);
     let told = occurrences.iter().enumerate().map(|(place, o)| {
@@ -31,9 +26,12 @@ pub fn wet(
     });
     let operations: Vec<Operation> = told.collect();
     let quiet = quiet_days(case, tag);
-    let walk = Walk { case, operations: &operations, quiet, first: 0, open: None, done: Vec::new() };
-    out.extend(walk.through().iter().map(|note| note.told(case, tag, occurrences, &operations)));
-    Some(Instant::MAX)
+    let last = operations.last().map_or(Day(i32::MIN), |last| last.day);
+    let rests = Rests { on_weather: true, ..Rests::on(case.ground.zone.start_of(last.plus(1))) };
+    let walk = Walk { case, operations: &operations, quiet, rests, first: 0, open: None, done: Vec::new() };
+    let (notes, rests) = walk.through();
+    out.extend(notes.iter().map(|note| note.told(case, tag, occurrences, &operations)));
+    rests
 }
 
 /// One occurrence with its day's weather (`None`: nobody told) and the share of wet days in its month of the year.
@@ -138,6 +136,7 @@ struct Walk<'a> {
     operations: &'a [Operation],
     /// Service days without an operation that end it.
     quiet: i64,
+    rests: Rests,
     /// The first operation since a repair.
     first: usize,
     open: Option<Note>,
@@ -145,7 +144,7 @@ struct Walk<'a> {
 }
 
 impl Walk<'_> {
-    fn through(mut self) -> Vec<Note> {
+    fn through(mut self) -> (Vec<Note>, Rests) {
         let mut repairs = self.case.mended().map(|(at, _)| at).peekable();
         for (place, operation) in self.operations.iter().enumerate() {
             while let Some(at) = repairs.next_if(|at| *at <= operation.at) {
@@ -155,7 +154,7 @@ impl Walk<'_> {
             self.occurred(operation);
         }
         self.close(repairs.next());
-        self.done
+        (self.done, self.rests)
     }
 
     /// It opens on chance and ratio, and stays while the ratio does: else it would come and go with every operation.
@@ -179,8 +178,9 @@ impl Walk<'_> {
     /// At this moment, or before it if it had been quiet for long enough.
     fn close(&mut self, at: Option<Instant>) {
         if let Some(mut note) = self.open.take() {
-            let zone = self.case.ground.zone;
-            let quiet = self.quiet_after(note.seen.last).map(|day| zone.start_of(day.plus(1)));
+            let last = self.operations.get(note.seen.last).map_or(Day(i32::MIN), |last| last.day);
+            let (quiet, rests) = self.case.after_days(last, self.quiet);
+            self.rests = self.rests.and(rests);
             note.until = [quiet, at].into_iter().flatten().min();
             self.done.push(note);
         }
@@ -386,7 +386,7 @@ mod tests {
         let railway = railway(4);
         let key = Subject::Device(Tag::GROUND_RELAY.into());
         let judged = railway.judge(key.clone(), on(&[true; 5], 4));
-        assert_eq!(judged.settled_after, Some(Instant::MAX));
-        assert_eq!(railway.judge(key, on(&[true; 4], 4)).settled_after, None);
+        assert!(judged.rests.on_weather);
+        assert!(!railway.judge(key, on(&[true; 4], 4)).rests.on_weather);
     }
 }

@@ -68,7 +68,7 @@ pub fn worsening(pair: &mut Pair<'_>, normal: &Normal, out: &mut Vec<Finding>) {
         return;
     };
     let Some(listed) = monthly.worsening(pair.case.unit(), pair.tag) else { return };
-    pair.settle(Instant::MAX);
+    pair.rest_on_days_to(pair.case.ground.zone.day_of(monthly.as_of));
     let Some(life) = life(pair, monthly.as_of).filter(|life| life.stands_out(pair)) else { return };
     let last = last_of_line(pair, normal, life.occurrences.end - 1);
     let until = pair.ends(last, normal);

@@ -59,7 +59,7 @@ proptest! {
             after.add(fact);
             let was = judged(&railway, &key.subject, &dossier, &railway.days, &runs());
             let spans = windows(&key.unit, &dossier, &railway.roster);
-            let known = quiet::Judged { settled_after: was.settled_after, watched_until: watched_until(&spans), more_before: false };
+            let known = quiet::Judged { rests: was.rests, watched_until: watched_until(&spans), more_before: false };
             let new = after.facts().len() - 1;
             let hidden = hidden.min(new);
             let in_hand = quiet::Judged { more_before: hidden > 0, ..known };
@@ -135,9 +135,9 @@ proptest! {
             prop_assert_eq!(&back, &chunks);
             let outlines: Vec<_> = back.into_iter().flat_map(|chunk| chunk.outlines).collect();
             let beside = Beside { days: &railway.days, weather: &railway.weather, runs: &[], earlier: &[] };
-            let (reckoned, settled) = judge_reckoned(&key, &outlines, beside, &railway.ground());
+            let (reckoned, rests) = judge_reckoned(&key, &outlines, beside, &railway.ground());
             let others: Vec<_> = now.findings.iter().filter(|f| !f.rule.is_certain()).cloned().collect();
-            prop_assert_eq!((reckoned, settled), (others, now.settled_after));
+            prop_assert_eq!((reckoned, rests), (others, now.rests));
             dossier = after;
         }
     }

@@ -2,7 +2,7 @@ use proptest::{prelude::*, sample::select};
 
 use crate::{
     base::{
-        Day, EntryId, Instant, UnitName,
+        Day, EntryId, UnitName,
         instant::{DAY, MINUTE},
     },
     roster::{DeviceKind, Place, UnitCard},
@@ -415,8 +415,8 @@ proptest! {
         heard.insert(first.plus(more));
         let after = days(&heard);
         let changed = (-60..400).map(|d| first.plus(d)).find(|d| before.counts(*d) != after.counts(*d));
-        let settled = was.settled_after.unwrap_or(Instant(i64::MIN));
-        if changed.is_none_or(|day| railway.zone.start_of(day) >= settled) {
+        let in_all = after.up_to(Day(i32::MAX));
+        if changed.is_none_or(|day| was.rests.stands(railway.zone.start_of(day), in_all)) {
             prop_assert_eq!(was, judged(&after));
         }
     }
