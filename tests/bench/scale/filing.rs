@@ -3,16 +3,18 @@ use std::{path::Path, time::Instant as Moment};
 
 use breakerbook::{
     base::{
-        Instant, SignIn, UnitName,
+        Clock, Instant, SignIn, UnitName,
         instant::{HOUR, MINUTE},
     },
     book::Channel,
+    db::{Opening, open},
     desk::{
         Desk, DeskOptions,
         reports::{FileReport, Filer},
     },
 };
 use rand::{SeedableRng as _, rngs::StdRng, seq::SliceRandom as _};
+use sqlx::Connection as _;
 
 use super::railway::{Railway, UNITS, crew};
 use crate::common::server;
@@ -35,7 +37,8 @@ pub fn measure(book: &Path) -> [Cost; 4] {
     std::fs::File::options().write(true).open(book).unwrap().sync_all().unwrap();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
-        let desk = Desk::open(book, DeskOptions::default()).await.unwrap();
+        let clock = later(book).await;
+        let desk = Desk::open(book, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
         let mut units: Vec<usize> = (0..UNITS).collect();
         units.shuffle(&mut StdRng::seed_from_u64(11));
         let mut railway = Railway::new(12).with_seals(seals(&desk).await);
@@ -56,6 +59,16 @@ pub fn measure(book: &Path) -> [Cost; 4] {
         desk.close().await;
         costs.try_into().unwrap_or_else(|_| unreachable!("four rounds"))
     })
+}
+
+/// Twelve hours after all that the book holds, so that what is filed is later than it in a book that was kept, too.
+async fn later(book: &Path) -> Clock {
+    let mut db = open::writer(book, &Opening::default()).await.unwrap();
+    let last: Option<i64> =
+        sqlx::query_scalar("SELECT max(recorded_at) FROM report").fetch_one(&mut db).await.unwrap();
+    db.close().await.unwrap();
+    let now = Clock::machine().now();
+    Clock::standing_at(last.map_or(now, |last| now.max(Instant(last))).plus(12 * HOUR))
 }
 
 /// What each cutout was last sealed with, where it was ever opened: crews find that seal, and no other.
