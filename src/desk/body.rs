@@ -21,8 +21,16 @@ words! {
     pub enum Judgement { InOrder = "in_order", NotInOrder = "not_in_order", CannotTell = "cannot_tell", }
 }
 words! {
-    /// Why a unit is kept from service. A day wholly held, whatever the reason, is no service day.
+    /// Why a unit is kept from service.
     pub enum HoldReason { Repair = "repair", Inspection = "inspection", Stored = "stored", Away = "away", }
+}
+
+impl HoldReason {
+    /// A day on which it was so for the whole of it is no service day. In the shop, under repair or inspection, a unit stays on
+    /// the clock.
+    pub fn leaves_the_clock(self) -> bool {
+        matches!(self, Self::Stored | Self::Away)
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -17,7 +17,11 @@ use crate::{
     book::{self, Channel, Frontier, Hash, Heading, tree},
     people::tablet::{TabletKey, TabletReport},
     reports::{Amendment, Entry},
-    rules::{Bypass, DossierKey, service_days::DaySet, weather::WeatherDays},
+    rules::{
+        Bypass, DossierKey,
+        service_days::{DaySet, Held},
+        weather::WeatherDays,
+    },
 };
 
 /// A page that somebody wants filed; its number and time are given when it is.
@@ -95,7 +99,7 @@ pub struct UnitHistory {
     /// What their reports told of the weather.
     pub weather: WeatherDays,
     /// From, to; open while `None`.
-    pub holds: Vec<(Instant, Option<Instant>)>,
+    pub holds: Vec<Held>,
 }
 
 /// What has to be judged again beyond what was loaded.

@@ -37,8 +37,8 @@ pub async fn units_up_to(
     for history in units.values_mut() {
         history.days = history.days.up_to(last);
         history.weather = history.weather.up_to(last);
-        history.holds.retain(|(from, _)| *from <= then);
-        history.holds.iter_mut().for_each(|(_, to)| *to = to.filter(|to| *to <= then));
+        history.holds.retain(|held| held.from <= then);
+        history.holds.iter_mut().for_each(|held| held.until = held.until.filter(|until| *until <= then));
     }
     Ok(units)
 }

@@ -11,7 +11,7 @@ use super::{
 use crate::{
     base::{EntryId, Instant, SignIn, Tag, UnitName},
     book::Heading,
-    rules::{DossierKey, Fact, Told, dossier::Subject, earlier::Moved},
+    rules::{DossierKey, Fact, Told, dossier::Subject, earlier::Moved, service_days::Held},
     shop::{self, Before, Repair, Step},
 };
 
@@ -26,11 +26,15 @@ impl Draft {
             words: hold.words.clone(),
         });
         self.tells_about(&hold.unit, filed.seq);
-        self.unit_mut(&hold.unit).holds.push((hold.at, None));
+        self.unit_mut(&hold.unit).holds.push(Held {
+            from: hold.at,
+            until: None,
+            off_clock: hold.reason.leaves_the_clock(),
+        });
         self.unit_again(&hold.unit);
     }
 
-    /// Dead for repair it stays held: nothing of it goes under power, and no day of it is a service day.
+    /// Dead for repair it stays held: nothing of it goes under power.
     pub(super) fn release(&mut self, filed: Filed, heading: &Heading, release: &Release) {
         let how = release.how.unwrap_or(ReleaseHow::IntoService);
         self.rows.releases.add(&tables::ReleaseRow {
@@ -48,7 +52,7 @@ impl Draft {
             return;
         }
         let holds = &mut self.unit_mut(&release.unit).holds;
-        holds.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(release.at));
+        holds.iter_mut().filter(|held| held.until.is_none()).for_each(|held| held.until = Some(release.at));
         let fact = shop_fact(filed, &author(heading), release.at, Told::Released);
         for subject in [Subject::GroundProtection, Subject::Unit] {
             self.dossier_mut(DossierKey { unit: release.unit.clone(), subject }).add(fact.clone());

@@ -31,8 +31,10 @@ impl Act for HoldUnit {
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
         let Body::UnitHeld(hold) = &self.page.body else { return Ok(Decided::default()) };
-        let held =
-            draft.units.get(&hold.unit).is_some_and(|known| known.holds.iter().any(|(_, to)| to.is_none()));
+        let held = draft
+            .units
+            .get(&hold.unit)
+            .is_some_and(|known| known.holds.iter().any(|held| held.until.is_none()));
         if held != self.seen_held {
             let says = if held {
                 "Somebody held this unit since this page was shown: nothing was written twice. Below is how it stands now."

@@ -11,7 +11,7 @@ use crate::{
         dossier::Subject,
         occurrence::occurrences,
         outline::Outline,
-        service_days::{Hold, ServiceDays},
+        service_days::{Held, ServiceDays},
         weather::WeatherDays,
     },
 };
@@ -23,7 +23,7 @@ pub struct Story {
     pub devices: BTreeMap<Tag, OfDevice>,
     pub clock: ServiceDays,
     pub weather: WeatherDays,
-    pub holds: Vec<Hold>,
+    pub holds: Vec<Held>,
 }
 
 /// What one device did in that time.
@@ -58,7 +58,7 @@ pub async fn story(
     let history = unit_history(db, unit).await?;
     let clock = clock(world, unit, history.as_ref());
     let UnitHistory { weather, holds, .. } = history.unwrap_or_default();
-    let in_time = |(begins, ends): &Hold| *begins < to && ends.is_none_or(|ends| ends > from);
+    let in_time = |held: &Held| held.from < to && held.until.is_none_or(|until| until > from);
     Ok(Story { devices, clock, weather, holds: holds.into_iter().filter(in_time).collect() })
 }
 

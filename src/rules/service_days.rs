@@ -140,8 +140,15 @@ impl FromIterator<Day> for DaySet {
     }
 }
 
-/// The time a unit was kept from service: from, until (`None`: still).
-pub type Hold = (Instant, Option<Instant>);
+/// The time a unit was kept from service.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+pub struct Held {
+    pub from: Instant,
+    /// `None`: still.
+    pub until: Option<Instant>,
+    /// Its days leave the clock: it was stored, or away.
+    pub off_clock: bool,
+}
 
 /// A unit's service days, ready to be counted.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -160,18 +167,18 @@ pub struct Counted {
 }
 
 impl ServiceDays {
-    /// A calendar day in the railway's zone counts when `in_service <= day < retired`, no hold covers the whole
-    /// of it, and some report about the unit is within 14 days: a silent unit is not a healthy one.
-    pub fn of(card: Option<&UnitCard>, reports: &DaySet, holds: &[Hold], zone: &Zone) -> Self {
+    /// A calendar day in the railway's zone counts when `in_service <= day < retired`, it was not stored or away for
+    /// the whole of it, and some report about the unit is within 14 days: a silent unit is not a healthy one.
+    pub fn of(card: Option<&UnitCard>, reports: &DaySet, holds: &[Held], zone: &Zone) -> Self {
         let Some(card) = card else { return Self::Calendar };
         let mut days = reports.widened();
         days.remove(Day(i32::MIN), card.in_service);
         if let Some(retired) = card.retired {
             days.remove(retired, Day(i32::MAX));
         }
-        for (from, until) in holds {
-            let first = zone.day_of(*from);
-            let whole = if zone.start_of(first) == *from { first } else { first.plus(1) };
+        for Held { from, until, .. } in holds.iter().copied().filter(|held| held.off_clock) {
+            let first = zone.day_of(from);
+            let whole = if zone.start_of(first) == from { first } else { first.plus(1) };
             days.remove(whole, until.map_or(Day(i32::MAX), |until| zone.day_of(until)));
         }
         let mut total = 0;
@@ -272,14 +279,15 @@ mod tests {
     }
 
     #[test]
-    fn not_before_service_not_after_retiring_not_wholly_held() {
+    fn not_before_service_not_after_retiring_not_wholly_stored() {
         let zone = Zone::named("America/Chicago").unwrap();
         let reports: DaySet = [day("2026-03-03")].into_iter().collect();
         let card = card("2026-03-01", Some("2026-03-11"));
         let at = |text| Instant::parse(text).unwrap();
-        let holds = [
-            (at("2026-03-03T12:00:00-06:00"), Some(at("2026-03-05T00:00:00-06:00"))),
-            (at("2026-03-08T00:00:00-06:00"), None),
+        let held = |from, until, off_clock| Held { from: at(from), until, off_clock };
+        let mut holds = [
+            held("2026-03-03T12:00:00-06:00", Some(at("2026-03-05T00:00:00-06:00")), true),
+            held("2026-03-08T00:00:00-06:00", None, true),
         ];
         let days = ServiceDays::of(Some(&card), &reports, &holds[..1], &zone);
         assert_eq!(days.between(day("2026-02-01"), day("2026-04-01")), 9, "1 to 10 March less the 4th");
@@ -287,6 +295,13 @@ mod tests {
         let days = ServiceDays::of(Some(&card), &reports, &holds, &zone);
         assert_eq!(days.between(day("2026-02-01"), day("2026-04-01")), 6, "and less 8 to 10 March");
         assert_eq!(ServiceDays::of(None, &reports, &holds, &zone), ServiceDays::Calendar);
+        holds[1].off_clock = false;
+        let days = ServiceDays::of(Some(&card), &reports, &holds, &zone);
+        assert_eq!(
+            days.between(day("2026-02-01"), day("2026-04-01")),
+            9,
+            "in the shop it stays on the clock"
+        );
     }
 
     proptest! {

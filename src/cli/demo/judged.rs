@@ -6,6 +6,7 @@ use serde_json::Value;
 use super::{fleet::rows, *};
 use crate::{
     base::{UnitName, instant::DAY, zone::Day},
+    desk::body::HoldReason,
     reports::{json, kinds::What, reading, report::Report},
     roster::{Class, Roster, Schedule, UnitCard},
     rules::{
@@ -14,7 +15,7 @@ use crate::{
         figures::{Taken, figures_from, in_outline},
         judge::{Beside, judge},
         sample::fact,
-        service_days::{DaySet, Hold, ServiceDays},
+        service_days::{DaySet, Held, ServiceDays},
     },
 };
 
@@ -94,7 +95,7 @@ fn roster() -> Roster {
 struct Known {
     dossiers: BTreeMap<DossierKey, Vec<Fact>>,
     reports: BTreeMap<UnitName, DaySet>,
-    holds: BTreeMap<UnitName, Vec<Hold>>,
+    holds: BTreeMap<UnitName, Vec<Held>>,
     figures: Option<Instant>,
 }
 
@@ -117,12 +118,16 @@ impl Known {
                         Told::RepairClosed { new_life: *new_life, no_fault_found: false, from: None },
                     );
                 }
-                Act::Held { unit, at, .. } => {
-                    all.holds.entry(unit.as_str().into()).or_default().push((*at, None));
+                Act::Held { unit, at, reason, .. } => {
+                    all.holds.entry(unit.as_str().into()).or_default().push(Held {
+                        from: *at,
+                        until: None,
+                        off_clock: HoldReason::parse(reason).is_some_and(HoldReason::leaves_the_clock),
+                    });
                 }
                 Act::Released { unit, at, .. } => {
                     let last = all.holds.get_mut(unit.as_str()).and_then(|holds| holds.last_mut());
-                    last.expect("released what was held").1 = Some(*at);
+                    last.expect("released what was held").until = Some(*at);
                 }
                 Act::ClassFigures { as_of } => all.figures = Some(*as_of),
                 _ => {}

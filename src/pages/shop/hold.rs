@@ -168,7 +168,7 @@ async fn form(
         held: held_says(&standing, zone),
         problems: says.problems,
         reason: Choice::of("reason", "Why is it kept from service?", &typed.reason, REASONS)
-            .hint("Days on which it is held from midnight to midnight are no service days.")
+            .hint("Stored or away from midnight to midnight, a day is no service day; days in the shop are.")
             .says(says.reason),
         words: Field::text("words", "In your words", &typed.words),
         at: Field::time("at", "Held since", &typed.at).hint("Leave it empty for now.").says(says.at),

@@ -9,13 +9,13 @@ use crate::{
         told,
     },
     roster::Schedule,
-    rules::service_days::Hold,
+    rules::service_days::Held,
     shop::Repair,
 };
 
 /// All of them by device; what is of the unit itself under none.
 pub fn bars(
-    holds: &[Hold],
+    holds: &[Held],
     repairs: &[Repair],
     openings: &[Opening],
     zone: &Zone,
@@ -31,7 +31,8 @@ pub fn bars(
     bars
 }
 
-fn hold((from, to): Hold, zone: &Zone) -> Lasted {
+fn hold(held: Held, zone: &Zone) -> Lasted {
+    let (from, to) = (held.from, held.until);
     let until = to.map_or_else(|| "still".to_owned(), |to| format!("until {}", zone.day_in_words(to)));
     let says = format!("Kept from service from {} {until}.", zone.day_in_words(from));
     Lasted { kind: Kind::Hold, from, to, says }

@@ -28,10 +28,10 @@ const ALL: &str = "
     UNION ALL SELECT -1, closed_at, NULL, closed_by, 'repair_closed', data, NULL FROM repair WHERE unit = ?1 AND closed_at >= ?2 AND closed_at < ?3
     UNION ALL SELECT seq, taken_at, NULL, by, 'measurement', data, NULL FROM measurement WHERE unit = ?1 AND taken_at >= ?2 AND taken_at < ?3
     UNION ALL SELECT seq, done_at, NULL, by, 'inspection', data, NULL FROM inspection WHERE unit = ?1 AND done_at >= ?2 AND done_at < ?3
-    UNION ALL SELECT -1, h.value ->> 0, NULL, '', 'held', '{}', NULL FROM unit_history, json_each(unit_history.holds) h
-        WHERE unit = ?1 AND h.value ->> 0 >= ?2 AND h.value ->> 0 < ?3
-    UNION ALL SELECT -1, h.value ->> 1, NULL, '', 'released', '{}', NULL FROM unit_history, json_each(unit_history.holds) h
-        WHERE unit = ?1 AND h.value ->> 1 >= ?2 AND h.value ->> 1 < ?3";
+    UNION ALL SELECT -1, h.value ->> 'from', NULL, '', 'held', '{}', NULL FROM unit_history, json_each(unit_history.holds) h
+        WHERE unit = ?1 AND h.value ->> 'from' >= ?2 AND h.value ->> 'from' < ?3
+    UNION ALL SELECT -1, h.value ->> 'until', NULL, '', 'released', '{}', NULL FROM unit_history, json_each(unit_history.holds) h
+        WHERE unit = ?1 AND h.value ->> 'until' >= ?2 AND h.value ->> 'until' < ?3";
 
 /// How many there are in the span.
 pub async fn count(db: &mut SqliteConnection, unit: &UnitName, span: Span) -> Result<i64, sqlx::Error> {
