@@ -1,12 +1,16 @@
 //! What the board of open lines is made of, kept until the book grows or a line begins or ends: a large railway has
 //! thousands of open lines, and reading them took most of a page's time.
-use std::{borrow::Cow, sync::Arc};
+use std::{
+    borrow::Cow,
+    collections::{BTreeSet, HashMap},
+    sync::Arc,
+};
 
 use sqlx::{Connection, SqliteConnection};
 
 use super::{Desk, World};
 use crate::{
-    base::Instant,
+    base::{Instant, UnitName},
     db::writer::Trouble,
     rules::{
         Finding, Rule,
@@ -25,6 +29,10 @@ pub struct Board {
     until: Option<Instant>,
     /// Every line that is open: the certain first, the newest first, then the heaviest.
     open: Vec<Finding>,
+    /// The rule of each, close together: what a page asks for is mostly told by the rule.
+    rules: Vec<Rule>,
+    /// Their places by the units that they are about.
+    of_unit: HashMap<UnitName, Vec<usize>>,
     /// Those that are reckoned, as a board has them.
     reckoned: Folded,
     pub decisions: Decisions,
@@ -34,7 +42,11 @@ pub struct Board {
 impl Board {
     /// The open lines that are wanted.
     pub fn open<'a>(&'a self, wanted: &'a Wanted<'a>) -> impl Iterator<Item = &'a Finding> {
-        self.open.iter().filter(|finding| wanted.has(finding))
+        let of_unit = wanted.unit.map(|unit| self.of_unit.get(unit).map_or(&[][..], Vec::as_slice));
+        let all = 0..of_unit.map_or(self.open.len(), |_| 0);
+        let places = of_unit.into_iter().flatten().copied().chain(all);
+        let by_rule = places.filter(|n| self.rules.get(*n).is_some_and(|rule| wanted.has_rule(*rule)));
+        by_rule.filter_map(|n| self.open.get(n)).filter(|finding| wanted.has(finding))
     }
 
     /// The reckoned lines that are wanted, as a board has them.
@@ -57,6 +69,8 @@ impl Board {
             from: now,
             until: store::next_change(&mut tx, now).await?,
             reckoned: Folded::of(reckoned.cloned().collect()),
+            rules: open.iter().map(|finding| finding.rule).collect(),
+            of_unit: by_unit(&open),
             open,
             decisions: store::decisions(&mut tx, None, now).await?,
             causes: causes(&mut tx, &world.roster, now).await?,
@@ -66,6 +80,16 @@ impl Board {
     fn is_so(&self, size: i64, now: Instant) -> bool {
         self.size == size && self.from <= now && self.until.is_none_or(|until| now < until)
     }
+}
+
+/// A line about several units stands with each.
+fn by_unit(open: &[Finding]) -> HashMap<UnitName, Vec<usize>> {
+    let mut places: HashMap<UnitName, Vec<usize>> = HashMap::new();
+    for (place, finding) in open.iter().enumerate() {
+        let units: BTreeSet<&UnitName> = finding.unit.iter().chain(&finding.units).collect();
+        units.into_iter().for_each(|unit| places.entry(unit.clone()).or_default().push(place));
+    }
+    places
 }
 
 async fn size(db: &mut SqliteConnection) -> Result<i64, sqlx::Error> {

@@ -79,6 +79,8 @@ CREATE TABLE entry (
 CREATE INDEX entry_of_unit ON entry (unit, at);
 CREATE INDEX entry_of_report ON entry (report);
 CREATE INDEX entry_recorded ON entry (recorded_at);
+-- A unit's volts over a year are few among its entries.
+CREATE INDEX entry_start ON entry (unit, at) WHERE kind = 'engine_start';
 
 CREATE TABLE amendment (
     seq INTEGER PRIMARY KEY, id TEXT NOT NULL UNIQUE, entry TEXT NOT NULL, report TEXT NOT NULL, author TEXT NOT NULL,

@@ -40,6 +40,11 @@ impl Wanted<'_> {
             || self.severity.is_some()
     }
 
+    /// Whether findings by this rule are wanted.
+    pub fn has_rule(&self, rule: Rule) -> bool {
+        self.rule.is_none_or(|wanted| wanted == rule) && self.rules.is_none_or(|rules| rules.contains(&rule))
+    }
+
     /// Whether a finding is by unit, class and rules.
     pub fn has(&self, finding: &Finding) -> bool {
         let consist = finding.rule == Rule::SharedCause;
@@ -54,8 +59,7 @@ impl Wanted<'_> {
         let of_class = |class: &str| finding.class.as_ref().is_some_and(|of| of.as_str() == class);
         self.unit.is_none_or(of_unit)
             && self.class.is_none_or(of_class)
-            && self.rule.is_none_or(|rule| rule == finding.rule)
-            && self.rules.is_none_or(|rules| rules.contains(&finding.rule))
+            && self.has_rule(finding.rule)
             && self.device.is_none_or(of_device)
             && self.units.is_none_or(any)
             && self.severity.is_none_or(|least| finding.severity >= least)

@@ -7,7 +7,7 @@ use super::{Causes, Repair};
 use crate::{
     base::{Instant, Tag, UnitName},
     roster::Roster,
-    rules::{Bypass, situation::InShop},
+    rules::{Bypass, service_days::Held, situation::InShop},
 };
 
 type Sql<T> = Result<T, sqlx::Error>;
@@ -44,8 +44,8 @@ pub async fn in_shop(db: &mut SqliteConnection, unit: &UnitName) -> Result<InSho
         let device: Option<&str> = row.try_get("device")?;
         repairs.push((Instant(row.try_get("opened_at")?), device.map(Tag::from)));
     }
-    let sql = "SELECT min(hold.value ->> 0) FROM unit_history, json_each(unit_history.holds) AS hold
-        WHERE unit = ? AND hold.value ->> 1 IS NULL";
+    let sql = "SELECT min(hold.value ->> 'from') FROM unit_history, json_each(unit_history.holds) AS hold
+        WHERE unit = ? AND hold.value ->> 'until' IS NULL";
     let held: Option<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_one(db).await?;
     Ok(InShop { held: held.map(Instant), repairs })
 }
@@ -131,12 +131,12 @@ pub struct Standing {
 pub async fn standing(db: &mut SqliteConnection, unit: &UnitName, then: Instant) -> Sql<Standing> {
     let sql = "SELECT holds FROM unit_history WHERE unit = ?";
     let holds: Option<String> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_optional(&mut *db).await?;
-    let holds: Vec<(Instant, Option<Instant>)> = holds
+    let holds: Vec<Held> = holds
         .map(|text| serde_json::from_str(&text).map_err(|why| sqlx::Error::Decode(Box::new(why))))
         .transpose()?
         .unwrap_or_default();
-    let open = holds.iter().filter(|(from, to)| *from <= then && to.is_none_or(|to| then < to));
-    let held_since = open.map(|(from, _)| *from).min();
+    let open = holds.iter().filter(|held| held.from <= then && held.until.is_none_or(|until| then < until));
+    let held_since = open.map(|held| held.from).min();
     let mut of_unit = holds_of(&mut *db, unit, 1, then).await?;
     Ok(Standing {
         held: of_unit.pop().filter(|_| held_since.is_some()),
@@ -172,7 +172,7 @@ pub async fn releases_of(
 
 /// Units that are held now, and units whose last release restricts them.
 pub async fn kept_units(db: &mut SqliteConnection) -> Sql<Vec<UnitName>> {
-    let sql = "SELECT unit FROM unit_history, json_each(unit_history.holds) AS hold WHERE hold.value ->> 1 IS NULL
+    let sql = "SELECT unit FROM unit_history, json_each(unit_history.holds) AS hold WHERE hold.value ->> 'until' IS NULL
         UNION SELECT unit FROM unit_release r WHERE how <> 'into_service' AND NOT EXISTS (SELECT 1 FROM unit_release later
             WHERE later.unit = r.unit AND (later.at, later.seq) > (r.at, r.seq)) ORDER BY unit";
     let found: Vec<String> = sqlx::query_scalar(sql).fetch_all(db).await?;

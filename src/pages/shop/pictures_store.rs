@@ -96,8 +96,8 @@ pub async fn whereabouts(
     units: &BTreeSet<UnitName>,
 ) -> Sql<BTreeMap<UnitName, Whereabouts>> {
     let sql = "SELECT c.value AS unit, r.run_to, coalesce(r.ended, r.signed_at) AS at,
-            (SELECT min(hold.value ->> 0) FROM unit_history h, json_each(h.holds) AS hold
-                WHERE h.unit = c.value AND hold.value ->> 1 IS NULL) AS held
+            (SELECT min(hold.value ->> 'from') FROM unit_history h, json_each(h.holds) AS hold
+                WHERE h.unit = c.value AND hold.value ->> 'until' IS NULL) AS held
         FROM json_each(?) c LEFT JOIN report r ON r.seq = (SELECT l.seq FROM report l WHERE l.unit = c.value
             ORDER BY l.started DESC, l.seq DESC LIMIT 1)";
     let rows = sqlx::query(sql).bind(serde_json::json!(units).to_string()).fetch_all(db).await?;
