@@ -2,8 +2,9 @@
 import { all, ask, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
 import { flush, makeKey, tell } from "./sending.js";
 
-const place = document.getElementById("kept"), shell = document.getElementById("shell");
-const slugHere = /^\/units\/([^/]+)/.exec(location.pathname)?.[1];
+// Of a page of the server's; the shell goes from page to page.
+const here = location.pathname, place = document.getElementById("kept"), shell = document.getElementById("shell");
+const slugHere = /^\/units\/([^/]+)/.exec(here)?.[1];
 
 export function el(name, with_ = {}, ...inside) {
   const made = Object.assign(document.createElement(name), with_);
@@ -33,7 +34,8 @@ export function fill(form, fields) {
     if (!of.length || field.type === "password") continue;
     if (["radio", "checkbox"].includes(field.type)) field.checked = of.includes(field.value);
     else [field.value] = of;
-    if (of[0] && field.closest("details")) field.closest("details").open = true;
+    const more = of[0] && field.closest("details");
+    if (more) more.open = true;
   }
 }
 
@@ -49,7 +51,7 @@ async function keepUnit(person, unit) {
   await put("meta", recent.slice(0, 20), "recent");
   const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
-  for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
+  for (const path of paths(unit)) if (path !== here || !(await pages.match(path))) await fetch(path);
   await fetch("/offline/run");
   if (Date.now() - ((await note("area")) ?? 0) < 6e5) return;
   const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
@@ -80,7 +82,7 @@ async function handOver(person) {
       taken += 1;
     }
   }
-  if (taken && slugHere && location.pathname.endsWith("/report")) location.reload();
+  if (taken && slugHere && here.endsWith("/report")) location.reload();
 }
 
 const reports = (n) => (n === 1 ? "1 report" : `${n} reports`);
@@ -126,9 +128,9 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
 });
 
 async function typing() {
-  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search.replace("?wrote=yes", "")}`;
-  if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
-  const form = /^\/(units\/|run)/.test(location.pathname) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  const sent = wasSent(), key = `${place.dataset.person}|${here}${location.search.replace("?wrote=yes", "")}`;
+  if (sent && sent[1] !== here) await drop("typing", sent[0]);
+  const form = /^\/(units\/|run)/.test(here) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
   // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
   const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
   if (form && again) fill(form, JSON.parse(again));

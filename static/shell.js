@@ -8,7 +8,7 @@ import { WIRE, flush, sign, tell } from "./sending.js";
 
 const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zone), words = JSON.parse(root.dataset.words);
 const template = (id) => document.getElementById(`t-${id}`);
-let me, at;
+let me, at, turn = 0;
 
 /** A template with its slots filled; what is empty is taken away. Of slots of one name the last one, inside, is filled. `names`: what else stands for something in it. */
 function view(id, slots, unit = "", names = {}) {
@@ -323,7 +323,10 @@ const shown = (to) => (location.pathname === "/offline" ? `#${to}` : to);
 async function go(to, add = true, says = "") {
   at = to;
   if (add) history.pushState(null, "", shown(to));
-  root.replaceChildren(await pageAt(to, says));
+  const mine = ++turn, page = await pageAt(to, says);
+  // Whoever has gone on meanwhile is not taken back.
+  if (mine !== turn) return;
+  root.replaceChildren(page);
   if (add) {
     scrollTo(0, 0);
     root.focus();
