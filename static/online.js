@@ -1,11 +1,16 @@
 // On every page: keeps what is needed without network and what is typed, and says what waits on this tablet.
-import { all, ask, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
+import { all, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
 import { flush, makeKey, tell } from "./sending.js";
 
 // Of a page of the server's; the shell goes from page to page.
-const here = location.pathname, place = document.getElementById("kept"), shell = document.getElementById("shell");
+const here = location.pathname, place = byId("kept"), shell = byId("shell");
 const slugHere = /^\/units\/([^/]+)/.exec(here)?.[1];
 
+export function byId(id) {
+  return document.getElementById(id);
+}
+/** As a form sends it. */
+const post = (path, fields) => fetch(path, { method: "POST", body: new URLSearchParams(fields) });
 export function el(name, with_ = {}, ...inside) {
   const made = Object.assign(document.createElement(name), with_);
   made.append(...inside);
@@ -66,13 +71,16 @@ async function handOver(person) {
   const key = `run|${person}`, run = await note(key);
   // Once all that was signed is there: else the book would have its units wait for a signature.
   if (run && !(await all("queue", person)).length) {
-    const body = new URLSearchParams({ ...run.slip, units: run.units, signed: run.signed });
-    if (!run.units.length || (await fetch("/run", { method: "POST", body })).url.includes("?kept=")) await drop("meta", key);
+    if (!run.units.length || (await post("/run", { ...run.slip, units: run.units, signed: run.signed })).url.includes("?kept=")) await drop("meta", key);
   }
-  for (const { unit, entries } of await all("drafts", person)) {
+  for (const { unit, entries, reason } of await all("drafts", person)) {
     for (const { id, kind, device, typed } of entries) {
-      const body = new URLSearchParams({ ...typed, entry: id, device, sure: "yes" });
-      const answer = await fetch(`/units/${slug(unit)}/write/${kind}`, { method: "POST", body });
+      const answer = await post(`/units/${slug(unit)}/write/${kind}`, { ...typed, entry: id, device, sure: "yes" });
+      if (answer.status === 422) {
+        // Why stands on its form only: it is said where the draft waits.
+        const says = el("div", { innerHTML: await answer.text() }).querySelector(".says")?.textContent, why = `Not taken: ${says}`;
+        if (says && why !== reason) await changeDraft(person, unit, (draft) => { draft.reason = why; });
+      }
       // 409: it has it already.
       if (!answer.url.includes("/report?") && answer.status !== 409) continue;
       // It stays here until the picture has it that signing without network goes by. What the worker kept is an old one.
@@ -82,7 +90,7 @@ async function handOver(person) {
       taken += 1;
     }
   }
-  if (taken && slugHere && here.endsWith("/report")) location.reload();
+  if (taken && here.endsWith("/report")) location.reload();
 }
 
 const reports = (n) => (n === 1 ? "1 report" : `${n} reports`);
@@ -90,9 +98,9 @@ const link = (path, text) => el("a", { href: `/offline#${path}`, textContent: te
 
 /** The one place that says what this tablet keeps. */
 export async function show() {
-  const aged = document.getElementById("aged"), why = await cannotKeep(), lines = [];
+  const aged = byId("aged"), why = await cannotKeep(), lines = [];
   if (aged) aged.firstChild.textContent = `No network. ${stood(Number(aged.dataset.at))} What others wrote since is not on this page.`;
-  if (why && (shell || document.body.classList.contains("crew"))) lines.push(why);
+  if (why && (shell || document.querySelector("body.crew"))) lines.push(why);
   if (!why) {
     const person = await personHere(), queue = await all("queue"), mine = queue.filter((one) => one.person === person).length;
     if (mine) lines.push(link("/units", `${reports(mine)} signed on this tablet, waiting to be sent`));
@@ -151,7 +159,7 @@ async function start() {
     await caches.delete("pages");
     await change(["meta"], async ({ meta }) => {
       meta.put(person, "person");
-      await Promise.all(["area", "recent", "units"].map((name) => ask(meta.delete(name))));
+      ["area", "recent", "units"].forEach((name) => meta.delete(name));
     });
   }
   warnAtSignOut(person);
