@@ -34,7 +34,7 @@ async fn going_back_and_pressing_twice_files_once() {
 }
 
 #[tokio::test(flavor = "multi_thread")]
-async fn going_back_without_scripts_finds_it_signed() {
+async fn going_back_without_scripts_signs_nothing_more() {
     let house = House::demo();
     let chromium = Chromium::start(Scripts::Off).await;
     let crew = Person::at(&chromium, &house);
@@ -46,7 +46,17 @@ async fn going_back_without_scripts_finds_it_signed() {
     crew.press_first().await;
     crew.waits_for("/reports/").await;
     let receipt = crew.path().await;
-    crew.goes_back_to_what_was_signed(&receipt).await;
+    crew.driver.back().await.unwrap();
+    crew.waits_for("/units/QHB-423/report").await;
+    // A browser may show the page as it kept it, and asks nobody: signed once more, it leads to what was signed.
+    if !crew.all("input[type=password]").await.is_empty() {
+        crew.fill("password", password("n.okafor")).await;
+        crew.press_first().await;
+        crew.reads("In the book").await;
+        assert_eq!(crew.path().await, receipt);
+    }
+    crew.open("/units/QHB-423/report").await;
+    crew.reads("You signed a report for QHB 423, with 1 entry").await;
     assert_eq!(reports(&house), 1);
 }
 
