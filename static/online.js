@@ -1,10 +1,16 @@
 // On every page: keeps what is needed without network and what is typed, and says what waits on this tablet.
-import { all, ask, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
+import { all, cannotKeep, change, changeDraft, drop, get, note, put, slug, span, stood, takeOut } from "./keep.js";
 import { flush, makeKey, tell } from "./sending.js";
 
-const place = document.getElementById("kept"), shell = document.getElementById("shell");
-const slugHere = /^\/units\/([^/]+)/.exec(location.pathname)?.[1];
+// Of a page of the server's; the shell goes from page to page.
+const here = location.pathname, place = byId("kept"), shell = byId("shell");
+const slugHere = /^\/units\/([^/]+)/.exec(here)?.[1];
 
+export function byId(id) {
+  return document.getElementById(id);
+}
+/** As a form sends it. */
+const post = (path, fields) => fetch(path, { method: "POST", body: new URLSearchParams(fields) });
 export function el(name, with_ = {}, ...inside) {
   const made = Object.assign(document.createElement(name), with_);
   made.append(...inside);
@@ -33,7 +39,8 @@ export function fill(form, fields) {
     if (!of.length || field.type === "password") continue;
     if (["radio", "checkbox"].includes(field.type)) field.checked = of.includes(field.value);
     else [field.value] = of;
-    if (of[0] && field.closest("details")) field.closest("details").open = true;
+    const more = of[0] && field.closest("details");
+    if (more) more.open = true;
   }
 }
 
@@ -49,7 +56,7 @@ async function keepUnit(person, unit) {
   await put("meta", recent.slice(0, 20), "recent");
   const paths = (of) => [`/offline/units/${slug(of)}`, `/units/${slug(of)}`];
   await Promise.all(recent.slice(20).flatMap(paths).map((path) => pages.delete(path)));
-  for (const path of paths(unit)) if (path !== location.pathname || !(await pages.match(path))) await fetch(path);
+  for (const path of paths(unit)) if (path !== here || !(await pages.match(path))) await fetch(path);
   await fetch("/offline/run");
   if (Date.now() - ((await note("area")) ?? 0) < 6e5) return;
   const area = await (await fetch(`/offline/area/${slug(unit)}`)).json();
@@ -64,13 +71,16 @@ async function handOver(person) {
   const key = `run|${person}`, run = await note(key);
   // Once all that was signed is there: else the book would have its units wait for a signature.
   if (run && !(await all("queue", person)).length) {
-    const body = new URLSearchParams({ ...run.slip, units: run.units, signed: run.signed });
-    if (!run.units.length || (await fetch("/run", { method: "POST", body })).url.includes("?kept=")) await drop("meta", key);
+    if (!run.units.length || (await post("/run", { ...run.slip, units: run.units, signed: run.signed })).url.includes("?kept=")) await drop("meta", key);
   }
-  for (const { unit, entries } of await all("drafts", person)) {
+  for (const { unit, entries, reason } of await all("drafts", person)) {
     for (const { id, kind, device, typed } of entries) {
-      const body = new URLSearchParams({ ...typed, entry: id, device, sure: "yes" });
-      const answer = await fetch(`/units/${slug(unit)}/write/${kind}`, { method: "POST", body });
+      const answer = await post(`/units/${slug(unit)}/write/${kind}`, { ...typed, entry: id, device, sure: "yes" });
+      if (answer.status === 422) {
+        // Why stands on its form only: it is said where the draft waits.
+        const says = el("div", { innerHTML: await answer.text() }).querySelector(".says")?.textContent, why = `Not taken: ${says}`;
+        if (says && why !== reason) await changeDraft(person, unit, (draft) => { draft.reason = why; });
+      }
       // 409: it has it already.
       if (!answer.url.includes("/report?") && answer.status !== 409) continue;
       // It stays here until the picture has it that signing without network goes by. What the worker kept is an old one.
@@ -80,7 +90,7 @@ async function handOver(person) {
       taken += 1;
     }
   }
-  if (taken && slugHere && location.pathname.endsWith("/report")) location.reload();
+  if (taken && here.endsWith("/report")) location.reload();
 }
 
 const reports = (n) => (n === 1 ? "1 report" : `${n} reports`);
@@ -88,9 +98,9 @@ const link = (path, text) => el("a", { href: `/offline#${path}`, textContent: te
 
 /** The one place that says what this tablet keeps. */
 export async function show() {
-  const aged = document.getElementById("aged"), why = await cannotKeep(), lines = [];
+  const aged = byId("aged"), why = await cannotKeep(), lines = [];
   if (aged) aged.firstChild.textContent = `No network. ${stood(Number(aged.dataset.at))} What others wrote since is not on this page.`;
-  if (why && (shell || document.body.classList.contains("crew"))) lines.push(why);
+  if (why && (shell || document.querySelector("body.crew"))) lines.push(why);
   if (!why) {
     const person = await personHere(), queue = await all("queue"), mine = queue.filter((one) => one.person === person).length;
     if (mine) lines.push(link("/units", `${reports(mine)} signed on this tablet, waiting to be sent`));
@@ -126,9 +136,9 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
 });
 
 async function typing() {
-  const sent = wasSent(), key = `${place.dataset.person}|${location.pathname}${location.search.replace("?wrote=yes", "")}`;
-  if (sent && sent[1] !== location.pathname) await drop("typing", sent[0]);
-  const form = /^\/(units\/|run)/.test(location.pathname) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  const sent = wasSent(), key = `${place.dataset.person}|${here}${location.search.replace("?wrote=yes", "")}`;
+  if (sent && sent[1] !== here) await drop("typing", sent[0]);
+  const form = /^\/(units\/|run)/.test(here) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
   // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
   const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
   if (form && again) fill(form, JSON.parse(again));
@@ -149,7 +159,7 @@ async function start() {
     await caches.delete("pages");
     await change(["meta"], async ({ meta }) => {
       meta.put(person, "person");
-      await Promise.all(["area", "recent", "units"].map((name) => ask(meta.delete(name))));
+      ["area", "recent", "units"].forEach((name) => meta.delete(name));
     });
   }
   warnAtSignOut(person);

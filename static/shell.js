@@ -3,12 +3,12 @@
 import { addReport, resetAnswer, resetSituation, startAnswer, startSituation } from "./answers.js";
 import { OPEN, entryOf, leftBy, openAfter, reportOf, settle } from "./contract.js";
 import { all, changeDraft, drop, freshId, get, local, newDraft, note, put, putEntry, slug, stood, takeOut } from "./keep.js";
-import { el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
+import { byId, el, fill, keepTyping, paragraphs, personHere, show, wasSent } from "./online.js";
 import { WIRE, flush, sign, tell } from "./sending.js";
 
-const root = document.getElementById("shell"), zone = JSON.parse(root.dataset.zone), words = JSON.parse(root.dataset.words);
-const template = (id) => document.getElementById(`t-${id}`);
-let me, at;
+const root = byId("shell"), offline = location.pathname === "/offline", zone = JSON.parse(root.dataset.zone), words = JSON.parse(root.dataset.words);
+const template = (id) => byId(`t-${id}`);
+let me, at, turn = 0;
 
 /** A template with its slots filled; what is empty is taken away. Of slots of one name the last one, inside, is filled. `names`: what else stands for something in it. */
 function view(id, slots, unit = "", names = {}) {
@@ -318,12 +318,15 @@ async function pageAt(path, says) {
   return view("choose", { stood: here.stood, held: step ? [] : paragraphs([...(here.short?.held ?? []), here.short?.sentence]) }, here.unit);
 }
 
-const path = () => (location.pathname === "/offline" ? location.hash.slice(1) : location.pathname + location.search);
-const shown = (to) => (location.pathname === "/offline" ? `#${to}` : to);
+const path = () => (offline ? location.hash.slice(1) : location.pathname + location.search);
+const shown = (to) => (offline ? `#${to}` : to);
 async function go(to, add = true, says = "") {
   at = to;
   if (add) history.pushState(null, "", shown(to));
-  root.replaceChildren(await pageAt(to, says));
+  const mine = ++turn, page = await pageAt(to, says);
+  // Whoever has gone on meanwhile is not taken back.
+  if (mine !== turn) return;
+  root.replaceChildren(page);
   if (add) {
     scrollTo(0, 0);
     root.focus();

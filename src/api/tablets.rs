@@ -20,7 +20,7 @@ pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
     let about = act.about.clone();
     let receipt = app.desk().act(act).await?;
     if receipt.is_new && about.is_final {
-        run::leave(&app, &about.author, &about.unit).await?;
+        run::leave(&app, &about.author, &about.unit, about.signed_at(app.now())).await?;
     }
     draft::drop_filed(&app, &about.author, about.unit, about.report, about.entries).await?;
     let status = if receipt.is_new { StatusCode::CREATED } else { StatusCode::OK };

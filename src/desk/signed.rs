@@ -80,6 +80,16 @@ pub struct About {
     pub entries: Vec<EntryId>,
     /// Nothing more is to come of the run on this unit.
     pub is_final: bool,
+    /// By the tablet's clock, and what that clock said when it was sent.
+    signed_at: Instant,
+    clock: Option<Instant>,
+}
+
+impl About {
+    /// When it was signed by the book's clock; `received` is when it came.
+    pub fn signed_at(&self, received: Instant) -> Instant {
+        self.clock.map_or(self.signed_at, |clock| self.signed_at.plus(received.since(clock)))
+    }
 }
 
 impl FileSigned {
@@ -87,9 +97,16 @@ impl FileSigned {
         let read = report.report()?;
         let (signed_at, id) = (read.signed_at.at, read.id);
         let entries = read.entries.iter().map(|entry| entry.id).collect();
-        let is_final = read.is_final;
-        let about = About { author, unit: read.unit.clone(), report: id, entries, is_final };
         let clock = sent.clock.as_deref().and_then(Stamp::parse);
+        let about = About {
+            author,
+            unit: read.unit.clone(),
+            report: id,
+            entries,
+            is_final: read.is_final,
+            signed_at,
+            clock: clock.map(|clock| clock.at),
+        };
         let signed =
             TabletSigned { report: id, key: sent.key, signed: sent.report, signature: sent.signature, clock };
         let signed = Page {

@@ -3,7 +3,7 @@ use std::collections::BTreeSet;
 
 use sqlx::{AssertSqlSafe, FromRow, QueryBuilder, Sqlite, SqliteConnection};
 
-use crate::base::{ClassName, EntryId, Instant, ReportId, Tag, UnitName};
+use crate::base::{ClassName, EntryId, Instant, ReportId, SignIn, Tag, UnitName, instant::DAY};
 
 type Sql<T> = Result<T, sqlx::Error>;
 
@@ -190,6 +190,26 @@ pub async fn reports_by(
         .bind(before)
         .bind(limit)
         .fetch_all(db)
+        .await
+}
+
+/// The last end-of-trip report that one person signed for a unit, if it was signed since then.
+pub async fn signed_since(
+    db: &mut SqliteConnection,
+    author: &SignIn,
+    unit: &UnitName,
+    since: Instant,
+) -> Sql<Option<ReportRow>> {
+    // The unit's index leads there: a run of more than thirty days is none that anybody goes back to.
+    let sql = format!(
+        "{REPORT} WHERE unit = ? AND started > ? AND +author = ? AND is_final = 1 AND signed_at > ? ORDER BY seq DESC LIMIT 1"
+    );
+    sqlx::query_as(AssertSqlSafe(sql))
+        .bind(unit.as_str())
+        .bind(since.minus(30 * DAY).0)
+        .bind(author.as_str())
+        .bind(since.0)
+        .fetch_optional(db)
         .await
 }
 

@@ -42,9 +42,15 @@ impl Looks {
         self.wrong.extend(found.map(|problem| format!("{name}: {problem}")));
     }
 
+    /// The whole list is in a file as well: a test's output may be cut.
     #[track_caller]
     pub fn are_fine(self) {
-        assert!(self.wrong.is_empty(), "{} to mend:\n{}", self.wrong.len(), self.wrong.join("\n"));
+        let list = folder().join("to-mend.txt");
+        if !self.wrong.is_empty() {
+            std::fs::write(&list, self.wrong.join("\n")).unwrap();
+        }
+        let all = self.wrong.join("\n");
+        assert!(self.wrong.is_empty(), "{} to mend, all in {}:\n{all}", self.wrong.len(), list.display());
     }
 }
 

@@ -62,7 +62,8 @@ impl<'a> Person<'a> {
     }
 
     pub async fn open(&self, path: &str) {
-        self.driver.goto(format!("{}{path}", self.house.url)).await.unwrap();
+        let came = self.driver.goto(format!("{}{path}", self.house.url)).await;
+        came.unwrap_or_else(|why| panic!("{path} does not come: {why}"));
     }
 
     /// Where the browser is: path and query.

@@ -63,7 +63,7 @@ async fn a_trip_a_ground_a_found_open_cutout_and_a_wrong_fuse_are_tapped_in_and_
     let handover = ann.get(paths::Handover(unit())).await;
     let handover = handover.says("A ground-relay cutout stands open in the book").says("TC2 tripped");
     handover.says("OPEN").says("last told").says("ann");
-    ann.get(paths::Report(unit())).await.says("Nothing so far");
+    ann.get(paths::Report(unit())).await.says("You signed a report for QHB 412, with 5 entries");
     ann.get(paths::Units).await.says("Nothing waits for your signature").says("K17");
 }
 

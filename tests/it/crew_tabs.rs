@@ -92,3 +92,47 @@ async fn a_draft_that_was_signed_with_other_answers_is_not_shown_as_ones_own() {
     let twice = three.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD).send().await;
     twice.goes_to(signed.location());
 }
+
+/// The browser's Back after signing, and a form that lay open in another tab: a second report that says nothing is filed
+/// only by who means it.
+#[tokio::test]
+async fn a_report_that_is_gone_back_to_after_signing_is_said_to_be_signed() {
+    let app = App::start().await;
+    let ann = app.user("ann").await;
+    let open = || ann.get(paths::Report(unit()));
+    let (one, two) = (open().await.fill("occasion", "yard"), open().await.fill("occasion", "yard"));
+    let one = one.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD);
+    let signed = one.send().await.is(303).location();
+    let back = open().await.is(200).says("You signed a report for QHB 412, with 1 entry, 3 Mar 2026 06:00");
+    let back = back.says("in the book on page").never_says("Sign: nothing to report");
+    assert!(back.body.contains(&signed), "the way to its receipt: {}", back.body);
+    let two = two.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD);
+    let asked = two.send().await.is(422).says("Is this a further one?");
+    let second = asked.fill("sure", "yes").fill("password", PASSWORD).send().await.is(303).location();
+    assert_ne!(second, signed);
+    let third = ann.get("/units/QHB-412/report?another=yes").await.says("Sign: nothing to report");
+    let third = third.fill("occasion", "yard").fill("cutout.GRC", "not_looked");
+    third.fill("password", PASSWORD).send().await.is(303);
+    // Whoever writes something down, or is on a run, has a report to sign.
+    open().await.says("You signed a report for QHB 412");
+    ann.get(on("breaker_trip", "TC2")).await.fill("left", "off").send().await.is(303);
+    open().await.says("Sign and file").never_says("You signed a report");
+    app.user("ben").await.get(paths::Report(unit())).await.says("Sign: nothing to report");
+}
+
+#[tokio::test]
+async fn the_next_day_nobody_is_told_of_the_report_before() {
+    let app = App::start().await;
+    let ann = app.user("ann").await;
+    let form = ann.get(paths::Report(unit())).await.fill("occasion", "yard");
+    form.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD).send().await.is(303);
+    ann.get(paths::Report(unit())).await.says("You signed a report for QHB 412");
+    app.minutes_pass(17 * 60);
+    let ann = app.user("ann").await;
+    ann.get(paths::Report(unit())).await.says("Sign: nothing to report");
+    // And the same evening, once a run has begun with the unit.
+    let form = ann.get(paths::Report(unit())).await.fill("occasion", "yard");
+    form.fill("cutout.GRC", "closed_sealed").fill("password", PASSWORD).send().await.is(303);
+    ann.get(paths::Run).await.fill("units", "412").send().await.goes_to("/run?kept=yes");
+    ann.get(paths::Report(unit())).await.says("Sign: nothing to report");
+}

@@ -223,6 +223,35 @@ async fn what_came_from_the_tablet_leaves_the_draft_and_the_rest_stays() {
     ann.get("/units/QHB-412/report").await.says("Horn stays silent").never_says("Bell rings");
 }
 
+/// Signed without network and sent only after the next run was begun: it is the report of the run before.
+#[tokio::test]
+async fn a_report_that_comes_late_takes_no_unit_out_of_the_next_run() {
+    let (app, tablet) = with_key().await;
+    let ann = app.user("ann").await;
+    let run = ann.get(paths::Run).await.fill("units", "412").fill("run.symbol", "K19");
+    run.send().await.goes_to("/run?kept=yes");
+    // Signed at 5:14, the run is of 6:00.
+    let before = report(1, "QHB 412", "ann", vec![trip(1)]);
+    assert_eq!(send(&app, &tablet.signs(&before)).await.0, 201);
+    ann.get(paths::Run).await.says("nothing written down yet");
+    // Taken up once more at 6:30: what was signed at 6:10 is not about that.
+    app.minutes_pass(30);
+    ann.get("/units/QHB-412/write/defect").await.fill("text", "Bell rings by itself").send().await.is(303);
+    let mut between = report(2, "QHB 412", "ann", vec![trip(2)]);
+    between["signed_at"] = "2026-03-03T06:10:00-06:00".into();
+    let (status, answer) =
+        send(&app, &tablet.record(&between.to_string(), "2026-03-03T06:30:00-06:00")).await;
+    assert_eq!(status, 201, "{answer}");
+    ann.get(paths::Run).await.says("1 entry written down");
+    // A tablet whose clock is an hour behind signs now, whatever it says.
+    app.minutes_pass(5);
+    let mut last = report(3, "QHB 412", "ann", vec![trip(3)]);
+    last["signed_at"] = "2026-03-03T05:33:00-06:00".into();
+    let (status, answer) = send(&app, &tablet.record(&last.to_string(), "2026-03-03T05:34:00-06:00")).await;
+    assert_eq!(status, 201, "{answer}");
+    ann.get(paths::Run).await.says("Begin a run");
+}
+
 async fn json_of(who: &Browser<'_>, path: &str) -> (u16, Value) {
     let page = who.get(path).await;
     (page.status, serde_json::from_str(&page.body).unwrap())

@@ -24,6 +24,7 @@ mod resetting;
 pub mod run;
 mod runs;
 mod send;
+mod signed_before;
 mod slip;
 mod stale;
 mod start_check;

@@ -15,6 +15,7 @@ use super::{
     entry_line::EntryLine,
     filing::{self, Signed},
     handing, run,
+    signed_before::{self, SignedPage},
     slip::{SlipView, open_and_untold, open_cutouts, report_json, suggest_start},
     stale::{self, Overtaken},
     store,
@@ -99,6 +100,13 @@ impl ReportPage {
             signed: String::new(),
         }
     }
+
+    /// Whoever signs it means a report beside the one that was signed just now.
+    fn is_further(&mut self, another: bool) {
+        if another {
+            self.hidden.push(("another", "yes".to_owned()));
+        }
+    }
 }
 
 /// With what is still open, by the book and by this draft.
@@ -127,6 +135,9 @@ pub fn in_order<'a>(here: &UnitHere, me: &SignIn, kept: &'a Kept) -> Vec<(&'a Dr
 pub struct Came {
     #[serde(default)]
     wrote: String,
+    /// A further report is meant, though one was signed just now.
+    #[serde(default)]
+    another: String,
 }
 
 pub async fn show(
@@ -138,13 +149,18 @@ pub async fn show(
 ) -> Answer {
     let here = UnitHere::find(&app, &unit)?;
     let (kept, mut slip) = open(&app, &me, &here).await?;
+    let run = run::of(&app, &me).await?.map(|kept| kept.run).filter(|run| run.has(&here.unit));
+    let another = came.another == "yes";
+    if !another && let Some(row) = signed_before::lately(&app, &me, &here, &kept, run.as_ref()).await? {
+        return page(StatusCode::OK, &SignedPage::of(frame, &here, &row));
+    }
     let read_at = store::handover_read(&mut *app.desk().read().await?, me.sign_in(), &here.unit).await?;
     suggest_start(&here, &mut slip, read_at);
-    let run = run::of(&app, &me).await?.map(|kept| kept.run).filter(|run| run.has(&here.unit));
     if let Some(run) = &run {
         run.suggest(&here.unit, &mut slip);
     }
     let mut view = ReportPage::of(frame, &here, me.sign_in(), &kept, &slip, Wrong::default());
+    view.is_further(another);
     if came.wrote == "yes" {
         view.done = "Written down. It is kept here until you sign; once signed it is in the book.";
     }
@@ -173,6 +189,7 @@ struct Form {
     draft: Option<ReportId>,
     version: i64,
     sure: bool,
+    another: bool,
     /// Another button than the signature: `write` something else down, or sign `later`.
     then: String,
     password: String,
@@ -184,8 +201,9 @@ impl Form {
         let mut slip: Typed = fields.into_iter().collect();
         let mut own = |name: &str| slip.remove(name).unwrap_or_default();
         let (draft, version) = (own("draft").parse().ok(), own("version").parse().unwrap_or(0));
-        let (sure, then, password) = (own("sure") == "yes", own("then"), own("password"));
-        Self { draft, version, sure, then, password, slip }
+        let (sure, another) = (own("sure") == "yes", own("another") == "yes");
+        let (then, password) = (own("then"), own("password"));
+        Self { draft, version, sure, another, then, password, slip }
     }
 }
 
@@ -227,7 +245,8 @@ pub async fn sign(
     let kept = keep_if(&app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await?;
     match kept {
         Ok(kept) => {
-            let view = ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong);
+            let mut view = ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong);
+            view.is_further(form.another);
             answer(&app, status, &here, me.sign_in(), &kept, view).await
         }
         Err(kept) => overtaken(&app, &me, frame, &here, &kept, &form).await,
@@ -269,6 +288,7 @@ async fn signed_elsewhere(
     let slip = stale::afresh(here, form.slip);
     let mut view = ReportPage::of(frame, here, me.sign_in(), &kept, &slip, stale::signed());
     view.signed = paths::Receipt(id).to_string();
+    view.is_further(true);
     answer(app, StatusCode::CONFLICT, here, me.sign_in(), &kept, view).await
 }
 
@@ -292,14 +312,19 @@ async fn try_to_sign(
     if !says.is_empty() {
         return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, Wrong { says, ..Wrong::default() })));
     }
-    let odd = to_ask(here, &report, &form.slip, &open);
+    let mut odd = to_ask(here, &report, &form.slip, &open);
+    if !form.another
+        && let Some(row) = signed_before::meanwhile(app, me, here, kept).await?
+    {
+        odd.asked.push(format!("{} Is this a further one?", signed_before::says(here, &row)));
+    }
     if !odd.asked.is_empty() && !form.sure {
         return Ok(Err((StatusCode::UNPROCESSABLE_ENTITY, odd)));
     }
     Ok(match filing::file(app, me, here, kept.id, &report, &form.password).await? {
         Signed::Filed(id) => {
             filing::drop_draft(app, me, kept.id).await?;
-            run::leave(app, me.sign_in(), &here.unit).await?;
+            run::leave(app, me.sign_in(), &here.unit, app.now()).await?;
             Ok(id)
         }
         Signed::NotNow(status, says) => Err((status, Wrong { whole: vec![says], ..Wrong::default() })),

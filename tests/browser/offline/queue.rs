@@ -49,6 +49,46 @@ async fn what_the_book_refuses_comes_back_as_a_draft_with_the_reason() {
     assert_eq!(rows[0]["detail"]["battery_rest_v"], 66.0);
 }
 
+/// What was written without network and not signed goes to the draft on the server. What that does not take waits here,
+/// and says why where it waits.
+#[tokio::test(flavor = "multi_thread")]
+async fn what_the_draft_refuses_says_why_on_the_list() {
+    let cab = Cab::new().await;
+    let chromium = cab.browser().await;
+    let crew = Person::at(&chromium, &cab.house);
+    crew.takes_over("n.okafor", UNIT).await;
+    cab.gate.cut();
+    let start = [("outcome", "running"), ("test_cock_result", "clear")];
+    crew.writes(&format!("/units/{UNIT}/write/engine_start"), &start, &[("battery_rest_v", "660")]).await;
+    cab.gate.restore();
+    crew.open("/units").await;
+    crew.kept_says("QHB 423: Not taken: This cannot be").await;
+    let version = "return (await keep.all('drafts'))[0].version";
+    let before = asks(&crew, version, json!(null)).await;
+    crew.open("/units").await;
+    crew.kept_says("QHB 423: Not taken: This cannot be").await;
+    assert_eq!(
+        asks(&crew, version, json!(null)).await,
+        before,
+        "tried again, it says the same and is not changed"
+    );
+    crew.open("/offline#/units/QHB-423/report").await;
+    crew.press("Change").await;
+    crew.reads("Battery at rest").await;
+    crew.fill("battery_rest_v", "66").await;
+    crew.press("Write it down").await;
+    crew.open("/units").await;
+    let left = "return (await keep.all('drafts')).length";
+    for _ in 0..crate::person::PATIENCE {
+        if asks(&crew, left, json!(null)).await == 0 {
+            crew.open("/units/QHB-423/report").await;
+            return crew.reads("Engine start").await;
+        }
+        tokio::time::sleep(crate::person::MOMENT).await;
+    }
+    panic!("it is taken, and nothing waits here any more: {}", crew.text().await);
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn five_hundred_reports_go_out_once_each_and_in_order() {
     const MANY: usize = 500;

@@ -199,8 +199,11 @@ async fn one_entry_is_sent_before_the_report_and_once() {
     // It is signed, and still counts as open.
     crew.reads("TC2 is left tripped.").await;
     assert_eq!(crew.value("run.started").await, began, "typed once");
-    // Gone back to, it is not there to be sent a second time.
+    // Gone back to, it is not there to be sent a second time. The page that was left says the same and stays until the other
+    // has come: what is tapped on it is gone with it.
+    crew.script("document.querySelector('#shell form').id = 'left'").await;
     crew.driver.back().await.unwrap();
+    crew.find(thirtyfour::By::Css("#shell form:not(#left) input[name=signature]")).await;
     crew.reads("End-of-trip report").await;
     crew.signs_all().await;
     crew.reads("Waiting to be sent").await;

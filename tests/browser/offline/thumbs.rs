@@ -29,6 +29,30 @@ async fn a_second_tap_signs_nothing_more_and_says_nothing_wrong() {
     assert_eq!(reports(&cab.waits_for_entries("n.okafor", 1).await).len(), 1);
 }
 
+/// A page that takes long to be put together comes after the one that was asked for later.
+#[tokio::test(flavor = "multi_thread")]
+async fn of_two_links_tapped_at_once_the_second_one_stays() {
+    let cab = Cab::new().await;
+    let chromium = cab.browser().await;
+    let crew = Person::at(&chromium, &cab.house);
+    crew.takes_over("n.okafor", UNIT).await;
+    cab.gate.cut();
+    crew.open("/units").await;
+    crew.reads("Units opened on this tablet").await;
+    let both = format!(
+        "const link = (href) => {{ const a = document.createElement('a'); a.href = href; document.getElementById('shell').append(a); return a; }};
+         const [first, second] = [link('/units/{UNIT}/report'), link('/run')]; first.click(); second.click(); return true"
+    );
+    assert_eq!(crew.script(&both).await, true);
+    crew.waits_for("/run").await;
+    // The first one's page is there by then, or has been and gone.
+    let settled = "return Promise.all(['/offline/units/QHB-423', '/offline/run'].map((path) => fetch(path).then((a) => a.text())))
+        .then(() => new Promise((done) => setTimeout(() => done(true), 1000)))";
+    assert_eq!(crew.script(settled).await, true);
+    let text = crew.text().await;
+    assert!(text.contains("Train symbol") && !text.contains("End-of-trip report"), "{text}");
+}
+
 #[tokio::test(flavor = "multi_thread")]
 async fn a_form_that_is_not_complete_is_no_entry_after_a_reload() {
     let cab = Cab::new().await;

@@ -215,7 +215,7 @@ async fn file_all(
         let wrong = match filing::hand_in(app, me, id, act).await? {
             Signed::Filed(_) => {
                 filing::drop_draft(app, me, id).await?;
-                leave(app, me.sign_in(), unit.unit()).await?;
+                leave(app, me.sign_in(), unit.unit(), app.now()).await?;
                 continue;
             }
             Signed::NotNow(status, says) => (status, says),

@@ -4,6 +4,8 @@ mod close;
 mod closing;
 mod page;
 
+use std::collections::BTreeMap;
+
 use serde::{Deserialize, Serialize};
 
 use super::{store, typed::Typed, unit_of::UnitHere};
@@ -26,6 +28,10 @@ pub struct Run {
     pub signed: Vec<UnitName>,
     /// What is typed once for all of them.
     pub slip: Typed,
+    /// When each of them was last taken up: named in the run, its handover read, something written about it. A report
+    /// that was signed before that is of an earlier run.
+    #[serde(default)]
+    pub since: BTreeMap<UnitName, Instant>,
 }
 
 /// A run as it lies in the file.
@@ -54,6 +60,15 @@ impl Run {
     /// Still to be signed for, as a part of this run.
     pub fn awaits(&self, unit: &UnitName) -> bool {
         self.open().any(|open| open == unit)
+    }
+
+    /// The report of an earlier run, signed on a tablet without network and sent only now, is none of this one.
+    fn has_ended_with(&self, unit: &UnitName, signed_at: Instant) -> bool {
+        self.awaits(unit) && self.since.get(unit).is_none_or(|since| *since <= signed_at)
+    }
+
+    fn take_up(&mut self, unit: &UnitName, now: Instant) {
+        self.since.insert(unit.clone(), now);
     }
 
     /// `K17, Harrow Ferry to Slate Gap`; nothing where nothing is said of it yet.
@@ -127,17 +142,20 @@ pub async fn begin(app: &App, me: &Me, here: &UnitHere, started: Option<Instant>
     let goes_on = known.is_some_and(|kept| {
         kept.run.has(&here.unit) || !over(&kept, here.now, |unit| drafts.iter().any(|d| d.unit == *unit))
     });
+    let now = here.now;
     let started = started.map(|at| here.world.railway.zone.local_input(at)).unwrap_or_default();
     let unit = here.unit.clone();
     change(app, me.sign_in(), here.now, move |run| match run.filter(|_| goes_on) {
         // Something more about a unit that was signed for already.
         Some(mut run) => {
             run.signed.retain(|signed| *signed != unit);
+            run.take_up(&unit, now);
             Some(run)
         }
         None => {
             let slip = Typed::default().with("run.started", started);
-            Some(Run { units: vec![unit], signed: Vec::new(), slip })
+            let since = BTreeMap::from([(unit.clone(), now)]);
+            Some(Run { units: vec![unit], slip, since, ..Run::default() })
         }
     })
     .await
@@ -161,12 +179,12 @@ pub async fn learn(app: &App, me: &Me, here: &UnitHere, slip: &Typed) -> Result<
     .await
 }
 
-/// A unit's report is signed; with the last of them the run is over.
-pub async fn leave(app: &App, who: &SignIn, unit: &UnitName) -> Result<(), Oops> {
+/// A unit's report was signed then; with the last of them the run is over.
+pub async fn leave(app: &App, who: &SignIn, unit: &UnitName, signed_at: Instant) -> Result<(), Oops> {
     let unit = unit.clone();
     change(app, who, app.now(), move |run| {
         run.map(|mut run| {
-            if run.awaits(&unit) {
+            if run.has_ended_with(&unit, signed_at) {
                 run.signed.push(unit);
             }
             run
@@ -183,7 +201,7 @@ mod tests {
     #[test]
     fn the_runs_words_are_each_units_and_no_other_units() {
         let slip = Typed::default().with("run.symbol", "K17").with("run.from", "Slate Gap");
-        let run = Run { units: vec!["QHB 412".into(), "QHB 431".into()], signed: vec![], slip };
+        let run = Run { units: vec!["QHB 412".into(), "QHB 431".into()], slip, ..Run::default() };
         assert_eq!(run.named(), "K17, from Slate Gap");
         let mut trail = Typed::default().with("run.symbol", "K19").with("position", "dead");
         run.suggest(&"QHB 431".into(), &mut trail);

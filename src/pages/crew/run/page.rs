@@ -132,8 +132,11 @@ pub async fn keep(State(app): State<App>, me: Me, frame: Frame, Fields(fields): 
         let view = RunPage::of(frame, &named, &typed, &says, lines);
         return page(StatusCode::UNPROCESSABLE_ENTITY, &view);
     }
-    change(&app, me.sign_in(), app.now(), move |run| {
+    let now = app.now();
+    change(&app, me.sign_in(), now, move |run| {
         let mut run = run.unwrap_or_default();
+        let fresh: Vec<_> = units.iter().filter(|unit| !run.has(unit)).cloned().collect();
+        run.since.extend(fresh.into_iter().map(|unit| (unit, now)));
         run.signed.extend(signed);
         run.signed.retain(|signed| units.contains(signed));
         run.units = units;
