@@ -1,4 +1,6 @@
 //! What is due on every unit of the roster, the most pressing first; and the interval a class or unit goes by.
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
@@ -68,55 +70,72 @@ struct Form {
     password: Field,
 }
 
-/// Everything tracked, by how pressing it is.
-pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Vec<Due>, sqlx::Error> {
-    let (last, intervals) = (store::last_done(db).await?, store::intervals(db).await?);
-    let zone = &world.railway.zone;
-    let today = zone.day_of(now);
-    let mut all = Vec::new();
-    let in_service = world.roster.units.values().filter(|card| card.retired.is_none_or(|day| today < day));
-    for card in in_service {
-        let days = intervals.of(&card.unit, Some(&card.class));
-        for kind in InspectionKind::ALL {
-            let done = last.get(&(card.unit.clone(), *kind)).map(|at| zone.day_of(*at));
-            all.extend(Due::of(card.unit.clone(), *kind, done, days, today));
+/// What is tracked of the units in service, the first due of each unit first.
+#[derive(Default)]
+pub struct Tracked(BTreeMap<UnitName, Vec<Due>>);
+
+impl Tracked {
+    /// Of units of which something is written. Two questions to the file, however many units there are.
+    pub async fn load(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Self, sqlx::Error> {
+        let last = store::last_done(db).await?;
+        let mut all = Self::default();
+        if last.is_empty() {
+            return Ok(all);
         }
+        let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
+        let today = zone.day_of(now);
+        for ((unit, kind), at) in last {
+            let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
+            let Some(card) = card else { continue };
+            let days = intervals.of(&unit, Some(&card.class));
+            let due = Due::of(unit.clone(), kind, Some(zone.day_of(at)), days, today);
+            all.0.entry(unit).or_default().extend(due);
+        }
+        all.0.values_mut().for_each(|of| of.sort_by_key(|due| (due.last_day, due.kind)));
+        Ok(all)
+    }
+
+    /// The line that the shop sees without asking; `None`: nothing is due within two weeks.
+    pub fn notice(&self) -> Option<String> {
+        let of = |standing| self.0.values().flatten().filter(|due| due.standing == standing).count();
+        let told = |n: usize, how: &str| {
+            (n > 0).then(|| format!("{} {how}", text::count(n as u64, "inspection", "inspections")))
+        };
+        let soon = format!("due within {} days", inspections::TOLD_BEFORE_DAYS);
+        let parts = [told(of(Standing::Overdue), "overdue"), told(of(Standing::Soon), &soon)];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        (!parts.is_empty()).then(|| format!("{}.", parts.join(", ")))
+    }
+
+    /// `next in the shop by 2 December 2026: periodic inspection, 6 days left`. What a mechanical inspector does each
+    /// 33 days brings no unit into a shop.
+    pub fn next_in_the_shop(&self, unit: &UnitName, today: Day) -> Option<String> {
+        let in_shop = |due: &&Due| due.kind != InspectionKind::MechanicalDaily;
+        let due = self.0.get(unit)?.iter().find(in_shop)?;
+        let by = due.last_day?.in_words();
+        let (how, left) = (due.kind.in_words(), left(due, today));
+        Some(match due.standing {
+            Standing::Overdue => format!("in the shop since {by} at the latest: {how} {left}"),
+            _ => format!("next in the shop by {by}: {how}, {left}"),
+        })
+    }
+}
+
+/// Everything tracked of every unit in service, by how pressing it is.
+pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Vec<Due>, sqlx::Error> {
+    let mut tracked = Tracked::load(db, world, now).await?;
+    let today = world.railway.zone.day_of(now);
+    let mut all = Vec::new();
+    for card in world.roster.units.values().filter(|card| card.retired.is_none_or(|day| today < day)) {
+        let of_unit = tracked.0.remove(&card.unit).unwrap_or_default();
+        let periodic = of_unit.iter().any(|due| due.kind == InspectionKind::Periodic);
+        let blank = || Due::of(card.unit.clone(), InspectionKind::Periodic, None, 0, today);
+        all.extend((!periodic).then(blank).flatten().into_iter().chain(of_unit));
     }
     all.sort_by(|a, b| {
         (a.standing, a.last_day, &a.unit, a.kind).cmp(&(b.standing, b.last_day, &b.unit, b.kind))
     });
     Ok(all)
-}
-
-/// The line that the shop sees without asking; `None`: nothing is due within two weeks. It is on the board, so it looks
-/// only at units of which something is written.
-pub async fn notice(
-    db: &mut SqliteConnection,
-    world: &World,
-    now: Instant,
-) -> Result<Option<String>, sqlx::Error> {
-    let last = store::last_done(db).await?;
-    if last.is_empty() {
-        return Ok(None);
-    }
-    let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
-    let today = zone.day_of(now);
-    let (mut overdue, mut soon) = (0, 0);
-    for ((unit, kind), at) in last {
-        let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
-        let Some(card) = card else { continue };
-        let days = intervals.of(&unit, Some(&card.class));
-        match Due::of(unit, kind, Some(zone.day_of(at)), days, today).map(|due| due.standing) {
-            Some(Standing::Overdue) => overdue += 1,
-            Some(Standing::Soon) => soon += 1,
-            _ => {}
-        }
-    }
-    let told =
-        |n: u64, how: &str| (n > 0).then(|| format!("{} {how}", text::count(n, "inspection", "inspections")));
-    let parts: Vec<String> =
-        [told(overdue, "overdue"), told(soon, "due within 14 days")].into_iter().flatten().collect();
-    Ok((!parts.is_empty()).then(|| format!("{}.", parts.join(", "))))
 }
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): Asked<Query>) -> Answer {
@@ -181,17 +200,25 @@ fn summary(due: &[Due]) -> String {
     )
 }
 
-fn line(due: &Due, today: Day) -> Line {
+/// `6 days left`, `OVERDUE by 5 days`.
+fn left(due: &Due, today: Day) -> String {
     let days = |last: Day| i64::from(last.0) - i64::from(today.0);
-    let standing = match (due.standing, due.last_day) {
+    match (due.standing, due.last_day) {
         (Standing::Overdue, Some(last)) => {
             format!("OVERDUE by {}", text::count(days(last).unsigned_abs(), "day", "days"))
+        }
+        (Standing::Soon | Standing::Later, Some(last)) if days(last) == 0 => {
+            "today is the last day".to_owned()
         }
         (Standing::Soon | Standing::Later, Some(last)) => {
             format!("{} left", text::count(days(last).unsigned_abs(), "day", "days"))
         }
         _ => "none in the book: look at the paper".to_owned(),
-    };
+    }
+}
+
+fn line(due: &Due, today: Day) -> Line {
+    let standing = left(due, today);
     Line {
         unit: due.unit.to_string(),
         path: paths::UnitInspections(due.unit.clone()).to_string(),
