@@ -339,6 +339,10 @@ fn facts(unit: &UnitName, there: &Whereabouts, world: &World) -> Vec<(&'static s
 fn links(unit: &UnitName, world: &World) -> Vec<(String, String)> {
     let mut links = vec![
         (paths::Triage.with(&[("unit", &unit.slug())]), format!("The board for {unit}")),
+        (paths::UnitShop(unit.clone()).to_string(), format!("{unit} in the shop")),
+        (paths::Measurements(unit.clone()).to_string(), "Measurements".to_owned()),
+        (paths::UnitInspections(unit.clone()).to_string(), "Inspections".to_owned()),
+        (paths::Records(unit.clone()).to_string(), "All records, each entry of them".to_owned()),
         (paths::Handover(unit.clone()).to_string(), format!("Handover of {unit}")),
     ];
     if let Some(card) = world.roster.unit(unit) {

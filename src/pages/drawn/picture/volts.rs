@@ -240,7 +240,8 @@ fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray
     })
 }
 
-const HEAD: f64 = 2.8;
+/// Room for the months, the first year beneath, and under it the topmost number of the scale.
+const HEAD: f64 = 3.6;
 const TALL: f64 = 11.0;
 
 /// Ready to print.

@@ -35,6 +35,9 @@ pub struct Query {
     page: String,
     #[serde(default)]
     format: String,
+    /// `yes`: all on one page.
+    #[serde(default)]
+    print: String,
 }
 
 #[derive(Template)]
@@ -44,8 +47,12 @@ struct View {
     paper: &'static str,
     no_credit: &'static str,
     says: String,
+    stood: String,
     lines: Vec<Line>,
     pager: Pager,
+    /// All on one page, where there are several.
+    print: Option<String>,
+    sources: &'static [(&'static str, &'static str)],
     csv: String,
     xlsx: String,
     form: Option<Form>,
@@ -55,6 +62,8 @@ struct Line {
     unit: String,
     path: String,
     what: &'static str,
+    /// How long from one to the next.
+    days: String,
     done: String,
     last_day: String,
     standing: String,
@@ -145,7 +154,8 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): As
     if let Some(format) = Format::asked(&query.format)? {
         return sheet(&due).answer(format);
     }
-    let view = view(frame, &me, &due, &world, now, page_of(&query.page), &Fields(Vec::new()), &[]);
+    let wanted = (query.print != "yes").then(|| page_of(&query.page));
+    let view = view(frame, &me, &due, &world, now, wanted, &Fields(Vec::new()), &[]);
     page(StatusCode::OK, &view)
 }
 
@@ -156,13 +166,16 @@ fn view(
     due: &[Due],
     world: &World,
     now: Instant,
-    wanted: usize,
+    wanted: Option<usize>,
     typed: &Fields,
     says: &[(&str, String)],
 ) -> View {
     let today = world.railway.zone.day_of(now);
-    let lines = due.iter().map(|due| line(due, today)).collect();
-    let (lines, pager) = Pager::cut(lines, wanted, |n| paths::Inspections.with(&[("page", &n.to_string())]));
+    let lines: Vec<Line> = due.iter().map(|due| line(due, today)).collect();
+    let (lines, pager) = match wanted {
+        None => (lines, Pager::default()),
+        Some(n) => Pager::cut(lines, n, |n| paths::Inspections.with(&[("page", &n.to_string())])),
+    };
     let said = |name: &str| says.iter().find(|(field, _)| *field == name).map(|(_, says)| says.clone());
     let days: &[(&str, &str)] = &[("92", "92 days"), ("184", "184 days")];
     let form = me.may(Act::KeepRoster).then(|| Form {
@@ -179,24 +192,48 @@ fn view(
         frame,
         paper: PAPER,
         no_credit: NO_CREDIT,
-        says: summary(due),
+        says: summary(due, today),
+        stood: world.railway.zone.in_words(now),
+        print: (!pager.says.is_empty()).then(|| paths::Inspections.with(&[("print", "yes")])),
         lines,
         pager,
+        sources: SOURCES,
         csv: paths::Inspections.with(&[("format", "csv")]),
         xlsx: paths::Inspections.with(&[("format", "xlsx")]),
         form,
     }
 }
 
-fn summary(due: &[Due]) -> String {
+/// What the days are from; the standards notes have read these in the text itself.
+const SOURCES: &[(&str, &str)] = &[
+    (
+        "Periodic inspection",
+        "49 CFR 229.23: at most 92 days; at most 184 where class or unit are set so, for electronic condition monitoring on board.",
+    ),
+    (
+        "Daily inspection by a mechanical inspector",
+        "49 CFR 229.23: where 184 days hold, at least each 33 days.",
+    ),
+    ("Annual tests", "49 CFR 229.27: at most 368 days."),
+    ("Told 14 days before", "Common practice, no source."),
+];
+
+fn summary(due: &[Due], today: Day) -> String {
     let of = |standing| due.iter().filter(|due| due.standing == standing).count();
+    let soon = today.plus(inspections::TOLD_BEFORE_DAYS).in_words();
+    let blank = match of(Standing::NotInBook) {
+        0 => String::new(),
+        n => format!(
+            " {} no periodic inspection in the book.",
+            text::count(n as u64, "unit has", "units have")
+        ),
+    };
     format!(
-        "{} overdue, {} due within {} days, {} later, {} without a periodic inspection in the book.",
+        "{} overdue, {} due within {} days (up to {soon}), {} later.{blank}",
         of(Standing::Overdue),
         of(Standing::Soon),
         inspections::TOLD_BEFORE_DAYS,
         of(Standing::Later),
-        of(Standing::NotInBook)
     )
 }
 
@@ -223,6 +260,10 @@ fn line(due: &Due, today: Day) -> Line {
         unit: due.unit.to_string(),
         path: paths::UnitInspections(due.unit.clone()).to_string(),
         what: due.kind.in_words(),
+        days: due
+            .days()
+            .map(|days| text::count(u64::from(days.unsigned_abs()), "day", "days"))
+            .unwrap_or_default(),
         done: due.done.map(Day::in_words).unwrap_or_default(),
         last_day: due.last_day.map(Day::in_words).unwrap_or_default(),
         standing,
@@ -275,7 +316,10 @@ pub async fn set(State(app): State<App>, frame: Frame, me: Me, fields: Fields) -
         }
     }
     let due = all(&mut *app.desk().read().await?, &world, app.now()).await?;
-    page(StatusCode::UNPROCESSABLE_ENTITY, &view(frame, &me, &due, &world, app.now(), 1, &fields, &says))
+    page(
+        StatusCode::UNPROCESSABLE_ENTITY,
+        &view(frame, &me, &due, &world, app.now(), Some(1), &fields, &says),
+    )
 }
 
 /// A class by its name, else a unit.
