@@ -20,7 +20,7 @@ pub struct Line {
     pub device: String,
     pub rule: &'static str,
     pub sentence: String,
-    /// `jumper 6 of 9`.
+    /// `jumper (6 of 9)`.
     pub test_first: Option<String>,
     pub since: String,
     pub rank: String,

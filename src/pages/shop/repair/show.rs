@@ -17,7 +17,7 @@ use super::{
     subjects,
 };
 use crate::{
-    base::{Instant, UnitName},
+    base::Instant,
     desk::World,
     pages::drawn::{form::Field, rules, told::EntryLine},
     people::Act,
