@@ -387,9 +387,9 @@ fn the_shop_measures_and_inspects() {
                 let n = told.entry(measured.kind().as_str()).or_default();
                 let judged = measured.judge();
                 if judged.verdict == Verdict::Fail {
-                    n.1 += 1
+                    n.1 += 1;
                 } else {
-                    n.0 += 1
+                    n.0 += 1;
                 }
                 if let Measured::Battery(battery) = &**measured {
                     on.entry(battery.name.clone()).or_default().insert(unit);
