@@ -15,7 +15,7 @@ use crate::{
         dead::{Found, TestedDead},
         fuse::FuseComparison,
         ground_relay::{self, GroundRelayTest},
-        insulation::{Insulation, InsulationClass, Object, Reading},
+        insulation::{Edition, Insulation, InsulationClass, Machine, Object, Reading, Wound},
         lock_out::{LockOut, Step, What},
     },
 };
@@ -76,9 +76,10 @@ impl Year<'_> {
             let machine = Insulation {
                 ir10_mohm: Some(tenths(left * 12.0 * 2.3)),
                 class: Some(InsulationClass::H),
+                edition: Some(Edition::Y2013),
                 rated_v: Some(600.0),
-                wound: Some(crate::shop::measurements::insulation::Wound::Later),
-                machine: Some(crate::shop::measurements::insulation::Machine::TractionMotor),
+                wound: Some(Wound::Later),
+                machine: Some(Machine::TractionMotor),
                 ..reading(Object::Armature, "traction motor 3", left * 12.0, Some(at))
             };
             self.measured(ix, by, closed.minus(10 * MINUTE), Some(id), Measured::Insulation(machine));
@@ -175,14 +176,15 @@ impl Year<'_> {
             found: Found::Dead,
         };
         self.measured(ix, by, opened.minus(4 * MINUTE), None, Measured::TestedDead(dead));
-        if opening.purpose == "insulation_test" {
+        let left_out = stories::STORIES.iter().any(|story| story.unit == self.units[ix].name);
+        // Where the story goes on to a repair, what was measured is the repair's.
+        if opening.purpose == "insulation_test" && !left_out {
             let (at, ir1) = (self.warmth(opened), self.shop_dice.between(2.6, 14.0));
             let circuit = insulation(Object::PowerCircuit, "high-voltage circuit", ir1, Some(at));
             self.measured(ix, by, opened.plus(18 * MINUTE), None, circuit);
         }
         self.measured(ix, by, closed_at.plus(3 * MINUTE), None, locked(Step::Removed));
-        let left_out = stories::STORIES.iter().any(|story| story.unit == self.units[ix].name)
-            || self.units[ix].name == stories::WAITING_FOR_REVIEW;
+        let left_out = left_out || self.units[ix].name == stories::WAITING_FOR_REVIEW;
         if !left_out && self.shop_dice.chance(0.9) {
             let test = self.relay_test();
             self.measured(ix, by, closed_at.plus(8 * MINUTE), None, test);
