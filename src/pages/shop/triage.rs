@@ -6,7 +6,8 @@ use axum::{extract::State, http::StatusCode};
 use sqlx::SqliteConnection;
 
 use super::{
-    ground, inspections,
+    ground,
+    inspections::Tracked,
     lines::{self, Eyes, Line, Note},
     looked::{self, Seen},
     narrowed::{Filter, Select, TriageForm, fields, selects},
@@ -92,12 +93,11 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let board = app.desk().board(&mut db, now).await?;
     let mut eyes = Eyes::of(&me, &world, now, &board.causes);
     eyes.seen = Seen::of(store::looked(&mut db, me.sign_in()).await?);
+    eyes.due = Tracked::load(&mut db, &world, now).await?;
     view.put_findings(&mut db, &filter, &board, &form, &mut eyes).await?;
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
-    view.due = inspections::notice(&mut db, &world, now)
-        .await?
-        .map(|says| Note { path: paths::Inspections.to_string(), says });
     drop(db);
+    view.due = eyes.due.notice().map(|says| Note { path: paths::Inspections.to_string(), says });
     if wrong {
         view.list_nothing();
     }
