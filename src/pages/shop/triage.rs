@@ -153,14 +153,19 @@ impl View {
         let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
         let many = Wanted { rules: Some(&many), ..all.clone() };
         let folded = board.reckoned(&all);
-        let state = |f| (board.decisions.state(f, eyes.now), f);
+        let (now, decisions) = (eyes.now, &board.decisions);
+        let state = |f| (decisions.state(f, now), f);
         let open = folded.top.iter().map(state).filter(|(state, _)| *state != Standing::Ended);
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
-        let ground = ground::pressing(board.open(&all), &board.decisions, eyes.now);
-        let mut lines: Vec<_> =
-            ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
-        let is_new = |(_, finding): &(Standing, &Finding)| eyes.seen.is_new(finding);
+        let grounds = Wanted { rules: Some(&ground::RULES), ..all.clone() };
+        let ground = ground::pressing(board.open(&grounds), decisions, now);
+        // How a certain line stands is asked when it is shown: a large railway has thousands of them.
+        let certain = board.open(&many).map(|finding| (None, finding));
+        let known = |(standing, finding)| (Some(standing), finding);
+        let known_first = ground.into_iter().map(known).chain(certain);
+        let mut lines: Vec<_> = known_first.chain(reckoned.into_iter().map(known)).collect();
+        let is_new = |(_, finding): &(Option<Standing>, &Finding)| eyes.seen.is_new(finding);
         let new = lines.iter().filter(|line| is_new(line)).count();
         if filter.new {
             lines.retain(is_new);
@@ -171,7 +176,9 @@ impl View {
         let units: BTreeSet<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
         eyes.places = store::whereabouts(db, &units).await?;
         let eyes = &*eyes;
-        self.lines = shown.iter().map(|(state, f)| Line::of(f, *state, &folded.under, eyes)).collect();
+        let standing =
+            |line: &(Option<Standing>, &Finding)| line.0.unwrap_or_else(|| decisions.state(line.1, now));
+        self.lines = shown.iter().map(|line| Line::of(line.1, standing(line), &folded.under, eyes)).collect();
         if asked.is_none() {
             let notes = Wanted { rules: Some(&Rule::NOTES), ..all.clone() };
             self.notes = lines::notes(board.open(&notes), |rule| form.with_rule(rule));
