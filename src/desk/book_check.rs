@@ -52,7 +52,8 @@ impl Desk {
             return Ok(false);
         }
         let desk = self.clone();
-        let tokio = tokio::runtime::Handle::current();
+        let tokio = tokio::runtime::Builder::new_current_thread().enable_all().build();
+        let tokio = tokio.inspect_err(|_| self.checking.give_back())?;
         let begun = std::thread::Builder::new().name("verify".to_owned()).spawn(move || {
             let verdict = tokio.block_on(verify::verify(&desk.path));
             let (clean, says) = told(verdict);

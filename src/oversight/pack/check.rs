@@ -144,7 +144,7 @@ struct Numbered {
 
 impl Files {
     fn bytes(&self, name: &str) -> Result<&[u8], Unsound> {
-        self.0.get(name).map_or_else(|| no(format!("{name} is missing")), |bytes| Ok(bytes))
+        self.0.get(name).map_or_else(|| no(format!("{name} is missing")), |bytes| Ok(bytes.as_slice()))
     }
 
     fn text(&self, name: &str) -> Result<&str, Unsound> {
