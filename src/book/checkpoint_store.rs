@@ -23,13 +23,15 @@ pub async fn keep(db: &mut SqliteConnection, kept: &Kept, vkey: &str) -> Sql<()>
         .bind(kept.made_at.0)
         .execute(&mut *db)
         .await?;
-    sqlx::query("INSERT INTO checkpoint (size, note, made_at, by) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING")
-        .bind(i64::try_from(kept.size).unwrap_or(i64::MAX))
-        .bind(&kept.note)
-        .bind(kept.made_at.0)
-        .bind(kept.by.as_ref().map(SignIn::as_str))
-        .execute(db)
-        .await?;
+    sqlx::query(
+        "INSERT INTO checkpoint (size, note, made_at, by) VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
+    )
+    .bind(i64::try_from(kept.size).unwrap_or(i64::MAX))
+    .bind(&kept.note)
+    .bind(kept.made_at.0)
+    .bind(kept.by.as_ref().map(SignIn::as_str))
+    .execute(db)
+    .await?;
     Ok(())
 }
 

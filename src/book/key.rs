@@ -10,10 +10,19 @@ use super::note::SecretKey;
 /// Why there is no key to sign with, in a sentence.
 #[derive(Debug)]
 pub enum NoKey {
-    Unreadable { at: PathBuf, why: String },
-    NotMade { at: PathBuf, why: io::Error },
+    Unreadable {
+        at: PathBuf,
+        why: String,
+    },
+    NotMade {
+        at: PathBuf,
+        why: io::Error,
+    },
     /// It was made for another book.
-    Foreign { at: PathBuf, name: String },
+    Foreign {
+        at: PathBuf,
+        name: String,
+    },
 }
 
 impl std::fmt::Display for NoKey {
@@ -121,7 +130,9 @@ mod tests {
         let why = of_book(&book, "breakerbook/a").unwrap_err().to_string();
         assert!(why.contains("cannot be read"), "{why}");
         let nowhere = dir.path().join("no/such/railway.db");
-        assert!(of_book(&nowhere, "breakerbook/a").unwrap_err().to_string().contains("let the program write"));
+        assert!(
+            of_book(&nowhere, "breakerbook/a").unwrap_err().to_string().contains("let the program write")
+        );
     }
 
     #[test]

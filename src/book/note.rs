@@ -78,8 +78,10 @@ impl PublicKey {
         if !is_name(name) {
             return Err(no("it has no name"));
         }
-        let key = unmarked(key).ok_or_else(|| no("what follows the second plus is no Ed25519 key in base64"))?;
-        let key = VerifyingKey::from_bytes(&key).map_err(|_| no("these 32 bytes are no point of the curve"))?;
+        let key =
+            unmarked(key).ok_or_else(|| no("what follows the second plus is no Ed25519 key in base64"))?;
+        let key =
+            VerifyingKey::from_bytes(&key).map_err(|_| no("these 32 bytes are no point of the curve"))?;
         if hex::encode(key_id(name, &key)) != id {
             return Err(no("the figures between the pluses do not belong to the key: a letter is wrong"));
         }
@@ -177,14 +179,17 @@ impl<'a> Note<'a> {
             return Err(no("it is too long for one"));
         }
         if whole.contains(|c: char| c < ' ' && c != '\n') {
-            return Err(no("there are control characters in it (a mail program may have changed its line ends)"));
+            return Err(no(
+                "there are control characters in it (a mail program may have changed its line ends)",
+            ));
         }
         let at = whole.rfind("\n\n").ok_or_else(|| no("no empty line parts the text from its signatures"))?;
         let (text, lines) = (whole.get(..=at), whole.get(at + 2..));
         let (Some(text), Some(lines)) = (text, lines.and_then(|lines| lines.strip_suffix('\n'))) else {
             return Err(no("its last line has no end: a part is missing"));
         };
-        let signatures: Option<Vec<_>> = lines.split('\n').take(MOST_SIGNATURES + 1).map(Signed::read).collect();
+        let signatures: Option<Vec<_>> =
+            lines.split('\n').take(MOST_SIGNATURES + 1).map(Signed::read).collect();
         match signatures {
             Some(signatures) if signatures.len() <= MOST_SIGNATURES => Ok(Self { text, signatures }),
             Some(_) => Err(no("there are too many signatures under it")),
@@ -283,7 +288,10 @@ mod tests {
         let whole = "example.com/behind-the-sofa\n20852163\nCsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=\n\n\u{2014} example.com/behind-the-sofa Az3grlgtzPICa5OS8npVmf1Myq/5IZniMp+ZJurmRDeOoRDe4URYN7u5/Zhcyv2q1gGzGku9nTo+zyWE+xeMcTOAYQ8=\n";
         let note = Note::read(whole).unwrap();
         let checkpoint = Checkpoint::read(note.text).unwrap();
-        assert_eq!((checkpoint.origin.as_str(), checkpoint.head.size), ("example.com/behind-the-sofa", 20_852_163));
+        assert_eq!(
+            (checkpoint.origin.as_str(), checkpoint.head.size),
+            ("example.com/behind-the-sofa", 20_852_163)
+        );
         assert_eq!(checkpoint.text(), note.text);
         assert_eq!(note.signers(), "example.com/behind-the-sofa 033de0ae");
     }

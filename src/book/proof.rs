@@ -178,6 +178,7 @@ pub fn goes_on(old: Head, new: Head, path: &[Hash]) -> bool {
 }
 
 #[cfg(test)]
+#[expect(clippy::cast_possible_truncation, reason = "trees of some thousand pages")]
 mod tests {
     use super::*;
     use crate::book::tree::{audit_path, leaf_hash, reference_leaves, root_of};
@@ -208,7 +209,11 @@ mod tests {
         for (index, size, want) in
             [(0, 8, vec![N[0], N[1], N[2]]), (5, 8, vec![N[3], N[4], N[5]]), (0, 1, vec![])]
         {
-            assert_eq!(nodes_of(&leaves[..size as usize], &inclusion(index, size)), want, "{index} of {size}");
+            assert_eq!(
+                nodes_of(&leaves[..size as usize], &inclusion(index, size)),
+                want,
+                "{index} of {size}"
+            );
         }
         for (old, new, want) in [
             (1, 1, vec![]),
@@ -255,7 +260,9 @@ mod tests {
                 let path = nodes.path(&consistency(old, size)).unwrap();
                 assert!(goes_on(before, now, &path), "{old} to {size}");
                 let wrong = Head { root: leaf_hash(b"other"), ..before };
-                assert!(!goes_on(wrong, now, &path) && !goes_on(before, Head { root: wrong.root, ..now }, &path));
+                assert!(
+                    !goes_on(wrong, now, &path) && !goes_on(before, Head { root: wrong.root, ..now }, &path)
+                );
                 assert!(path.is_empty() || !goes_on(before, now, &path[1..]));
             }
         }
@@ -264,7 +271,7 @@ mod tests {
     proptest::proptest! {
         #[test]
         fn proofs_of_any_size_hold(size in 1_u64..3_000, at in 0.0..1.0_f64, flip in 0_usize..64) {
-            #[expect(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "within 0 and size")]
+            #[expect(clippy::cast_sign_loss, reason = "within 0 and size")]
             let place = (at * size as f64) as u64;
             let all = leaves(size);
             let (spans, since) = (inclusion(place, size), consistency(place, size));

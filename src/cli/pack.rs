@@ -59,7 +59,10 @@ impl Args {
         }
         let unit = match &self.unit {
             Some(typed) => Some(UnitName::tidy(typed).ok_or_else(|| {
-                Failed::from(format!("{} is no unit: give mark and road number, as in 'QHB 412'", text::quoted(typed)))
+                Failed::from(format!(
+                    "{} is no unit: give mark and road number, as in 'QHB 412'",
+                    text::quoted(typed)
+                ))
             })?),
             None => None,
         };
@@ -67,7 +70,9 @@ impl Args {
             (Some(id), ..) => Ok(About::Bypass(id)),
             (None, Some(unit), days) => Ok(About::Unit(unit, days)),
             (None, None, Some(days)) => Ok(About::Days(days)),
-            (None, None, None) => Err(Failed::from("say what it is to be about: --bypass, --unit, or --from and --to")),
+            (None, None, None) => {
+                Err(Failed::from("say what it is to be about: --bypass, --unit, or --from and --to"))
+            }
         }
     }
 }
@@ -78,7 +83,8 @@ pub async fn pack(args: Args) -> Outcome {
     let made = packed(&desk, &about, "the console", desk.clock().now()).await;
     desk.close().await;
     let made = made?;
-    keep(&args.out, &made.zip).map_err(|why| Failed::from(format!("{} cannot be written: {why}", args.out.display())))?;
+    keep(&args.out, &made.zip)
+        .map_err(|why| Failed::from(format!("{} cannot be written: {why}", args.out.display())))?;
     say(&format!("{} in {}", text::count(made.pages as u64, "page", "pages"), args.out.display()));
     Ok(ExitCode::SUCCESS)
 }
@@ -133,10 +139,14 @@ fn tell(checked: &pack::Checked, args: &CheckArgs) {
     }
     say(&format!("signed with {}", checked.key));
     if args.key.is_none() {
-        say("Anybody can make a key: hold this one against the railway's, printed or published before (--key).");
+        say(
+            "Anybody can make a key: hold this one against the railway's, printed or published before (--key).",
+        );
     }
     if args.checkpoint.is_none() {
-        say("Since when these pages have been in the book, only a checkpoint kept elsewhere shows (--checkpoint).");
+        say(
+            "Since when these pages have been in the book, only a checkpoint kept elsewhere shows (--checkpoint).",
+        );
     }
 }
 

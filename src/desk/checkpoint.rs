@@ -8,7 +8,7 @@ use crate::{
         Frontier, Hash, Head,
         checkpoint_store::{self, Kept},
         key::{self, NoKey},
-        note::{By, Checkpoint, Note, SecretKey},
+        note::{By, Checkpoint, Note, PublicKey, SecretKey},
         store,
     },
     db::writer::Trouble,
@@ -24,7 +24,9 @@ pub fn origin(book: uuid::Uuid) -> String {
 pub enum NotSigned {
     NoKey(NoKey),
     /// The pages do not go on from what was signed before.
-    Rewritten { size: u64 },
+    Rewritten {
+        size: u64,
+    },
     Trouble(Trouble),
 }
 
@@ -97,17 +99,25 @@ impl Desk {
     }
 
     /// A log that signs two histories proves neither: what was signed last has to be the beginning of what is signed now.
-    async fn look_back(&self, db: &mut SqliteConnection, key: &SecretKey, head: Head) -> Result<(), NotSigned> {
-        let public = key.public();
+    async fn look_back(
+        &self,
+        db: &mut SqliteConnection,
+        key: &SecretKey,
+        head: Head,
+    ) -> Result<(), NotSigned> {
+        let known = checkpoint_store::keys(&mut *db).await?;
+        let keys: Vec<PublicKey> =
+            known.iter().filter_map(|vkey| PublicKey::parse(vkey).ok()).chain([key.public()]).collect();
         let ours = |kept: &Kept| {
-            let note = Note::read(&kept.note).ok().filter(|note| note.signed_by(&public) == By::Yes)?;
-            Checkpoint::read(note.text).ok().map(|checkpoint| checkpoint.head)
+            let note = Note::read(&kept.note).ok()?;
+            let signed = keys.iter().any(|key| note.signed_by(key) == By::Yes);
+            Checkpoint::read(note.text).ok().filter(|_| signed).map(|checkpoint| checkpoint.head)
         };
-        let kept = checkpoint_store::all(db, 16, 0).await?;
+        let kept = checkpoint_store::all(&mut *db, 16, 0).await?;
         let Some(last) = kept.iter().find_map(ours) else { return Ok(()) };
         let mut tree = Frontier::default();
         let mut then: Option<Hash> = (last.size == 0).then(|| tree.root());
-        store::walk_leaves(db, head.size, |leaf| {
+        store::walk_leaves(&mut *db, head.size, |leaf| {
             tree.push(leaf);
             if tree.size() == last.size {
                 then = Some(tree.root());

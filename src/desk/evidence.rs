@@ -134,11 +134,19 @@ impl Desk {
             About::Days(days) => (pages::of_span(&mut tx, days.span(zone)).await?, None),
         };
         let mut pages = load(&mut tx, &seqs, days.map(|days| days.span(zone))).await?;
-        let kept = checkpoint_store::first_beyond(&mut tx, i64::try_from(first(&pages)).unwrap_or(0), MOST_EARLIER).await?;
+        let kept =
+            checkpoint_store::first_beyond(&mut tx, i64::try_from(first(&pages)).unwrap_or(0), MOST_EARLIER)
+                .await?;
         let mut earlier = signed_before(kept, &key.public(), head);
         prove(&mut tx, head, &mut pages, &mut earlier).await?;
         let note = key.sign(&Checkpoint { origin: self.origin(), head }.text());
-        Ok(Evidence { head, note, key, pages, earlier: earlier.into_iter().map(|(earlier, _)| earlier).collect() })
+        Ok(Evidence {
+            head,
+            note,
+            key,
+            pages,
+            earlier: earlier.into_iter().map(|(earlier, _)| earlier).collect(),
+        })
     }
 }
 

@@ -27,7 +27,8 @@ pub async fn of_bypass(db: &mut SqliteConnection, id: EntryId) -> Result<Seqs, N
     let mut seqs: Seqs = line.told.iter().filter_map(|page| i64::try_from(page.seq).ok()).collect();
     seqs.extend(line.reviews.iter().filter_map(|review| i64::try_from(review.seq).ok()));
     seqs.insert(i64::try_from(bypass.last_seq).unwrap_or(0));
-    let (from, to) = (bypass.begins().minus(AROUND), bypass.closed_at.unwrap_or(bypass.begins()).plus(AROUND));
+    let (from, to) =
+        (bypass.begins().minus(AROUND), bypass.closed_at.unwrap_or(bypass.begins()).plus(AROUND));
     let around = "WITH near (id, seq) AS (SELECT id, seq FROM entry
             WHERE unit = ?1 AND at >= ?2 AND at <= ?3 AND (kind = 'ground_relay' OR device = ?4))
         SELECT seq FROM near
@@ -92,7 +93,8 @@ pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Result<Seqs,
 /// Everything that was recorded from a moment up to another.
 pub async fn of_span(db: &mut SqliteConnection, (from, to): (Instant, Instant)) -> Result<Seqs, NoPack> {
     // All are written in UTC. To the second they compare as text does; what comes behind only adds to it.
-    let second = |at: Instant| at.to_z().trim_end_matches('Z').split('.').next().unwrap_or_default().to_owned();
+    let second =
+        |at: Instant| at.to_z().trim_end_matches('Z').split('.').next().unwrap_or_default().to_owned();
     let sql = "SELECT seq FROM page WHERE blob ->> 'recorded_at' >= ? AND blob ->> 'recorded_at' < ?";
     let found: Vec<i64> = sqlx::query_scalar(sql).bind(second(from)).bind(second(to)).fetch_all(db).await?;
     Ok(found.into_iter().collect())

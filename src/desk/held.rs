@@ -45,8 +45,14 @@ pub struct Said {
 enum Break {
     /// It proves nothing about this book.
     Void(String),
-    Shorter { named: String, size: u64 },
-    Other { named: String, size: u64 },
+    Shorter {
+        named: String,
+        size: u64,
+    },
+    Other {
+        named: String,
+        size: u64,
+    },
 }
 
 impl Book<'_> {
@@ -59,7 +65,10 @@ impl Book<'_> {
             }
         }
         let agreed = said.agree.iter().map(|(_, head)| head.size).max().unwrap_or(0);
-        let first_other = broken.iter().filter_map(|b| if let Break::Other { size, .. } = b { Some(*size) } else { None }).min();
+        let first_other = broken
+            .iter()
+            .filter_map(|b| if let Break::Other { size, .. } = b { Some(*size) } else { None })
+            .min();
         said.breaks = broken.iter().map(|why| self.sentence(why)).collect();
         if let Some(end) = first_other {
             said.breaks.push(between(agreed, end));

@@ -119,7 +119,15 @@ impl Desk {
         let writing = Writing::start(connection, clerk, options.writer)
             .map_err(|why| OpenError::NotABook(format!("the writer could not be started: {why}")))?;
         let readers = db::open::readers(path, 4).await?;
-        Ok(Self { readers, writing, world, board: Arc::default(), clock: options.clock, path: path.into(), checking: book_check::Turn::default() })
+        Ok(Self {
+            readers,
+            writing,
+            world,
+            board: Arc::default(),
+            clock: options.clock,
+            path: path.into(),
+            checking: book_check::Turn::default(),
+        })
     }
 
     /// Closes the book so that it is one file again. A server that is killed loses nothing by not coming here.

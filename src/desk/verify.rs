@@ -152,7 +152,8 @@ async fn hold(
 
 /// A clock that ran behind what the book held changes no page, and is no flaw; a reader of times has to know it.
 fn clock(pages: &Rehashed) -> Option<String> {
-    let each = |back: &SetBack| format!("page {} at {}, after {}", back.seq, back.recorded_at, back.before_it);
+    let each =
+        |back: &SetBack| format!("page {} at {}, after {}", back.seq, back.recorded_at, back.before_it);
     let told: Vec<String> = pages.set_back.iter().map(each).collect();
     let n = pages.set_back_in_all;
     (n > 0).then(|| {

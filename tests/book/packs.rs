@@ -59,10 +59,11 @@ fn secret(house: &House) -> SecretKey {
 
 async fn opening(desk: &Desk) -> breakerbook::base::EntryId {
     let mut db = desk.read().await.unwrap();
-    let id: String = sqlx::query_scalar("SELECT id FROM bypass WHERE id IN (SELECT bypass FROM review) LIMIT 1")
-        .fetch_one(&mut *db)
-        .await
-        .unwrap();
+    let id: String =
+        sqlx::query_scalar("SELECT id FROM bypass WHERE id IN (SELECT bypass FROM review) LIMIT 1")
+            .fetch_one(&mut *db)
+            .await
+            .unwrap();
     id.parse().unwrap()
 }
 
@@ -121,13 +122,35 @@ async fn a_pack_of_a_bypass_holds_what_tells_of_it() {
     let kinds: Vec<&str> = checked
         .pages
         .iter()
-        .map(|seq| text(&files, &format!("pages/{seq:08}.json")).split("\"kind\":\"").nth(1).unwrap().split('"').next().unwrap())
+        .map(|seq| {
+            text(&files, &format!("pages/{seq:08}.json"))
+                .split("\"kind\":\"")
+                .nth(1)
+                .unwrap()
+                .split('"')
+                .next()
+                .unwrap()
+        })
         .collect();
-    for kind in ["book_opened", "report_filed", "bypass_reviewed", "authorisation_granted", "schedule_issued", "unit_added"] {
+    for kind in [
+        "book_opened",
+        "report_filed",
+        "bypass_reviewed",
+        "authorisation_granted",
+        "schedule_issued",
+        "unit_added",
+    ] {
         assert!(kinds.contains(&kind), "{kind} is not in {kinds:?}");
     }
     let cover = text(&files, "index.html");
-    for words in ["Opening of GRC on unit QHB 1", "Rights the opener held", "Authorised then", "looked", "only went on from these checkpoints", "not changed since"] {
+    for words in [
+        "Opening of GRC on unit QHB 1",
+        "Rights the opener held",
+        "Authorised then",
+        "looked",
+        "only went on from these checkpoints",
+        "not changed since",
+    ] {
         assert!(cover.contains(words), "{words:?} is not in {cover}");
     }
     assert!(text(&files, "records.html").contains("GRC"));
@@ -159,73 +182,110 @@ async fn a_pack_leads_to_a_checkpoint_that_was_kept_elsewhere() {
     assert!(why(checked.hold_checkpoint("x")).contains("not a signed note"));
 }
 
-/// Each is something that somebody could do to a pack, and the words that name it.
-#[tokio::test]
-async fn whatever_is_done_to_a_pack_is_named() {
-    let packed = bypass_pack().await;
-    let files = contents(&packed.zip);
-    let page = files.keys().filter(|name| name.starts_with("pages/")).nth(1).unwrap().clone();
-    let altered = |change: &dyn Fn(&mut Contents)| {
-        let mut files = files.clone();
+/// The files of a pack, to be tampered with.
+struct Tampered<'a> {
+    packed: &'a Packed,
+    files: Contents,
+    /// One of its pages.
+    page: String,
+    /// A key under the railway's name that is not the railway's.
+    stranger: SecretKey,
+}
+
+const OTHER_ROOT: &str = "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=";
+
+impl Tampered<'_> {
+    async fn new() -> Self {
+        let packed = bypass_pack().await;
+        let files = contents(&packed.zip);
+        let page = files.keys().filter(|name| name.starts_with("pages/")).nth(1).unwrap().clone();
+        let stranger = SecretKey::of(packed.key.public().name(), &[5; 32]);
+        Self { packed, files, page, stranger }
+    }
+
+    fn altered(&self, change: impl FnOnce(&mut Contents)) -> Contents {
+        let mut files = self.files.clone();
         change(&mut files);
         files
-    };
-    let edit = |name: &str, from: &str, to: &str| {
-        let (name, from, to) = (name.to_owned(), from.to_owned(), to.to_owned());
-        altered(&move |files| {
-            let text = String::from_utf8(files[&name].clone()).unwrap();
-            assert!(text.contains(&from), "{name} has no {from}");
-            files.insert(name.clone(), text.replacen(&from, &to, 1).into_bytes());
-        })
-    };
-    // By somebody without the key.
-    refused(&zipped(&edit(&page, "\"", " \"")), &format!("{page} is not the file that was signed for"));
-    refused(&zipped(&edit("index.html", "unit", "Unit")), "index.html is not the file that was signed for");
-    refused(&zipped(&edit("contents.txt", "index.html", "other.html")), "the signature under contents.txt is wrong");
-    refused(&zipped(&edit("checkpoint.txt", "\n", "\n1")), "checkpoint.txt is not the file");
-    refused(&zipped(&edit("key.txt", "+", "+0")), "key.txt: this is not a public key");
-    for name in [page.as_str(), "index.html", "checkpoint.txt", "pack.json", "contents.txt", "key.txt"] {
-        refused(&zipped(&altered(&|files| drop(files.remove(name)))), &format!("{name} is missing"));
     }
-    refused(&zipped(&altered(&|files| drop(files.insert("more.html".into(), vec![])))), "more.html was put in");
-    // By somebody with a key of their own and the railway's name on it.
-    let stranger = SecretKey::of(packed.key.public().name(), &[5; 32]);
-    let forged = altered(&|files| {
-        signed_anew(files, &stranger);
-    });
+
+    #[track_caller]
+    fn edit(&self, name: &str, from: &str, to: &str) -> Contents {
+        let before = text(&self.files, name);
+        assert!(before.contains(from), "{name} has no {from}");
+        let after = before.replacen(from, to, 1).into_bytes();
+        self.altered(|files| drop(files.insert(name.to_owned(), after)))
+    }
+
+    /// The list of files signed anew with the railway's own key.
+    fn again(&self, mut files: Contents) -> Vec<u8> {
+        signed_anew(&mut files, &self.packed.key);
+        zipped(&files)
+    }
+}
+
+#[tokio::test]
+async fn what_somebody_without_the_key_does_to_a_pack_is_named() {
+    let it = Tampered::new().await;
+    let page = it.page.as_str();
+    refused(&zipped(&it.edit(page, "\"", " \"")), &format!("{page} is not the file that was signed for"));
+    refused(
+        &zipped(&it.edit("index.html", "unit", "Unit")),
+        "index.html is not the file that was signed for",
+    );
+    let other = it.edit("contents.txt", "index.html", "other.html");
+    refused(&zipped(&other), "the signature under contents.txt is wrong");
+    refused(&zipped(&it.edit("checkpoint.txt", "\n", "\n1")), "checkpoint.txt is not the file");
+    refused(&zipped(&it.edit("key.txt", "+", "+0")), "key.txt: this is not a public key");
+    for name in [page, "index.html", "checkpoint.txt", "pack.json", "contents.txt", "key.txt"] {
+        refused(&zipped(&it.altered(|files| drop(files.remove(name)))), &format!("{name} is missing"));
+    }
+    let more = it.altered(|files| drop(files.insert("more.html".into(), vec![])));
+    refused(&zipped(&more), "more.html was put in");
+    // With a key of their own and the railway's name on it.
+    let forged = it.altered(|files| signed_anew(files, &it.stranger));
     refused(&zipped(&forged), "contents.txt is signed with another key");
-    let forged = altered(&|files| {
-        files.insert("key.txt".into(), format!("{}\n", stranger.public()).into_bytes());
-        signed_anew(files, &stranger);
+    let forged = it.altered(|files| {
+        files.insert("key.txt".into(), format!("{}\n", it.stranger.public()).into_bytes());
+        signed_anew(files, &it.stranger);
     });
     refused(&zipped(&forged), "checkpoint.txt is signed with another key");
-    // By the railway itself: what it signed once holds it.
-    let again = |mut files: Contents| {
-        signed_anew(&mut files, &packed.key);
-        zipped(&files)
-    };
-    refused(&again(edit(&page, "\"author\":", "\"author\": ")), &format!("{page} was not page"));
-    let node = text(&files, "pack.json").split("\"path\": [").nth(2).unwrap().split('"').nth(1).unwrap().to_owned();
-    refused(&again(edit("pack.json", &node, "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I=")), "its bytes or its path were changed");
-    refused(&again(edit("pack.json", &node, "AAAA")), "pack.json cannot be read");
-    refused(&again(edit("pack.json", "breakerbook-pack/1", "breakerbook-pack/2")), "another format");
-    refused(&again(edit("pack.json", "\"railway\"", "\"more\": 1, \"railway\"")), "pack.json cannot be read");
-    refused(&again(altered(&|files| drop(files.insert("pages/00009999.json".into(), files[&page].clone())))), "no path to the root");
-    let none = altered(&|files| {
+}
+
+#[tokio::test]
+async fn what_the_railway_itself_does_to_a_pack_is_named() {
+    let it = Tampered::new().await;
+    let page = it.page.as_str();
+    assert!(check(&it.again(it.files.clone())).is_ok(), "signed anew with nothing changed");
+    refused(&it.again(it.edit(page, "\"author\":", "\"author\": ")), &format!("{page} was not page"));
+    let manifest = text(&it.files, "pack.json");
+    let node = manifest.split("\"path\": [").nth(2).unwrap().split('"').nth(1).unwrap();
+    let forged = it.edit("pack.json", node, OTHER_ROOT);
+    refused(&it.again(forged), "its bytes or its path were changed");
+    refused(&it.again(it.edit("pack.json", node, "AAAA")), "pack.json cannot be read");
+    refused(&it.again(it.edit("pack.json", "breakerbook-pack/1", "breakerbook-pack/2")), "another format");
+    let more = it.edit("pack.json", "\"railway\"", "\"more\": 1, \"railway\"");
+    refused(&it.again(more), "pack.json cannot be read");
+    let unproved = it.altered(|files| drop(files.insert("pages/00009999.json".into(), files[page].clone())));
+    refused(&it.again(unproved), "for pages/00009999.json there is no path to the root");
+    let none = it.altered(|files| {
         files.retain(|name, _| !name.starts_with("pages/"));
-        let start = text(files, "pack.json").split("\"pages\": [").next().unwrap().to_owned();
+        let start = manifest.split("\"pages\": [").next().unwrap();
         files.insert("pack.json".into(), format!("{start}\"pages\": [], \"earlier\": []}}").into_bytes());
     });
-    refused(&again(none), "no page of the book in it");
-    let old_note = serde_json::to_string(&packed.old).unwrap();
-    let foreign = serde_json::to_string(&stranger.sign(Note::read(&packed.old).unwrap().text)).unwrap();
-    refused(&again(edit("pack.json", &old_note, &foreign)), "the earlier checkpoint of");
-    let of_text = Note::read(&packed.old).unwrap().text.to_owned();
-    let root = of_text.lines().nth(2).unwrap();
-    let rewritten = packed.key.sign(&of_text.replace(root, "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I="));
-    let rewritten = serde_json::to_string(&rewritten).unwrap();
-    refused(&again(edit("pack.json", &old_note, &rewritten)), "is not the beginning of the book");
-    assert!(check(&again(files.clone())).is_ok(), "signed anew with nothing changed");
+    refused(&it.again(none), "no page of the book in it");
+}
+
+#[tokio::test]
+async fn an_earlier_checkpoint_that_is_not_its_beginning_is_named() {
+    let it = Tampered::new().await;
+    let quoted = |note: &str| serde_json::to_string(note).unwrap();
+    let (old, told) = (quoted(&it.packed.old), Note::read(&it.packed.old).unwrap().text);
+    let foreign = quoted(&it.stranger.sign(told));
+    refused(&it.again(it.edit("pack.json", &old, &foreign)), "the earlier checkpoint of");
+    let root = told.lines().nth(2).unwrap();
+    let rewritten = quoted(&it.packed.key.sign(&told.replace(root, OTHER_ROOT)));
+    refused(&it.again(it.edit("pack.json", &old, &rewritten)), "is not the beginning of the book");
 }
 
 /// ZIPs that no crate would write.
@@ -298,7 +358,12 @@ fn python() -> &'static str {
 }
 
 fn by_python(program: &std::path::Path, zip: &std::path::Path) -> (bool, String) {
-    let told = Command::new("python3").arg(program).arg(zip).stdin(Stdio::null()).output().expect("python3 is wanted");
+    let told = Command::new("python3")
+        .arg(program)
+        .arg(zip)
+        .stdin(Stdio::null())
+        .output()
+        .expect("python3 is wanted");
     let out = String::from_utf8_lossy(&told.stdout).into_owned() + &String::from_utf8_lossy(&told.stderr);
     (told.status.success(), out)
 }
@@ -341,13 +406,22 @@ async fn packs_of_a_unit_and_of_days_hold_every_page_about_them() {
     // Whatever names the unit as its own subject, looked for in another way than the pack does.
     let mut db = desk.read().await.unwrap();
     let about: Vec<(i64, String)> =
-        sqlx::query_as("SELECT seq, blob ->> 'kind' FROM page WHERE blob -> 'body' ->> 'unit' = 'QHB 1'").fetch_all(&mut *db).await.unwrap();
+        sqlx::query_as("SELECT seq, blob ->> 'kind' FROM page WHERE blob -> 'body' ->> 'unit' = 'QHB 1'")
+            .fetch_all(&mut *db)
+            .await
+            .unwrap();
     assert!(about.len() > 15, "{about:?}");
     for (seq, kind) in about {
         assert!(whole.pages.contains(&u64::try_from(seq).unwrap()), "page {seq}, {kind}, is not in it");
     }
-    for kind in ["entry_amended", "statement_added", "repair_closed", "tablet_signed", "tablet_key_registered"] {
-        let seq: i64 = sqlx::query_scalar("SELECT seq FROM page WHERE blob ->> 'kind' = ? LIMIT 1").bind(kind).fetch_one(&mut *db).await.unwrap();
+    for kind in
+        ["entry_amended", "statement_added", "repair_closed", "tablet_signed", "tablet_key_registered"]
+    {
+        let seq: i64 = sqlx::query_scalar("SELECT seq FROM page WHERE blob ->> 'kind' = ? LIMIT 1")
+            .bind(kind)
+            .fetch_one(&mut *db)
+            .await
+            .unwrap();
         assert!(whole.pages.contains(&u64::try_from(seq).unwrap()), "{kind}");
     }
     drop(db);
@@ -373,10 +447,12 @@ async fn a_page_changed_in_the_file_is_not_packed() {
     desk.close().await;
     let mut db = house.raw().await;
     sqlx::raw_sql("DROP TRIGGER page_is_never_updated").execute(&mut db).await.unwrap();
-    sqlx::raw_sql("UPDATE page SET blob = replace(blob, 'tripped_again', 'held') WHERE blob LIKE '%report_filed%'")
-        .execute(&mut db)
-        .await
-        .unwrap();
+    sqlx::raw_sql(
+        "UPDATE page SET blob = replace(blob, 'tripped_again', 'held') WHERE blob LIKE '%report_filed%'",
+    )
+    .execute(&mut db)
+    .await
+    .unwrap();
     sqlx::Connection::close(db).await.unwrap();
     let why = pack(&house.desk().await, &unit).await.unwrap_err().to_string();
     assert!(why.contains("does not lead to the root of the book: nothing was packed"), "{why}");
@@ -426,7 +502,7 @@ fn changed(zip: &[u8], edits: &[(prop::sample::Index, u8, u8)]) -> Vec<u8> {
             _ if zip.is_empty() => {}
             0 => zip[at] ^= byte | 1,
             1 => zip.insert(at, *byte),
-            2 => drop(zip.remove(at)),
+            2 => _ = zip.remove(at),
             _ => zip.truncate(at.max(zip.len() / 2)),
         }
     }
@@ -468,10 +544,14 @@ fn a_million_inputs() {
         for _ in 0..dice.random_range(1..4_u8) {
             // Most of what can go wrong is said in the last bytes, where the list is.
             let len = zip.len();
-            let at = if dice.random::<bool>() { dice.random_range(0..len) } else { len - 1 - dice.random_range(0..len.min(2_000)) };
+            let at = if dice.random::<bool>() {
+                dice.random_range(0..len)
+            } else {
+                len - 1 - dice.random_range(0..len.min(2_000))
+            };
             match dice.random_range(0..8_u8) {
                 0 => zip.truncate(at.max(len - 200)),
-                1 => drop(zip.remove(at)),
+                1 => _ = zip.remove(at),
                 2 => zip.insert(at, dice.random()),
                 _ => zip[at] ^= 1 << dice.random_range(0..8_u8),
             }
@@ -481,10 +561,14 @@ fn a_million_inputs() {
                 assert_eq!(checked, original);
                 sound += 1;
             }
-            Err(why) => *refusals.entry(why.0.chars().filter(|c| !c.is_ascii_digit()).take(40).collect()).or_default() += 1,
+            Err(why) => {
+                *refusals
+                    .entry(why.0.chars().filter(|c| !c.is_ascii_digit()).take(40).collect())
+                    .or_default() += 1
+            }
         }
     }
     let peak = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let peak = peak.lines().find(|line| line.starts_with("VmHWM")).unwrap_or("").to_owned();
-    println!("{inputs} inputs in {:?}, {sound} sound and unchanged, {peak}\n{refusals:#?}", begun.elapsed());
+    eprintln!("{inputs} inputs in {:?}, {sound} sound and unchanged, {peak}\n{refusals:#?}", begun.elapsed());
 }

@@ -3,10 +3,10 @@
 use breakerbook::{
     base::{SignIn, instant::DAY},
     book::{
-        Channel, Envelope, Frontier,
-        key,
+        Channel, Envelope, Frontier, key,
         note::{Checkpoint, Note, PublicKey, SecretKey},
-        page, tree::leaf_hash,
+        page,
+        tree::leaf_hash,
     },
     desk::{
         held::Held,
@@ -42,7 +42,8 @@ async fn add(house: &House, trips: std::ops::Range<u64>) -> String {
 
 async fn held(house: &House, notes: &[&str]) -> Verdict {
     let named = |(note, n): (&&str, usize)| Held { named: format!("note {n}"), note: (*note).to_owned() };
-    let elsewhere = Elsewhere { checkpoints: notes.iter().zip(1..).map(named).collect(), keys: vec![key_of(house)] };
+    let elsewhere =
+        Elsewhere { checkpoints: notes.iter().zip(1..).map(named).collect(), keys: vec![key_of(house)] };
     verify_against(&house.path, &elsewhere).await.unwrap()
 }
 
@@ -72,7 +73,10 @@ async fn rewrite(house: &House, change: impl FnOnce(&mut Vec<String>)) {
         sqlx::query_scalar("SELECT blob FROM page ORDER BY seq").fetch_all(&mut db).await.unwrap();
     change(&mut blobs);
     let triggers: Vec<(String, String)> =
-        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'").fetch_all(&mut db).await.unwrap();
+        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
+            .fetch_all(&mut db)
+            .await
+            .unwrap();
     for (name, _) in &triggers {
         sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
     }
@@ -104,7 +108,9 @@ async fn put(db: &mut SqliteConnection, seq: usize, blob: &str) {
 async fn a_book_that_went_on_goes_on_from_every_checkpoint() {
     let (house, first) = with_checkpoint().await;
     let second = add(&house, 4..9).await;
-    let Verdict::Clean { size, notes, .. } = held(&house, &[&first, &second]).await else { panic!("not clean") };
+    let Verdict::Clean { size, notes, .. } = held(&house, &[&first, &second]).await else {
+        panic!("not clean")
+    };
     assert_eq!(notes.len(), 2, "{notes:?}");
     assert!(notes[0].contains("goes on from it") && notes[0].contains("consistency proof"), "{notes:?}");
     let told = Checkpoint::read(Note::read(&second).unwrap().text).unwrap();
@@ -120,7 +126,13 @@ async fn a_tail_cut_off_is_found() {
     rewrite(&house, |pages| pages.truncate(pages.len() - 2)).await;
     let size = house.is_clean().await;
     let flaws = flaws(held(&house, &[&first, &second]).await);
-    says(&flaws, &format!("note 2: the book is shorter than it was: {} pages were signed, and there are {size}", size + 2));
+    says(
+        &flaws,
+        &format!(
+            "note 2: the book is shorter than it was: {} pages were signed, and there are {size}",
+            size + 2
+        ),
+    );
     assert!(!flaws.iter().any(|flaw| flaw.starts_with("note 1")), "{flaws:?}");
 }
 
@@ -219,7 +231,8 @@ async fn what_is_no_checkpoint_of_this_book_proves_nothing_and_says_so() {
     let foreign = stranger.sign(&text.replace(&name, stranger.public().name()));
     drop(other);
     let unknown = SecretKey::of(&name, &[9; 32]).sign(Note::read(&note).unwrap().text);
-    let changed = note.replacen(&format!("\n{}", Note::read(&note).unwrap().text.lines().nth(1).unwrap()), "\n3", 1);
+    let changed =
+        note.replacen(&format!("\n{}", Note::read(&note).unwrap().text.lines().nth(1).unwrap()), "\n3", 1);
     for (note, words) in [
         (foreign.as_str(), "of another book (breakerbook/00000000"),
         (unknown.as_str(), "a key that is not known to be this book's"),
@@ -248,7 +261,10 @@ async fn a_clock_set_back_is_told_and_is_no_flaw() {
     let note = add(&house, 4..6).await;
     let Verdict::Clean { size, notes, .. } = held(&house, &[&note]).await else { panic!("not clean") };
     let told = notes.iter().find(|note| note.contains("the clock of the machine was set back")).unwrap();
-    assert!(told.contains(&format!("page {}", size - 2)) && told.contains("1 page is recorded earlier"), "{told}");
+    assert!(
+        told.contains(&format!("page {}", size - 2)) && told.contains("1 page is recorded earlier"),
+        "{told}"
+    );
     // A day that the clock comes to a second time has its checkpoint already; one that it has not been at gets its own.
     let desk = house.desk().await;
     assert!(!desk.make_checkpoint_if_due().await.unwrap());

@@ -153,7 +153,9 @@ async fn the_shops_and_supervisors_pages_look_right() {
     looks.at(&somebody, "watch").await;
     somebody.sign_out().await;
     somebody.sign_in("m.ruiz").await;
-    for (name, path) in [("book", "/book"), ("book-page", "/book/pages/0"), ("book-wrong", "/book/pack?unit=nonsense")] {
+    for (name, path) in
+        [("book", "/book"), ("book-page", "/book/pages/0"), ("book-wrong", "/book/pack?unit=nonsense")]
+    {
         somebody.open(path).await;
         looks.at(&somebody, name).await;
     }

@@ -8,7 +8,8 @@ use serde::Deserialize;
 use sha2::{Digest, Sha256};
 
 use super::{
-    CHECKPOINT, CONTENTS, EarlierPath, FORMAT, HOW_TO, KEY, MANIFEST, Manifest, PagePath, file_of, hashes, zipped,
+    CHECKPOINT, CONTENTS, EarlierPath, FORMAT, HOW_TO, KEY, MANIFEST, Manifest, PagePath, file_of, hashes,
+    zipped,
 };
 use crate::book::{
     Head,
@@ -110,7 +111,11 @@ fn signed(what: &str, note: &str, key: &PublicKey) -> Result<Head, Unsound> {
     let note = by_key(what, note, key)?;
     let checkpoint = Checkpoint::read(note.text).or_else(|why| no(format!("{what}: {why}")))?;
     if checkpoint.origin != key.name() {
-        return no(format!("{what} is of another book ({}) than the key ({})", checkpoint.origin, key.name()));
+        return no(format!(
+            "{what} is of another book ({}) than the key ({})",
+            checkpoint.origin,
+            key.name()
+        ));
     }
     Ok(checkpoint.head)
 }
@@ -120,7 +125,9 @@ fn by_key<'a>(what: &str, note: &'a str, key: &PublicKey) -> Result<Note<'a>, Un
     match note.signed_by(key) {
         By::Yes => Ok(note),
         By::Wrong => no(format!("the signature under {what} is wrong: it was changed after it was signed")),
-        By::Not => no(format!("{what} is signed with another key ({}) than the one in {KEY}", note.signers())),
+        By::Not => {
+            no(format!("{what} is signed with another key ({}) than the one in {KEY}", note.signers()))
+        }
     }
 }
 
@@ -171,9 +178,10 @@ impl Files {
         if let Some(name) = self.0.keys().find(|name| !named.contains(name.as_str())) {
             return no(format!("{name} was put in: it was not signed for"));
         }
-        [HOW_TO, CHECKPOINT, KEY, MANIFEST].iter().find(|name| !named.contains(**name)).map_or(Ok(()), |name| {
-            no(format!("{name} is not among what was signed for"))
-        })
+        [HOW_TO, CHECKPOINT, KEY, MANIFEST]
+            .iter()
+            .find(|name| !named.contains(**name))
+            .map_or(Ok(()), |name| no(format!("{name} is not among what was signed for")))
     }
 
     /// Every page was in the tree, under its own number.

@@ -8,7 +8,9 @@ use std::{
 use sha2::{Digest, Sha256};
 use zip::{CompressionMethod, ZipWriter, write::SimpleFileOptions};
 
-use super::{CHECKPOINT, CONTENTS, EarlierPath, FORMAT, HOW_TO, KEY, MANIFEST, Manifest, Node, PagePath, file_of};
+use super::{
+    CHECKPOINT, CONTENTS, EarlierPath, FORMAT, HOW_TO, KEY, MANIFEST, Manifest, Node, PagePath, file_of,
+};
 use crate::book::{Hash, note::SecretKey};
 
 /// How a stranger checks it, the program in Python with it.
@@ -57,7 +59,9 @@ pub fn seal(sealing: &Sealing<'_>, key: &SecretKey) -> Result<Vec<u8>, zip::resu
     let contents = key.sign(&contents(key.public().name(), &files));
     let mut zip = ZipWriter::new(Cursor::new(Vec::new()));
     let options = SimpleFileOptions::default().compression_method(CompressionMethod::Deflated);
-    for (name, text) in files.iter().map(|(name, text)| (name.as_ref(), *text)).chain([(CONTENTS, contents.as_str())]) {
+    for (name, text) in
+        files.iter().map(|(name, text)| (name.as_ref(), *text)).chain([(CONTENTS, contents.as_str())])
+    {
         zip.start_file(name, options)?;
         zip.write_all(text.as_bytes())?;
     }

@@ -130,7 +130,12 @@ fn list(zip: &[u8]) -> Result<(usize, usize, &[u8]), Unsound> {
     let (disk, of_list, here, count) = (reader.u16()?, reader.u16()?, reader.u16()?, reader.u16()?);
     let (size, at, comment) = (reader.u32()?, reader.u32()?, reader.u16()?);
     let (size, at) = (usize::try_from(size).unwrap_or(usize::MAX), usize::try_from(at).unwrap_or(usize::MAX));
-    if disk != 0 || of_list != 0 || here != count || comment != 0 || at.checked_add(size) != Some(before.len()) {
+    if disk != 0
+        || of_list != 0
+        || here != count
+        || comment != 0
+        || at.checked_add(size) != Some(before.len())
+    {
         return no(not_one);
     }
     let count = usize::from(count);
@@ -170,10 +175,14 @@ fn local<'a>(zip: &'a [u8], told: Told<'a>) -> Result<(File<'a>, usize), Unsound
     let (name_length, extra) = (reader.u16()?, reader.u16()?);
     let here = Told { flags, method, crc, packed, size, name: reader.text(name_length)? };
     if here != told {
-        return no(format!("two things are said of {name}: it was packed again, or tampered with. Ask for it as it was made"));
+        return no(format!(
+            "two things are said of {name}: it was packed again, or tampered with. Ask for it as it was made"
+        ));
     }
     if flags & !HARMLESS != 0 || !matches!(method, STORED | DEFLATED) {
-        return no(format!("{name} is encrypted or packed in a way that no pack is. Ask for it as it was made"));
+        return no(format!(
+            "{name} is encrypted or packed in a way that no pack is. Ask for it as it was made"
+        ));
     }
     reader.bytes(extra.into())?;
     let bytes = reader.bytes(usize::try_from(packed).unwrap_or(usize::MAX))?;

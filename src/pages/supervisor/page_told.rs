@@ -66,9 +66,13 @@ impl PageTold {
         self.fact("Unit", Some(report.unit.to_string()));
         self.fact("Author", Some(report.author.to_string()));
         let occasion = said(report.occasion.as_str());
-        self.fact("Occasion", Some(if report.is_final { occasion } else { format!("{occasion}, sent before its end") }));
+        self.fact(
+            "Occasion",
+            Some(if report.is_final { occasion } else { format!("{occasion}, sent before its end") }),
+        );
         if let Some(run) = &report.run {
-            let from_to = [&run.from, &run.to].map(|place| place.clone().unwrap_or_else(|| "not stated".into()));
+            let from_to =
+                [&run.from, &run.to].map(|place| place.clone().unwrap_or_else(|| "not stated".into()));
             self.fact("Run", run.symbol.clone());
             self.fact("From, to", (run.from.is_some() || run.to.is_some()).then(|| from_to.join(" to ")));
             self.fact("Began", run.started.map(|at| zone.in_words(at.at)));
@@ -122,7 +126,8 @@ fn entry_says(entry: &Entry, unit: &UnitName, world: &World) -> String {
 }
 
 fn by(envelope: &Envelope<'_>, zone: &Zone) -> String {
-    let author = envelope.author.as_ref().map_or_else(|| "the program or the console".to_owned(), ToString::to_string);
+    let author =
+        envelope.author.as_ref().map_or_else(|| "the program or the console".to_owned(), ToString::to_string);
     let how = match envelope.channel {
         Channel::Page => "signed with the password on a page",
         Channel::Token => "sent by a program with their token",
@@ -130,7 +135,11 @@ fn by(envelope: &Envelope<'_>, zone: &Zone) -> String {
         Channel::Import => "from a file",
         Channel::Console => "at the machine's console",
     };
-    let of = envelope.on_behalf_of.as_ref().map(|who| format!(", for {who}, not signed by them")).unwrap_or_default();
+    let of = envelope
+        .on_behalf_of
+        .as_ref()
+        .map(|who| format!(", for {who}, not signed by them"))
+        .unwrap_or_default();
     format!("{author}{of}, {how}; recorded {}", precisely(envelope.recorded_at.at, zone))
 }
 

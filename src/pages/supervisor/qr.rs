@@ -41,10 +41,15 @@ mod tests {
         let square = square(text).unwrap();
         let code = QrCode::with_error_correction_level(text, EcLevel::Q).unwrap();
         let dark = code.to_colors().iter().filter(|c| **c == Color::Dark).count();
-        let drawn: usize = square.path.split('M').skip(1).map(|run| {
-            let width = run.split(['h', 'v']).nth(1).unwrap();
-            width.parse::<usize>().unwrap()
-        }).sum();
+        let drawn: usize = square
+            .path
+            .split('M')
+            .skip(1)
+            .map(|run| {
+                let width = run.split(['h', 'v']).nth(1).unwrap();
+                width.parse::<usize>().unwrap()
+            })
+            .sum();
         assert_eq!(drawn, dark);
         assert_eq!(square.side, code.width() + 8);
         assert!(super::square(&"x".repeat(4_000)).is_none());

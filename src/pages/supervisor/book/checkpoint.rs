@@ -52,7 +52,9 @@ pub async fn show(
     let keys = checkpoint_store::keys(&mut db).await?;
     drop(db);
     let kept = kept.ok_or_else(|| {
-        Oops::NotFound("No checkpoint was made of the book at that size: choose one of those in the list.".to_owned())
+        Oops::NotFound(
+            "No checkpoint was made of the book at that size: choose one of those in the list.".to_owned(),
+        )
     })?;
     if query.format == "txt" {
         return file(size, kept.note);

@@ -145,8 +145,12 @@ pub(super) async fn look_up(app: &App, frame: Frame, status: StatusCode, typed: 
     let latest = latest(&mut db, head.size, &world).await?;
     let keys = checkpoint_store::keys(&mut db).await?;
     drop(db);
-    let checking = desk.checking().map(|now| format!("Asked for by {} at {}.", now.by, zone.clock_in_words(now.since)));
-    let day = |name, label, value: &str, says| Field { input: "date", ..Field::text(name, label, value).says(says) };
+    let checking =
+        desk.checking().map(|now| format!("Asked for by {} at {}.", now.by, zone.clock_in_words(now.since)));
+    let day = |name, label, value: &str, says| Field {
+        input: "date",
+        ..Field::text(name, label, value).says(says)
+    };
     let view = View {
         frame,
         size: head.size,
@@ -190,7 +194,11 @@ async fn latest(
     let pages = store::pages_from(db, from, 100).await?;
     let line = |page: store::StoredPage| {
         let told = PageTold::of(u64::try_from(page.seq).unwrap_or(0), &page.blob, world);
-        Line { path: paths::BookPage(told.seq).to_string(), main: format!("Page {}: {}", told.seq, told.what), sub: told.by }
+        Line {
+            path: paths::BookPage(told.seq).to_string(),
+            main: format!("Page {}: {}", told.seq, told.what),
+            sub: told.by,
+        }
     };
     Ok(pages.into_iter().rev().map(line).collect())
 }
@@ -234,5 +242,7 @@ pub(super) fn days(typed: &mut Typed) -> Option<Days> {
 
 /// A number in an address.
 fn numbered(Path(typed): Path<String>) -> Result<i64, Oops> {
-    typed.parse().map_err(|_| Oops::NotFound("That is no number of a page: look in the book again.".to_owned()))
+    typed
+        .parse()
+        .map_err(|_| Oops::NotFound("That is no number of a page: look in the book again.".to_owned()))
 }

@@ -54,7 +54,8 @@ pub async fn show(
     let kept = store::page(&mut db, seq).await?;
     let in_front = store::page(&mut db, seq.saturating_sub(1)).await?.filter(|page| page.seq < seq);
     drop(db);
-    let kept = kept.ok_or_else(|| Oops::NotFound(format!("The book has pages 0 to {}.", size.saturating_sub(1))))?;
+    let kept =
+        kept.ok_or_else(|| Oops::NotFound(format!("The book has pages 0 to {}.", size.saturating_sub(1))))?;
     if query.format == "json" {
         return file(seq, kept.blob);
     }

@@ -138,7 +138,11 @@ fn sealed(
         made_at: &now.to_z(),
         made_by: by,
         checkpoint: &evidence.note,
-        pages: evidence.pages.iter().map(|page| (page.seq, page.blob.as_str(), page.path.as_slice())).collect(),
+        pages: evidence
+            .pages
+            .iter()
+            .map(|page| (page.seq, page.blob.as_str(), page.path.as_slice()))
+            .collect(),
         earlier: evidence
             .earlier
             .iter()

@@ -26,11 +26,15 @@ pub struct Cover {
 
 impl Cover {
     pub async fn of(desk: &Desk, about: &About, now: Instant) -> Result<Self, NoPack> {
-        let days = |days: &crate::desk::evidence::Days| format!("recorded from {} to {}", days.from.in_words(), days.to.in_words());
+        let days = |days: &crate::desk::evidence::Days| {
+            format!("recorded from {} to {}", days.from.in_words(), days.to.in_words())
+        };
         match about {
             About::Bypass(id) => of_bypass(desk, *id, now).await,
             About::Unit(unit, None) => Ok(Self::titled(format!("Everything about unit {unit}"))),
-            About::Unit(unit, Some(span)) => Ok(Self::titled(format!("Everything about unit {unit}, {}", days(span)))),
+            About::Unit(unit, Some(span)) => {
+                Ok(Self::titled(format!("Everything about unit {unit}, {}", days(span))))
+            }
             About::Days(span) => Ok(Self::titled(format!("Every page {}", days(span)))),
         }
     }
@@ -59,10 +63,18 @@ async fn of_bypass(desk: &Desk, id: crate::base::EntryId, now: Instant) -> Resul
         )
     };
     Ok(Cover {
-        about: format!("Opening of {} on unit {}, {}", line.bypass.device, line.bypass.unit, zone.in_words(line.bypass.begins())),
+        about: format!(
+            "Opening of {} on unit {}, {}",
+            line.bypass.device,
+            line.bypass.unit,
+            zone.in_words(line.bypass.begins())
+        ),
         facts: bypass::facts(&line, &told, &world, now),
         parts: vec![
-            ("What the book's rules say of it", findings.into_iter().map(|finding| finding.sentence).collect()),
+            (
+                "What the book's rules say of it",
+                findings.into_iter().map(|finding| finding.sentence).collect(),
+            ),
             ("Rights the opener held", bypass::grants(&line, &world)),
             ("Reviews", line.reviews.iter().map(review).collect()),
         ],
@@ -105,7 +117,8 @@ pub fn readable(
     world: &World,
 ) -> Result<Vec<Readable>, NoPack> {
     let (railway, zone) = (world.railway.name.as_str(), &world.railway.zone);
-    let pages: Vec<PageTold> = evidence.pages.iter().map(|page| PageTold::of(page.seq, &page.blob, world)).collect();
+    let pages: Vec<PageTold> =
+        evidence.pages.iter().map(|page| PageTold::of(page.seq, &page.blob, world)).collect();
     let earlier = evidence.earlier.iter().map(|earlier| {
         let pages = text::count(earlier.kept.size, "page", "pages");
         format!("{}, of {pages}", zone.in_words(earlier.kept.made_at))
@@ -127,6 +140,9 @@ pub fn readable(
     Ok(vec![
         Readable { name: "index.html", contents: html(index.render())? },
         Readable { name: "records.html", contents: html(records.render())? },
-        Readable { name: "pack.css", contents: include_str!("../../../../templates/pack/pack.css").to_owned() },
+        Readable {
+            name: "pack.css",
+            contents: include_str!("../../../../templates/pack/pack.css").to_owned(),
+        },
     ])
 }
