@@ -73,7 +73,7 @@ async fn pack(desk: &Desk, about: &About) -> Result<Vec<u8>, NoPack> {
 
 fn contents(zip: &[u8]) -> Contents {
     let mut archive = ZipArchive::new(Cursor::new(zip)).unwrap();
-    let names: Vec<String> = archive.file_names().map(ToOwned::to_owned).collect();
+    let names: Vec<String> = archive.file_names().map(|name| name.unwrap().into_owned()).collect();
     let read = |name: String| {
         let mut bytes = Vec::new();
         archive.by_name(&name).unwrap().read_to_end(&mut bytes).unwrap();
