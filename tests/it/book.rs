@@ -149,7 +149,7 @@ async fn verifying_goes_on_beside_and_its_result_stays() {
     sue.get(paths::Book).await.says("Clean: asked for by sue").says("all as filed").says("Verify now");
     // Somebody with a tool of their own.
     let url = format!("sqlite://{}", app.path().display());
-    let mut db: sqlx::SqliteConnection = sqlx::Connection::connect(&url).await.unwrap();
+    let mut db = <sqlx::SqliteConnection as sqlx::Connection>::connect(&url).await.unwrap();
     let sql = "DROP TRIGGER page_is_never_updated; UPDATE page SET blob = replace(blob, '20418', '20419')";
     sqlx::raw_sql(sql).execute(&mut db).await.unwrap();
     sue.post(paths::BookVerify, &[]).await.is(303);
