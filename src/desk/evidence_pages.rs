@@ -45,7 +45,7 @@ pub async fn of_bypass(db: &mut SqliteConnection, id: EntryId) -> Result<Seqs, N
     let grants = grants(db, &line).await?;
     seqs.extend(&grants);
     seqs.extend(schedule(db, &line).await?);
-    let also = Also { unit: &bypass.unit, grants: &grants, repairs: false };
+    let also = Also { unit: &bypass.unit, grants: &grants, whole_unit: false };
     seqs.extend(also.find(db, &seqs).await?);
     Ok(seqs)
 }
@@ -85,7 +85,7 @@ pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Result<Seqs,
         UNION SELECT s.seq FROM entry e JOIN statement s ON s.entry = e.id WHERE e.unit = ?1";
     let found: Vec<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_all(&mut *db).await?;
     let mut seqs: Seqs = found.into_iter().collect();
-    let also = Also { unit, grants: &Seqs::new(), repairs: true };
+    let also = Also { unit, grants: &Seqs::new(), whole_unit: true };
     seqs.extend(also.find(db, &seqs).await?);
     Ok(seqs)
 }
@@ -104,7 +104,8 @@ pub async fn of_span(db: &mut SqliteConnection, (from, to): (Instant, Instant)) 
 struct Also<'a> {
     unit: &'a UnitName,
     grants: &'a Seqs,
-    repairs: bool,
+    /// Whatever is about the unit, its repairs with it.
+    whole_unit: bool,
 }
 
 impl Also<'_> {
@@ -119,12 +120,13 @@ impl Also<'_> {
                     THEN blob -> 'body' ->> 'report' IN (SELECT id FROM reports)
                 WHEN ?4 AND instr(start, '\"kind\":\"repair_') > 0
                     THEN blob -> 'body' ->> 'id' IN (SELECT id FROM repair WHERE unit = ?3)
+                WHEN ?4 AND instr(blob, ?3) > 0 THEN blob -> 'body' ->> 'unit' = ?3
                 ELSE 0 END";
         let found: Vec<i64> = sqlx::query_scalar(sql)
             .bind(json!(seqs).to_string())
             .bind(json!(self.grants).to_string())
             .bind(self.unit.as_str())
-            .bind(self.repairs)
+            .bind(self.whole_unit)
             .fetch_all(&mut *db)
             .await?;
         let mut found: Seqs = found.into_iter().collect();

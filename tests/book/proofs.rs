@@ -145,7 +145,7 @@ async fn a_tail_cut_off_and_other_pages_written_is_found_and_narrowed_down() {
     rewrite(&house, |pages| pages.truncate(pages.len() - 2)).await;
     let desk = house.desk().await;
     for n in 20..26 {
-        file(&desk, &trip(n, u32::try_from(n).unwrap() * 20), "bob", Channel::Token).await.unwrap();
+        file(&desk, &trip(n, u32::try_from(n).unwrap() * 20), "ann", Channel::Token).await.unwrap();
     }
     desk.close().await;
     assert!(house.is_clean().await > signed);

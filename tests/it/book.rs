@@ -165,7 +165,7 @@ async fn verifying_goes_on_beside_and_its_result_stays() {
         .text()
         .split("Page ")
         .filter_map(|rest| rest.split_once(": its bytes").map(|(n, _)| n.to_owned()))
-        .next_back()
+        .last()
         .unwrap();
     sue.get(format!("/book/pages/{seq}")).await.says("These are not the bytes that were filed");
 }
