@@ -126,8 +126,6 @@ fn entry_says(entry: &Entry, unit: &UnitName, world: &World) -> String {
 }
 
 fn by(envelope: &Envelope<'_>, zone: &Zone) -> String {
-    let author =
-        envelope.author.as_ref().map_or_else(|| "the program or the console".to_owned(), ToString::to_string);
     let how = match envelope.channel {
         Channel::Page => "signed with the password on a page",
         Channel::Token => "sent by a program with their token",
@@ -135,12 +133,19 @@ fn by(envelope: &Envelope<'_>, zone: &Zone) -> String {
         Channel::Import => "from a file",
         Channel::Console => "at the machine's console",
     };
+    let by = match &envelope.author {
+        Some(author) => format!("{author}, {how}"),
+        None if envelope.channel == Channel::Console => {
+            "the program itself, or the machine's console".to_owned()
+        }
+        None => how.to_owned(),
+    };
     let of = envelope
         .on_behalf_of
         .as_ref()
-        .map(|who| format!(", for {who}, not signed by them"))
+        .map(|who| format!(" for {who}, not signed by them"))
         .unwrap_or_default();
-    format!("{author}{of}, {how}; recorded {}", precisely(envelope.recorded_at.at, zone))
+    format!("{by}{of}; recorded {}", precisely(envelope.recorded_at.at, zone))
 }
 
 /// To the second: that is what pages are told apart by.

@@ -114,7 +114,7 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(query): Asked<Quer
 
 /// Signs the book as it is.
 pub async fn make_checkpoint(State(app): State<App>, frame: Frame, me: Me) -> Answer {
-    me.permit(Act::KeepCheckpoint)?;
+    me.permit(Act::SignBook)?;
     match app.desk().make_checkpoint(Some(me.sign_in().clone())).await {
         Ok(kept) => see(&paths::Checkpoint(kept.size)),
         Err(why) => {
@@ -126,7 +126,7 @@ pub async fn make_checkpoint(State(app): State<App>, frame: Frame, me: Me) -> An
 
 /// Begins to verify, and comes back at once.
 pub async fn verify(State(app): State<App>, me: Me) -> Answer {
-    me.permit(Act::KeepCheckpoint)?;
+    me.permit(Act::SignBook)?;
     app.desk().begin_check(me.sign_in().clone()).map_err(|why| Oops::machine(&why))?;
     see(&format!("{}#verified", paths::Book))
 }

@@ -84,7 +84,12 @@ impl Query {
             (Some(unit), None) if !dated => Ok(About::Unit(unit, None)),
             (Some(unit), Some(days)) => Ok(About::Unit(unit, Some(days))),
             (None, Some(days)) if typed.unit_says.is_none() => Ok(About::Days(days)),
-            _ => Err(Box::new(typed)),
+            _ => {
+                // The fields are at the end of a long page.
+                typed.says =
+                    Some("No pack was made: what is wanted stands beside its field below.".to_owned());
+                Err(Box::new(typed))
+            }
         }
     }
 }
