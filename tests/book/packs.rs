@@ -20,7 +20,7 @@ use breakerbook::{
     pages::supervisor::pack::packed,
 };
 use proptest::prelude::*;
-use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
+use rand::{SeedableRng as _, rngs::StdRng};
 use sha2::{Digest as _, Sha256};
 use tokio::sync::OnceCell;
 use zip::{CompressionMethod, ZipArchive, ZipWriter, write::SimpleFileOptions};
@@ -531,7 +531,8 @@ fn bitten(mut zip: Vec<u8>, dice: &mut StdRng) -> Vec<u8> {
         // Most of what can go wrong is said in the last bytes, where the list is.
         let len = zip.len();
         let late = len.saturating_sub(2_000);
-        let at = dice.random_range(if dice.random::<bool>() { 0..len } else { late..len });
+        let from = if dice.random::<bool>() { 0 } else { late };
+        let at = dice.random_range(from..len);
         match dice.random_range(0..8_u8) {
             0 => zip.truncate(at.max(1)),
             1 if len > 1 => _ = zip.remove(at),
@@ -545,7 +546,8 @@ fn bitten(mut zip: Vec<u8>, dice: &mut StdRng) -> Vec<u8> {
 /// A byte of one of its files changed, everything signed anew.
 fn bitten_within(mut files: Contents, key: &SecretKey, dice: &mut StdRng) -> Vec<u8> {
     let names: Vec<String> = files.keys().cloned().collect();
-    let name = if dice.random::<bool>() { "pack.json" } else { &names[dice.random_range(0..names.len())] };
+    let any = &names[dice.random_range(0..names.len())];
+    let name = if dice.random::<bool>() { "pack.json" } else { any.as_str() };
     files.entry(name.to_owned()).and_modify(|bytes| *bytes = bitten(std::mem::take(bytes), dice));
     signed_anew(&mut files, key);
     zipped(&files)
