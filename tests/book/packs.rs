@@ -177,7 +177,7 @@ async fn a_pack_leads_to_a_checkpoint_that_was_kept_elsewhere() {
     let other = packed.key.sign(&text.replace(root, "CsUYapGGPo4dkMgIAUqom/Xajj7h2fB2MPA3j2jxq2I="));
     assert!(why(checked.hold_checkpoint(&other)).contains("another root"));
     let size = text.lines().nth(1).unwrap();
-    let unlisted = packed.key.sign(&text.replacen(size, "2", 1));
+    let unlisted = packed.key.sign(&text.replacen(&format!("\n{size}\n"), "\n2\n", 1));
     assert!(why(checked.hold_checkpoint(&unlisted)).contains("no path from your checkpoint of 2 pages"));
     assert!(why(checked.hold_checkpoint(&stranger.sign(&text))).contains("signed with another key"));
     assert!(why(checked.hold_checkpoint("x")).contains("not a signed note"));

@@ -146,7 +146,7 @@ async fn verifying_goes_on_beside_and_its_result_stays() {
         }
         tokio::time::sleep(Duration::from_millis(50)).await;
     }
-    sue.get(paths::Book).await.says("Clean: asked for by sue").says("all as filed").says("Verify now");
+    sue.get(paths::Book).await.says("Clean : asked for by sue").says("all as filed").says("Verify now");
     // Somebody with a tool of their own.
     let url = format!("sqlite://{}", app.path().display());
     let mut db = <sqlx::SqliteConnection as sqlx::Connection>::connect(&url).await.unwrap();
