@@ -7,6 +7,7 @@ mod roster;
 
 mod api;
 mod board;
+mod book;
 mod crew;
 mod crew_asks;
 mod crew_reads;
