@@ -76,7 +76,7 @@ impl UnitForm {
 }
 
 /// So many rows are drawn if nobody asks for all, and so many starts at most.
-const ROWS: usize = 24;
+const ROWS: usize = 12;
 const STARTS: i64 = 300;
 
 pub async fn show(
