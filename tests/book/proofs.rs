@@ -19,7 +19,7 @@ use sqlx::{AssertSqlSafe, SqliteConnection};
 use crate::{
     house::{House, file, trip},
     process::run,
-    tampered::full,
+    tampered::{drop_triggers, full},
 };
 
 /// A book with some trips, and the checkpoint of it.
@@ -72,21 +72,12 @@ async fn rewrite(house: &House, change: impl FnOnce(&mut Vec<String>)) {
     let mut blobs: Vec<String> =
         sqlx::query_scalar("SELECT blob FROM page ORDER BY seq").fetch_all(&mut db).await.unwrap();
     change(&mut blobs);
-    let triggers: Vec<(String, String)> =
-        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
-            .fetch_all(&mut db)
-            .await
-            .unwrap();
-    for (name, _) in &triggers {
-        sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
-    }
+    let triggers = drop_triggers(&mut db).await;
     sqlx::raw_sql("DELETE FROM page; DELETE FROM checkpoint").execute(&mut db).await.unwrap();
     for (seq, blob) in blobs.iter().enumerate() {
         put(&mut db, seq, blob).await;
     }
-    for (_, sql) in triggers {
-        sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
-    }
+    sqlx::raw_sql(AssertSqlSafe(triggers)).execute(&mut db).await.unwrap();
     rebuild::rebuild(&mut db).await.unwrap();
     sqlx::Connection::close(db).await.unwrap();
 }

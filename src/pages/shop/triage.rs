@@ -104,6 +104,24 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
 }
 
+/// A line, and how it stands if that is known already.
+type Standings<'a> = Vec<(Option<Standing>, &'a Finding)>;
+
+/// Ground protection, the certain lines, the reckoned ones. How a certain line stands is asked when it is shown: a large
+/// railway has thousands of them.
+fn in_order<'a>(
+    board: &'a Board,
+    (all, many): (&Wanted<'_>, &Wanted<'_>),
+    reckoned: Vec<(Standing, &'a Finding)>,
+    now: Instant,
+) -> Standings<'a> {
+    let grounds = Wanted { rules: Some(&ground::RULES), ..all.clone() };
+    let pressing = ground::pressing(board.open(&grounds), &board.decisions, now);
+    let known = |(standing, finding)| (Some(standing), finding);
+    let certain = board.open(many).map(|finding| (None, finding));
+    pressing.into_iter().map(known).chain(certain).chain(reckoned.into_iter().map(known)).collect()
+}
+
 fn as_sql(n: usize) -> i64 {
     i64::try_from(n).unwrap_or(i64::MAX)
 }
@@ -158,13 +176,7 @@ impl View {
         let open = folded.top.iter().map(state).filter(|(state, _)| *state != Standing::Ended);
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
-        let grounds = Wanted { rules: Some(&ground::RULES), ..all.clone() };
-        let ground = ground::pressing(board.open(&grounds), decisions, now);
-        // How a certain line stands is asked when it is shown: a large railway has thousands of them.
-        let certain = board.open(&many).map(|finding| (None, finding));
-        let known = |(standing, finding)| (Some(standing), finding);
-        let known_first = ground.into_iter().map(known).chain(certain);
-        let mut lines: Vec<_> = known_first.chain(reckoned.into_iter().map(known)).collect();
+        let mut lines = in_order(board, (&all, &many), reckoned, now);
         let is_new = |(_, finding): &(Option<Standing>, &Finding)| eyes.seen.is_new(finding);
         let new = lines.iter().filter(|line| is_new(line)).count();
         if filter.new {
