@@ -7,10 +7,10 @@ use super::{draft::UnitHistory, outlined::Outlined, runs::Watch};
 use crate::{
     base::{EntryId, Instant, UnitName},
     rules::{
-        Dossier, DossierKey, Fact, Ground,
+        Dossier, DossierKey, Fact, Finding, Ground,
         chunk::Chunk,
         dossier::{Place, ends_part},
-        quiet::{self, Judged},
+        quiet::{self, Ends, Judged},
         rests::Rests,
     },
 };
@@ -36,6 +36,8 @@ pub struct Kept {
     /// What is reckoned of it is to be judged, by its outlines.
     pub to_reckon: bool,
     pub outlined: Outlined,
+    /// What the certain rules say of what came in, where that adds to what they said and changes nothing of it.
+    pub certain_news: Vec<Finding>,
 }
 
 /// What a judgement says, as a few numbers.
@@ -43,8 +45,8 @@ pub struct Kept {
 pub struct Prints {
     pub rests: Rests,
     pub watched_until: Option<Instant>,
-    /// When the last of the certain lines about a device ends; [`Instant::MAX`] while one is open.
-    pub certain_until: Option<Instant>,
+    /// Of the certain lines about a device.
+    pub ends: Ends,
     /// In ascending order.
     pub findings: Vec<i64>,
     /// Those of them that rest on class figures and settings.
@@ -102,10 +104,11 @@ impl Kept {
         if quiet::say_nothing_new(key, facts, new, judged, ground) {
             return;
         }
-        let before = self.outlined.before(stored.certain_until);
-        let reckoned =
-            before.is_some_and(|before| quiet::nothing_certain(key, &facts[new..], before, ground));
-        (self.to_reckon, self.to_judge) = (reckoned, !reckoned);
+        let before = self.outlined.before(stored.ends);
+        match before.and_then(|before| quiet::certain_of_new(key, &facts[new..], before, ground)) {
+            Some(news) => (self.to_reckon, self.certain_news) = (true, news),
+            None => self.to_judge = true,
+        }
     }
 
     /// How much it takes of the cabinet, in facts: an outline is a quarter of one.
@@ -141,12 +144,12 @@ impl Kept {
         self.first_part = 0;
     }
 
-    /// What the file does not have as it is here: parts by number, and from which part on it has too many.
-    pub fn changed_parts(&mut self) -> (Vec<(usize, &[Fact])>, Option<usize>) {
+    /// What the file does not have as it is here; `None`: it has all of it.
+    pub fn changed_parts(&mut self) -> Option<ChangedParts<'_>> {
         let changed = std::mem::take(&mut self.changed);
         (self.stirred, self.to_judge, self.to_reckon) = (false, false, false);
         if changed.is_empty() {
-            return (Vec::new(), None);
+            return None;
         }
         let mut ends: Vec<usize> = self.dossier.parts().map(<[Fact]>::len).collect();
         for n in 1..ends.len() {
@@ -166,9 +169,28 @@ impl Kept {
         }
         let first = self.first_part;
         let (before, now) = (std::mem::replace(&mut self.parts, first + ends.len()), first + ends.len());
-        let parts = self.dossier.parts().enumerate().filter(|(n, _)| *n >= from || some.contains(n));
-        (parts.map(|(n, facts)| (first + n, facts)).collect(), (now < before).then_some(now))
+        // What was the end is a part among others once there is a later one.
+        let was_end = move |n: usize| first + n + 1 == before;
+        let is_new = |n: &usize| *n >= from || some.contains(n) || was_end(*n);
+        let mut parts = self.dossier.parts();
+        let last = parts.next_back().map(|facts| (now - 1, facts));
+        let parts = parts.enumerate().filter(|(n, _)| is_new(n)).map(|(n, facts)| (first + n, facts));
+        Some(ChangedParts {
+            earlier: parts.collect(),
+            surplus: (now < before).then(|| now.saturating_sub(1)),
+            last,
+        })
     }
+}
+
+/// Parts by number, of a dossier that changed.
+pub struct ChangedParts<'a> {
+    /// Those before the last that the file does not have as they are here.
+    pub earlier: Vec<(usize, &'a [Fact])>,
+    /// From which number on the file has earlier parts that there are no more.
+    pub surplus: Option<usize>,
+    /// `None`: nothing is left of it.
+    pub last: Option<(usize, &'a [Fact])>,
 }
 
 /// Facts kept at most: some 80 MB. A railway whose units report in turn has its busy dossiers here.
@@ -250,10 +272,26 @@ mod tests {
     }
 
     /// A file that holds parts, kept up by what changes.
-    fn write(file: &mut BTreeMap<usize, Vec<Fact>>, kept: &mut Kept) {
-        let (parts, surplus) = kept.changed_parts();
-        parts.into_iter().for_each(|(n, facts)| drop(file.insert(n, facts.to_vec())));
-        file.retain(|n, _| surplus.is_none_or(|from| *n < from));
+    #[derive(Default)]
+    struct File {
+        earlier: BTreeMap<usize, Vec<Fact>>,
+        end: Option<(usize, Vec<Fact>)>,
+    }
+
+    impl File {
+        fn write(&mut self, kept: &mut Kept) {
+            let Some(ChangedParts { earlier, surplus, last }) = kept.changed_parts() else { return };
+            self.earlier.retain(|n, _| surplus.is_none_or(|from| *n < from));
+            earlier.into_iter().for_each(|(n, facts)| drop(self.earlier.insert(n, facts.to_vec())));
+            self.end = last.map(|(n, facts)| (n, facts.to_vec()));
+        }
+
+        /// The last one is nowhere else.
+        fn parts(&self) -> BTreeMap<usize, Vec<Fact>> {
+            let mut all = self.earlier.clone();
+            assert!(self.end.iter().all(|(n, facts)| all.insert(*n, facts.clone()).is_none()), "{all:?}");
+            all
+        }
     }
 
     proptest::proptest! {
@@ -265,12 +303,11 @@ mod tests {
             (proptest::bool::ANY, proptest::collection::vec((0..400_i64, 0..12_u8), 0..20)), 0..12))
         {
             let template = sample::position("2026-03-01T10:00:00Z", "GRC", "closed", None);
-            let (mut file, mut whole) = (BTreeMap::new(), Dossier::default());
+            let (mut file, mut whole) = (File::default(), Dossier::default());
             let mut next = 0;
             for (all, group) in groups {
-                let last = file.last_key_value().map(|(n, facts): (&usize, &Vec<Fact>)| (*n, facts.clone()));
-                let mut kept = Kept::of_file(Prints::default(), last, None);
-                let earlier: Vec<Fact> = file.iter().filter(|(n, _)| **n < kept.first_part).flat_map(|(_, f)| f.clone()).collect();
+                let mut kept = Kept::of_file(Prints::default(), file.end.clone(), None);
+                let earlier: Vec<Fact> = file.earlier.values().flatten().cloned().collect();
                 if all {
                     kept.complete(vec![earlier.clone()]);
                 }
@@ -289,9 +326,9 @@ mod tests {
                 if kept.wants_the_rest() {
                     kept.complete(vec![earlier]);
                 }
-                write(&mut file, &mut kept);
+                file.write(&mut kept);
                 let parts: BTreeMap<usize, Vec<Fact>> = whole.parts().map(<[Fact]>::to_vec).enumerate().collect();
-                proptest::prop_assert_eq!(&file, &parts);
+                proptest::prop_assert_eq!(&file.parts(), &parts);
             }
         }
     }

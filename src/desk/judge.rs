@@ -13,7 +13,7 @@ use super::{
     world::World,
 };
 use crate::{
-    base::{Instant, UnitName},
+    base::UnitName,
     rules::{
         Beside, Dossier, DossierKey, Judgement,
         class_wide::class_wide,
@@ -22,6 +22,7 @@ use crate::{
         fact::RunFact,
         judge::{judge, judge_reckoned},
         outline::{Outline, outlines},
+        quiet::Ends,
         service_days::ServiceDays,
         weather::WeatherDays,
         windows::watched_until,
@@ -155,27 +156,30 @@ pub(super) fn judge_kept(
     judge(key, &kept.dossier, Beside { days, weather, runs, earlier }, &world.ground())
 }
 
-/// Judges by its outlines what is reckoned of a device; what it said for certain stands.
+/// Judges by its outlines what is reckoned of a device; what it said for certain stands, and news of that come to it.
 fn reckon_kept(
     world: &World,
     key: &DossierKey,
-    kept: &Kept,
+    kept: &mut Kept,
     (days, weather): (&ServiceDays, &WeatherDays),
     earlier: &[Earlier],
 ) -> (Judgement, Prints, Vec<i64>) {
     let beside = Beside { days, weather, runs: &[], earlier };
-    let (findings, rests) = judge_reckoned(key, &kept.outlined.all(), beside, &world.ground());
+    let (mut findings, rests) = judge_reckoned(key, &kept.outlined.all(), beside, &world.ground());
+    let news = std::mem::take(&mut kept.certain_news);
+    let ends = Ends::of(&news);
+    findings.extend(news);
     let judgement = Judgement { findings, rests, ..Judgement::default() };
     let (now, each) = Prints::of(&judgement, kept);
     let mut prints = kept.stored.clone().unwrap_or_default();
-    for gone in std::mem::replace(&mut prints.reckoned, now.reckoned) {
-        if let Ok(place) = prints.findings.binary_search(&gone) {
+    for gone in &prints.reckoned {
+        if let Ok(place) = prints.findings.binary_search(gone) {
             prints.findings.remove(place);
         }
     }
-    prints.findings.extend(&prints.reckoned);
+    prints.findings.extend(now.findings);
     prints.findings.sort_unstable();
-    prints.rests = rests;
+    (prints.reckoned, prints.rests, prints.ends) = (now.reckoned, rests, prints.ends.and(ends));
     (judgement, prints, each)
 }
 
@@ -189,11 +193,10 @@ impl Prints {
         };
         let with_rules = judgement.findings.iter().zip(&each);
         let reckoned = with_rules.filter(|(finding, _)| !finding.rule.is_certain()).map(|(_, print)| *print);
-        let certain = judgement.findings.iter().filter(|finding| finding.rule.is_certain());
         let prints = Self {
             rests: judgement.rests,
             watched_until: kept.watch.as_ref().and_then(|watch| watched_until(watch.spans())),
-            certain_until: certain.map(|finding| finding.until.unwrap_or(Instant::MAX)).max(),
+            ends: Ends::of(&judgement.findings),
             reckoned: sorted(reckoned.collect()),
             findings: sorted(each.clone()),
             idle: judgement.idle,

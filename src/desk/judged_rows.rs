@@ -1,13 +1,14 @@
 //! The rows of what was judged of a dossier, and of what the file does not have of it.
 use super::{
-    cabinet::{Kept, Prints},
+    cabinet::{ChangedParts, Kept, Prints},
     tables::{BypassRow, DossierRow, FindingRow, Judged, json},
 };
 use crate::rules::{Bypass, DossierKey, Fact, Finding, Judgement, dossier::Subject};
 
-/// Parts, and chunks of outlines if it is a device's.
+/// A dossier's end, its earlier parts, and earlier chunks of outlines if it is a device's.
 #[derive(Default)]
 pub(super) struct Changed {
+    end: Option<Option<End>>,
     parts: Numbered,
     outlines: Numbered,
 }
@@ -15,28 +16,48 @@ pub(super) struct Changed {
 /// By number, packed; and from which number on the file has too many.
 type Numbered = (Vec<(usize, Vec<u8>)>, Option<usize>);
 
+/// The last part and the last chunk.
+struct End {
+    part: (usize, Vec<u8>),
+    chunk: Option<(usize, Vec<u8>)>,
+}
+
 impl Changed {
     /// Takes up what is new among the outlines, too.
     pub fn of(key: &DossierKey, kept: &mut Kept) -> Self {
         if matches!(key.subject, Subject::Device(_)) {
             kept.outline();
         }
-        let (parts, surplus) = kept.changed_parts();
+        let (chunk, outlines) = (kept.outlined.last(), kept.outlined.take_changed());
+        let Some(ChangedParts { earlier, surplus, last }) = kept.changed_parts() else {
+            return Self::default();
+        };
         let packed = |(n, facts): (usize, &[Fact])| (n, postcard::to_stdvec(facts).unwrap_or_default());
         Self {
-            parts: (parts.into_iter().map(packed).collect(), surplus),
-            outlines: kept.outlined.take_changed(),
+            end: Some(last.map(|last| End { part: packed(last), chunk })),
+            parts: (earlier.into_iter().map(packed).collect(), surplus),
+            outlines,
         }
     }
 
     pub fn put(self, judged: &mut Judged, key: &DossierKey) {
         let subject = key.subject.to_string();
-        let Judged { parts, surplus_parts, outlines, surplus_outlines, .. } = judged;
+        let Judged { no_ends, ends, parts, surplus_parts, outlines, surplus_outlines, .. } = judged;
+        match self.end {
+            None => return,
+            Some(None) => no_ends.add(&(&key.unit, &subject)),
+            Some(Some(End { part: (part, facts), chunk })) => {
+                let (chunk, packed) = chunk.unzip();
+                let (at, length) = ends.put_beside(0, packed.as_deref().unwrap_or_default());
+                let (facts_at, facts_length) = ends.put_beside(1, &facts);
+                ends.add(&(&key.unit, &subject, part, chunk, at, length, facts_at, facts_length));
+            }
+        }
         for ((changed, from), rows, surplus) in
             [(self.parts, parts, surplus_parts), (self.outlines, outlines, surplus_outlines)]
         {
             for (n, packed) in changed {
-                let (place, length) = rows.put_beside(&packed);
+                let (place, length) = rows.put_beside(0, &packed);
                 rows.add(&(&key.unit, &subject, n, place, length));
             }
             from.iter().for_each(|from| surplus.add(&(&key.unit, &subject, from)));
@@ -86,7 +107,8 @@ pub(super) fn dossier_row(key: &DossierKey, prints: &Prints) -> DossierRow {
         bypasses: prints.bypasses,
         idle: prints.idle,
         watched_until: prints.watched_until,
-        certain_until: prints.certain_until,
+        left_until: prints.ends.left,
+        again_until: prints.ends.again,
     }
 }
 

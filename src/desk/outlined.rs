@@ -1,12 +1,9 @@
 //! A device's outlines in hand: all of them, or their last chunk.
-use crate::{
-    base::Instant,
-    rules::{
-        Fact,
-        chunk::{Chunk, append},
-        outline::Outline,
-        quiet::Before,
-    },
+use crate::rules::{
+    Fact,
+    chunk::{Chunk, append},
+    outline::Outline,
+    quiet::{Before, Ends},
 };
 
 #[derive(Clone, Debug, Default)]
@@ -61,9 +58,9 @@ impl Outlined {
     }
 
     /// What is known of the time before new facts; `None`: not all chunks are in hand.
-    pub fn before(&self, certain_until: Option<Instant>) -> Option<Before> {
+    pub fn before(&self, ends: Ends) -> Option<Before> {
         (self.first == 0).then(|| Before {
-            certain_until,
+            ends,
             last_closing: self.chunks.iter().filter_map(|chunk| chunk.last_closing).max(),
             last_run: self.chunks.iter().filter_map(|chunk| chunk.last_run).max(),
         })
@@ -76,14 +73,23 @@ impl Outlined {
         all
     }
 
-    /// What the file does not have as it is here: chunks by number, packed, and from which on it has too many.
+    /// The chunks before the last that the file does not have as they are here, by number and packed, and from which on it
+    /// has some that there are no more.
     pub fn take_changed(&mut self) -> (Vec<(usize, Vec<u8>)>, Option<usize>) {
         let Some(from) = self.changed.take() else { return (Vec::new(), None) };
-        let numbered = self.chunks.iter().enumerate().map(|(n, chunk)| (self.first + n, chunk));
-        let packed = numbered.filter(|(n, _)| *n >= from).map(|(n, chunk)| (n, chunk.pack())).collect();
         let now = self.first + self.chunks.len();
-        let surplus = (now < self.in_file).then_some(now);
-        self.in_file = now;
-        (packed, surplus)
+        let before = std::mem::replace(&mut self.in_file, now);
+        // What was the last is one among others once there is a later one.
+        let from = from.min(before.saturating_sub(1));
+        let numbered = self.chunks.iter().enumerate().map(|(n, chunk)| (self.first + n, chunk));
+        let changed = numbered.filter(|(n, _)| *n >= from && n + 1 < now);
+        let packed = changed.map(|(n, chunk)| (n, chunk.pack())).collect();
+        (packed, (now < before).then(|| now.saturating_sub(1)))
+    }
+
+    /// The last chunk with its number, packed.
+    pub fn last(&self) -> Option<(usize, Vec<u8>)> {
+        let last = self.chunks.last()?;
+        Some((self.first + self.chunks.len() - 1, last.pack()))
     }
 }

@@ -11,18 +11,18 @@ use super::{
 };
 use crate::{
     base::Instant,
-    rules::{Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, rests::Rests},
+    rules::{
+        Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, quiet::Ends,
+        rests::Rests,
+    },
 };
 
 /// Dossiers by their keys, with their last part and the last chunk of their outlines.
 pub(super) const ENDS: &str =
-    "SELECT d.unit, d.subject, d.rests_before, d.waits_for, d.on_weather, d.watched_until, d.certain_until, d.findings, d.reckoned, d.bypasses, d.idle, p.part, p.facts,
-        o.chunk, o.packed
+    "SELECT d.unit, d.subject, d.rests_before, d.waits_for, d.on_weather, d.watched_until, d.left_until, d.again_until, d.findings, d.reckoned, d.bypasses, d.idle,
+        e.part, e.facts, e.chunk, e.packed
     FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1
-    LEFT JOIN dossier_part p ON p.unit = d.unit AND p.subject = d.subject
-        AND p.part = (SELECT max(part) FROM dossier_part l WHERE l.unit = d.unit AND l.subject = d.subject)
-    LEFT JOIN dossier_outline o ON o.unit = d.unit AND o.subject = d.subject
-        AND o.chunk = (SELECT max(chunk) FROM dossier_outline l WHERE l.unit = d.unit AND l.subject = d.subject)";
+    LEFT JOIN dossier_end e ON e.unit = d.unit AND e.subject = d.subject";
 
 /// The cells of a flipped file may hold anything: none is read in a way that panics.
 pub(super) fn kept(row: &SqliteRow) -> Result<(DossierKey, Kept), sqlx::Error> {
@@ -54,7 +54,10 @@ fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
             on_weather: row.try_get::<i64, _>("on_weather")? != 0,
         },
         watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
-        certain_until: row.try_get::<Option<i64>, _>("certain_until")?.map(Instant),
+        ends: Ends {
+            left: row.try_get::<Option<i64>, _>("left_until")?.map(Instant),
+            again: row.try_get::<Option<i64>, _>("again_until")?.map(Instant),
+        },
         findings: many(findings),
         reckoned: many(reckoned),
         bypasses: row.try_get("bypasses")?,
@@ -74,13 +77,15 @@ pub(super) fn unpack(packed: &[u8]) -> Result<Vec<Fact>, sqlx::Error> {
 type Dossiers = BTreeMap<DossierKey, Dossier>;
 
 pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
-    let sql = "SELECT unit, subject, facts FROM dossier_part ORDER BY unit, subject, part";
+    let sql = "SELECT unit, subject, facts, part FROM dossier_part
+        UNION ALL SELECT unit, subject, facts, part FROM dossier_end ORDER BY unit, subject, part";
     packed(db, sql, None).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
 }
 
 /// Everything the book knows of these units, by subject.
 pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Result<Dossiers, sqlx::Error> {
-    let sql = "SELECT unit, subject, facts FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
+    let sql = "SELECT unit, subject, facts, part FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?1))
+        UNION ALL SELECT unit, subject, facts, part FROM dossier_end WHERE unit IN (SELECT value FROM json_each(?1))
         ORDER BY unit, subject, part";
     let all = packed(db, sql, Some(json(&units))).await?;
     all.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
@@ -92,8 +97,9 @@ pub(super) async fn outlines_of_units(
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
     let sql =
-        "SELECT unit, subject, packed FROM dossier_outline WHERE unit IN (SELECT value FROM json_each(?))
-        ORDER BY unit, subject, chunk";
+        "SELECT unit, subject, packed, chunk FROM dossier_outline WHERE unit IN (SELECT value FROM json_each(?1))
+        UNION ALL SELECT unit, subject, packed, chunk FROM dossier_end
+        WHERE unit IN (SELECT value FROM json_each(?1)) AND chunk IS NOT NULL ORDER BY unit, subject, chunk";
     packed(db, sql, Some(json(&units))).await
 }
 
@@ -102,8 +108,10 @@ pub(super) async fn told_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, facts FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
-        AND subject = 'unit' ORDER BY unit, part";
+    let sql = "SELECT unit, subject, facts, part FROM dossier_part
+        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = 'unit'
+        UNION ALL SELECT unit, subject, facts, part FROM dossier_end
+        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = 'unit' ORDER BY unit, part";
     packed(db, sql, Some(json(&units))).await
 }
 
@@ -159,7 +167,7 @@ pub(super) async fn prints_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
-    let sql = "SELECT unit, subject, rests_before, waits_for, on_weather, watched_until, certain_until, findings, reckoned, bypasses, idle FROM dossier
+    let sql = "SELECT unit, subject, rests_before, waits_for, on_weather, watched_until, left_until, again_until, findings, reckoned, bypasses, idle FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
     let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
     rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()
@@ -171,8 +179,10 @@ pub(super) async fn to_judge_again(
     judged: Vec<(DossierKey, Prints)>,
 ) -> Result<Vec<(DossierKey, Prints, Packed)>, sqlx::Error> {
     let asked: Vec<_> = judged.iter().map(|(key, _)| (&key.unit, key.subject.to_string())).collect();
-    let sql = "SELECT p.unit, p.subject, p.facts FROM json_each(?) c CROSS JOIN dossier_part p
-        ON p.unit = c.value->>0 AND p.subject = c.value->>1 ORDER BY c.key, p.part";
+    let sql = "SELECT p.unit, p.subject, p.facts, p.part, c.key AS n FROM json_each(?1) c CROSS JOIN dossier_part p
+        ON p.unit = c.value->>0 AND p.subject = c.value->>1
+        UNION ALL SELECT e.unit, e.subject, e.facts, e.part, c.key AS n FROM json_each(?1) c CROSS JOIN dossier_end e
+        ON e.unit = c.value->>0 AND e.subject = c.value->>1 ORDER BY n, part";
     let mut packed = packed(db, sql, Some(json(&asked))).await?.into_iter().peekable();
     let with_parts = judged.into_iter().map(|(key, prints)| {
         let parts = packed.next_if(|(of, _)| *of == key).map(|(_, parts)| parts);

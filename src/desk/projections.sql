@@ -114,28 +114,40 @@ CREATE TABLE dossier (
     idle          INTEGER NOT NULL CHECK (idle IN (0, 1)),
     -- Until when it matters who had the unit: the end of the last span in which a cutout stood open.
     watched_until INTEGER,
-    -- Of a device: when the last of its certain lines ends; the end of time while one is open.
-    certain_until INTEGER,
+    -- Of a device: when the last of its certain lines end, see rules/quiet.rs; the end of time while one is open.
+    left_until    INTEGER,
+    again_until   INTEGER,
     PRIMARY KEY (unit, subject)
 ) STRICT, WITHOUT ROWID;
--- The facts of a dossier in order, packed; where a part ends is a matter of its last entry alone.
+-- How a dossier ends, which is what most reports read and change of it: its last part, and of a device the last chunk of
+-- its outlines, in one row. None of these columns is NULL where there is such a thing; saying so would have SQLite copy
+-- every page that a group rewrites here into a statement journal.
+CREATE TABLE dossier_end (
+    unit    TEXT NOT NULL,
+    subject TEXT NOT NULL,
+    part    INTEGER,
+    chunk   INTEGER,
+    packed  BLOB,
+    facts   BLOB
+) STRICT;
+CREATE UNIQUE INDEX dossier_end_of_subject ON dossier_end (unit, subject);
+-- The parts before the last: facts in order, packed; where a part ends is a matter of its last entry alone.
 CREATE TABLE dossier_part (
     unit    TEXT NOT NULL,
     subject TEXT NOT NULL,
     part    INTEGER NOT NULL,
-    -- Never NULL, but saying so would have SQLite copy every page that a group rewrites here into a statement journal.
     facts   BLOB
 ) STRICT;
 CREATE UNIQUE INDEX dossier_part_of_subject ON dossier_part (unit, subject, part);
--- Of a device: what statistics ask of its facts, packed, in chunks that end as parts do. By itself and in the order of
--- its key, so that all of it can be read without reading a fact.
+-- Of a device: what statistics ask of its facts, packed, in chunks that end as parts do; all but the last. By itself, so
+-- that all of it can be read without reading a fact.
 CREATE TABLE dossier_outline (
     unit    TEXT NOT NULL,
     subject TEXT NOT NULL,
     chunk   INTEGER NOT NULL,
-    packed  BLOB,
-    PRIMARY KEY (unit, subject, chunk)
-) STRICT, WITHOUT ROWID;
+    packed  BLOB
+) STRICT;
+CREATE UNIQUE INDEX dossier_outline_of_subject ON dossier_outline (unit, subject, chunk);
 
 CREATE TABLE finding (
     key      TEXT PRIMARY KEY,

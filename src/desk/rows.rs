@@ -8,8 +8,8 @@ use sqlx::{AssertSqlSafe, SqliteConnection};
 pub struct Rows {
     sql: &'static str,
     json: Vec<u8>,
-    /// What goes beside the JSON, for a statement that cuts its rows' bytes out of one.
-    bytes: Option<Vec<u8>>,
+    /// What goes beside the JSON, for a statement that cuts its rows' bytes out of these.
+    beside: Vec<Vec<u8>>,
 }
 
 /// A column, and how its JSON value becomes SQL. Bytes travel as hex.
@@ -43,12 +43,13 @@ impl Rows {
 
     /// Any statement whose only parameter is the JSON array of rows.
     pub fn running(sql: &'static str) -> Self {
-        Self { sql, json: Vec::new(), bytes: None }
+        Self::cutting(sql, 0)
     }
 
-    /// A statement with two parameters: bytes, of which each row takes its part, then the JSON array of rows.
-    pub fn cutting(sql: &'static str) -> Self {
-        Self { sql, json: Vec::new(), bytes: Some(Vec::new()) }
+    /// A statement whose first `count` parameters are bytes, of which each row takes its parts; the last is the JSON
+    /// array of rows.
+    pub fn cutting(sql: &'static str, count: usize) -> Self {
+        Self { sql, json: Vec::new(), beside: vec![Vec::new(); count] }
     }
 
     pub fn is_empty(&self) -> bool {
@@ -64,9 +65,10 @@ impl Rows {
         }
     }
 
-    /// Puts bytes beside the rows: from which place on they stand, counted from 1 as SQL does, and how many.
-    pub fn put_beside(&mut self, given: &[u8]) -> (usize, usize) {
-        let all = self.bytes.get_or_insert_default();
+    /// Puts bytes beside the rows, into the parameter of that number: from which place on they stand, counted from 1 as SQL
+    /// does, and how many.
+    pub fn put_beside(&mut self, parameter: usize, given: &[u8]) -> (usize, usize) {
+        let Some(all) = self.beside.get_mut(parameter) else { return (1, 0) };
         let place = all.len() + 1;
         all.extend_from_slice(given);
         (place, given.len())
@@ -101,7 +103,7 @@ impl Script {
                 .map_err(|why| sqlx::Error::Encode(Box::new(why)))?;
             script.sql.push_str(rows.sql);
             script.sql.push_str(";\n");
-            if let Some(bytes) = &mut rows.bytes {
+            for bytes in &mut rows.beside {
                 script.values.push(Value::Bytes(std::mem::take(bytes)));
             }
             script.values.push(Value::Rows(json));

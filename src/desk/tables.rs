@@ -71,9 +71,9 @@ table_row! {
     DossierRow into "dossier" ["ON CONFLICT (unit, subject) DO UPDATE SET rests_before = excluded.rests_before,
         waits_for = excluded.waits_for, on_weather = excluded.on_weather,
         findings = excluded.findings, reckoned = excluded.reckoned, bypasses = excluded.bypasses, idle = excluded.idle,
-        watched_until = excluded.watched_until, certain_until = excluded.certain_until"] {
+        watched_until = excluded.watched_until, left_until = excluded.left_until, again_until = excluded.again_until"] {
         unit: UnitName, subject: String, rests_before: Option<Instant>, waits_for: Option<i64>, on_weather: bool, findings: String as bytes, reckoned: String as bytes,
-        bypasses: i64, idle: bool, watched_until: Option<Instant>, certain_until: Option<Instant>,
+        bypasses: i64, idle: bool, watched_until: Option<Instant>, left_until: Option<Instant>, again_until: Option<Instant>,
     }
 }
 table_row! {
@@ -189,7 +189,10 @@ waiting! {
 pub struct Judged {
     pub histories: Rows,
     pub dossiers: Rows,
-    /// Dossiers with fewer parts than before, and from which part on there are none.
+    /// Dossiers of which nothing is left.
+    pub no_ends: Rows,
+    pub ends: Rows,
+    /// Dossiers with fewer parts than before, and from which part on there are none but the end.
     pub surplus_parts: Rows,
     pub parts: Rows,
     /// The same of chunks of outlines.
@@ -205,13 +208,20 @@ pub struct Judged {
     pub bypasses: Rows,
 }
 
+const NO_ENDS: &str =
+    "DELETE FROM dossier_end WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
+const ENDS: &str = "INSERT OR FAIL INTO dossier_end (unit, subject, part, chunk, packed, facts)
+    SELECT value->>0, value->>1, value->>2, value->>3, substr(?, value->>4, value->>5), substr(?, value->>6, value->>7)
+    FROM jsonb_each(?) WHERE true
+    ON CONFLICT (unit, subject) DO UPDATE SET part = excluded.part, chunk = excluded.chunk, packed = excluded.packed,
+        facts = excluded.facts";
 const SURPLUS_PARTS: &str = "DELETE FROM dossier_part WHERE rowid IN (SELECT p.rowid FROM jsonb_each(?) g
     JOIN dossier_part p ON p.unit = g.value->>0 AND p.subject = g.value->>1 AND p.part >= g.value->>2)";
 const PARTS: &str = "INSERT OR FAIL INTO dossier_part (unit, subject, part, facts)
     SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
     ON CONFLICT (unit, subject, part) DO UPDATE SET facts = excluded.facts";
-const SURPLUS_OUTLINES: &str = "DELETE FROM dossier_outline WHERE (unit, subject, chunk) IN (
-    SELECT o.unit, o.subject, o.chunk FROM jsonb_each(?) g
+const SURPLUS_OUTLINES: &str =
+    "DELETE FROM dossier_outline WHERE rowid IN (SELECT o.rowid FROM jsonb_each(?) g
     JOIN dossier_outline o ON o.unit = g.value->>0 AND o.subject = g.value->>1 AND o.chunk >= g.value->>2)";
 const OUTLINES: &str = "INSERT OR FAIL INTO dossier_outline (unit, subject, chunk, packed)
     SELECT value->>0, value->>1, value->>2, substr(?, value->>3, value->>4) FROM jsonb_each(?) WHERE true
@@ -227,10 +237,12 @@ impl Default for Judged {
         Self {
             histories: UnitHistoryRow::table(),
             dossiers: DossierRow::table(),
+            no_ends: Rows::running(NO_ENDS),
+            ends: Rows::cutting(ENDS, 2),
             surplus_parts: Rows::running(SURPLUS_PARTS),
-            parts: Rows::cutting(PARTS),
+            parts: Rows::cutting(PARTS, 1),
             surplus_outlines: Rows::running(SURPLUS_OUTLINES),
-            outlines: Rows::cutting(OUTLINES),
+            outlines: Rows::cutting(OUTLINES, 1),
             cleared: Rows::running(CLEARED),
             gone: Rows::running(GONE),
             findings: FindingRow::table(),
@@ -246,6 +258,8 @@ impl Judged {
         Script::of([
             &mut self.histories,
             &mut self.dossiers,
+            &mut self.no_ends,
+            &mut self.ends,
             &mut self.surplus_parts,
             &mut self.parts,
             &mut self.surplus_outlines,

@@ -115,7 +115,7 @@ impl Dossier {
     }
 
     /// The parts in which it is kept, see [`ends_part`]; the last may be one that has not ended.
-    pub fn parts(&self) -> impl Iterator<Item = &[Fact]> {
+    pub fn parts(&self) -> impl DoubleEndedIterator<Item = &[Fact]> {
         self.facts.split_inclusive(|fact| ends_part(fact.entry))
     }
 

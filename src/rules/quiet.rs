@@ -9,8 +9,10 @@ use super::{
     coincident::{Operation, operations, stretch_begins, stretches},
     dossier::{DossierKey, Subject},
     fact::{Fact, PositionFact, Told},
+    finding::{Finding, Rule},
     judge::certain,
-    reclosed::{closings_of, window},
+    occurrence::leaves_closed,
+    reclosed::{Reclosing, closings_of, window},
     reported::is_trouble,
     rests::Rests,
     service_days::ServiceDays,
@@ -19,7 +21,7 @@ use super::{
     weather::WeatherDays,
 };
 use crate::{
-    base::{Instant, UnitName, instant::DAY},
+    base::{Instant, Tag, UnitName, instant::DAY},
     reports::{
         Entry, What,
         vocabulary::{SealWord, Seen, Signs},
@@ -50,35 +52,80 @@ fn look(fact: &Fact) -> Option<&PositionFact> {
 /// What is known of a device's dossier before new facts.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct Before {
-    /// When the last of its certain lines ends.
-    pub certain_until: Option<Instant>,
+    /// Of its certain lines.
+    pub ends: Ends,
     /// See [`super::chunk::Chunk`].
     pub last_closing: Option<Instant>,
     pub last_run: Option<Instant>,
 }
 
-/// Whether new facts, the last ones of a device's dossier, change nothing that its certain rules say: none of their lines
-/// is open, none of the closings that they count is near enough, and of no run of before is anything told. What the
-/// reckoned rules say is for them to find.
-pub fn nothing_certain(key: &DossierKey, new: &[Fact], before: Before, ground: &Ground<'_>) -> bool {
-    let Subject::Device(tag) = &key.subject else { return false };
-    let closings = || new.iter().flat_map(closings_of).map(|closing| closing.at);
-    let Some(first) = new.iter().map(|fact| fact.at).chain(closings()).min() else { return true };
+/// When the last of a device's certain lines end, those apart that new facts can bear upon; [`Instant::MAX`] while one is
+/// open. To a line of *kept_tripping* only a repair or another fact of its run makes a difference.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Ends {
+    /// What was left open, and a wrong fuse: by what is told of its position, or of its fuse.
+    pub left: Option<Instant>,
+    /// Closing again: by another closing.
+    pub again: Option<Instant>,
+}
+
+impl Ends {
+    pub fn of<'a>(findings: impl IntoIterator<Item = &'a Finding>) -> Self {
+        findings.into_iter().fold(Self::default(), |ends, finding| {
+            let until = Some(finding.until.unwrap_or(Instant::MAX));
+            match finding.rule {
+                Rule::Reported | Rule::SafetyDevice | Rule::WrongFuse => {
+                    Self { left: ends.left.max(until), ..ends }
+                }
+                Rule::ReclosedAgain => Self { again: ends.again.max(until), ..ends },
+                _ => ends,
+            }
+        })
+    }
+
+    pub fn and(self, other: Self) -> Self {
+        Self { left: self.left.max(other.left), again: self.again.max(other.again) }
+    }
+}
+
+/// What the certain rules say of new facts, the last ones of a device's dossier, where that is all that these change: they
+/// bear upon no line of before, no closing of before is near enough to be counted with theirs, and nothing was told of
+/// their runs. `None`: it takes the earlier facts to tell.
+pub fn certain_of_new(
+    key: &DossierKey,
+    new: &[Fact],
+    before: Before,
+    ground: &Ground<'_>,
+) -> Option<Vec<Finding>> {
+    let Subject::Device(tag) = &key.subject else { return None };
+    let closings: Vec<Reclosing> = new.iter().flat_map(closings_of).collect();
+    let Some(first) = new.iter().map(|fact| fact.at).chain(closings.iter().map(|c| c.at)).min() else {
+        return Some(Vec::new());
+    };
     let is_plain = |fact: &Fact| fact.withdrawn.is_none() && !matches!(fact.told, Told::RepairClosed { .. });
     let counted = |at: Instant| {
         let hours = ground.roster.device_at(&key.unit, tag, at).and_then(|device| device.crew_resets.hours);
         window(hours).max(DAY)
     };
-    let far = |last: Instant| closings().all(|at| last < first && at.since(last) > counted(at));
+    let far = |last: Instant| closings.iter().all(|c| last < first && c.at.since(last) > counted(c.at));
     let another_run = |last: Instant| new.iter().filter_map(|fact| fact.run).all(|run| run > last);
-    let over = before.certain_until.is_none_or(|until| until < first);
-    if !over
-        || !new.iter().all(is_plain)
+    if !new.iter().all(is_plain)
         || !before.last_closing.is_none_or(far)
         || !before.last_run.is_none_or(another_run)
     {
-        return false;
+        return None;
     }
+    let over = |until: Option<Instant>| until.is_none_or(|until| until < first);
+    let answers = |fact: &Fact| leaves_closed(fact).is_some() || matches!(fact.told, Told::Fuse { .. });
+    if !over(before.ends.left) && new.iter().any(answers) {
+        return None;
+    }
+    let found = certain_alone(key, tag, new, ground);
+    let again = Ends::of(&found).again.is_some() || closings.iter().any(Reclosing::was_examined_first);
+    (over(before.ends.again) || !again).then_some(found)
+}
+
+fn certain_alone(key: &DossierKey, tag: &Tag, new: &[Fact], ground: &Ground<'_>) -> Vec<Finding> {
     let (days, weather) = (ServiceDays::Calendar, WeatherDays::default());
     let case = Case {
         key,
@@ -92,7 +139,7 @@ pub fn nothing_certain(key: &DossierKey, new: &[Fact], before: Before, ground: &
     };
     let mut found = Vec::new();
     certain(&case, tag, &mut found);
-    found.is_empty()
+    found
 }
 
 /// What was judged of a dossier so far.

@@ -42,6 +42,11 @@ impl Reclosing {
         matches!(self.basis, Some(Basis::NotDetermined | Basis::NotKnown))
     }
 
+    /// A qualified person found out first.
+    pub(super) fn was_examined_first(&self) -> bool {
+        self.basis == Some(Basis::Examined)
+    }
+
     /// One of those the schedule counts: not the shop's, and no qualified person nor the shop decided it.
     pub fn is_crews_own(self) -> bool {
         self.crew && !matches!(self.basis, Some(Basis::Examined | Basis::ToldByShop))
@@ -108,7 +113,7 @@ pub fn reclosed_again(case: &Case<'_>, tag: &Tag, out: &mut Vec<Finding>) {
             out.extend(open.take().map(|f| f.until(Some(repair.min(stale_at)))));
             since_repair = i;
         }
-        if closing.basis == Some(Basis::Examined) {
+        if closing.was_examined_first() {
             out.extend(open.take().map(|f| f.until(Some(closing.at))));
         }
         let before = &closings[since_repair..i];

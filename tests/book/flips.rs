@@ -222,6 +222,8 @@ const OF_A_WRONG_TYPE: &[(&str, &str, &str)] = &[
     ("unit_history", "unit", "x'ff'"),
     ("dossier_part", "facts", "'x'"),
     ("dossier_outline", "packed", "'x'"),
+    ("dossier_end", "packed", "'x'"),
+    ("dossier_end", "facts", "'x'"),
     ("dossier", "reckoned", "'x'"),
     ("dossier", "subject", "x'ff'"),
     ("dossier", "findings", "'x'"),

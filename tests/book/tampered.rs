@@ -207,7 +207,7 @@ async fn change(db: &mut SqliteConnection, table: &str, column: &str, kind: &str
 /// One row of a table, by rowid or, where there is none, by key.
 fn last_of(table: &str) -> String {
     match table {
-        "dossier" | "dossier_outline" => {
+        "dossier" => {
             format!(
                 "(unit, subject) = (SELECT unit, subject FROM {table} ORDER BY unit DESC, subject DESC LIMIT 1)"
             )

@@ -4,7 +4,7 @@ use proptest::{prelude::*, sample::select};
 use super::{BEGIN, any_fact, any_facts, any_subject, judged, railway, railway_where, runs};
 use crate::{
     base::{
-        Instant, ReportId, Tag,
+        ReportId, Tag,
         instant::{DAY, MINUTE},
     },
     rules::{
@@ -93,10 +93,10 @@ proptest! {
         }
     }
 
-    /// Where the certain rules say nothing of new facts by themselves, they say of all what they said before; and what is
+    /// Where new facts are judged by themselves, the certain rules say of all what they said before and that; and what is
     /// reckoned from outlines is what is reckoned from the facts.
     #[test]
-    fn certain_rules_that_say_nothing_of_what_is_new_say_what_they_said(
+    fn what_certain_rules_say_of_what_is_new_comes_to_what_they_said(
         facts in any_facts(), device in 0..3_usize, cutout in any::<bool>(),
         new in proptest::collection::vec((any_later(), prop_oneof![0..20_i64, 0..6_000_i64], proptest::option::of(0..3_i64)), 1..6),
     ) {
@@ -117,7 +117,7 @@ proptest! {
                 judged.findings.iter().filter(|f| f.rule.is_certain()).cloned().collect()
             };
             let before = quiet::Before {
-                certain_until: certain(&was).iter().map(|f| f.until.unwrap_or(Instant::MAX)).max(),
+                ends: quiet::Ends::of(&was.findings),
                 last_closing: chunks.iter().filter_map(|chunk| chunk.last_closing).max(),
                 last_run: chunks.iter().filter_map(|chunk| chunk.last_run).max(),
             };
@@ -125,8 +125,13 @@ proptest! {
             after.add(fact.clone());
             let last = after.facts().last().map(|last| last.seq) == Some(n);
             let now = judged(&railway, &key.subject, &after, &railway.days, &[]);
-            if last && quiet::nothing_certain(&key, &[fact], before, &railway.ground()) {
-                prop_assert_eq!(certain(&was), certain(&now));
+            let news = quiet::certain_of_new(&key, &[fact], before, &railway.ground());
+            if let (true, Some(news)) = (last, news) {
+                let mut all = certain(&was);
+                all.extend(news.clone());
+                all.sort_by(|a, b| (&a.key, a.since).cmp(&(&b.key, b.since)));
+                prop_assert_eq!(all, certain(&now));
+                prop_assert_eq!(quiet::Ends::of(&was.findings).and(quiet::Ends::of(&news)), quiet::Ends::of(&now.findings));
             }
             let mut chunks = Vec::new();
             append(&mut chunks, after.facts());

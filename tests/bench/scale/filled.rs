@@ -176,7 +176,7 @@ async fn counts(path: &Path) -> Vec<(&'static str, String)> {
         ("entries", "SELECT count(*) FROM entry"),
         ("reports", "SELECT count(*) FROM report"),
         ("dossiers", "SELECT count(*) FROM dossier"),
-        ("parts of dossiers", "SELECT count(*) FROM dossier_part"),
+        ("earlier parts of dossiers", "SELECT count(*) FROM dossier_part"),
         ("bytes of packed facts", "SELECT sum(length(facts)) FROM dossier_part"),
         ("findings", "SELECT count(*) FROM finding"),
         ("findings open", "SELECT count(*) FROM finding WHERE until IS NULL"),
