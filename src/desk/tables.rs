@@ -211,7 +211,8 @@ pub struct Judged {
 const NO_ENDS: &str =
     "DELETE FROM dossier_end WHERE (unit, subject) IN (SELECT value->>0, value->>1 FROM jsonb_each(?))";
 const ENDS: &str = "INSERT OR FAIL INTO dossier_end (unit, subject, part, chunk, packed, facts)
-    SELECT value->>0, value->>1, value->>2, value->>3, substr(?, value->>4, value->>5), substr(?, value->>6, value->>7)
+    SELECT value->>0, value->>1, value->>2, value->>3, iif(value->>3 IS NULL, NULL, substr(?, value->>4, value->>5)),
+        substr(?, value->>6, value->>7)
     FROM jsonb_each(?) WHERE true
     ON CONFLICT (unit, subject) DO UPDATE SET part = excluded.part, chunk = excluded.chunk, packed = excluded.packed,
         facts = excluded.facts";

@@ -18,7 +18,7 @@ use breakerbook::{
     },
     people::{Act, Permit, Role},
     reports::stored,
-    rules::Rule,
+    rules::{Rule, dossier::ends},
 };
 use p256::ecdsa::{Signature, SigningKey, signature::Signer as _};
 use sqlx::{AssertSqlSafe, Connection, SqliteConnection};
@@ -48,6 +48,12 @@ async fn fill(desk: &Desk) {
     file(desk, &every_kind(), "ann", Channel::Token).await.unwrap();
     for n in 1..9 {
         file(desk, &trip(n, n as u32 * 20), "ann", Channel::Token).await.unwrap();
+    }
+    // One that ends a chunk of outlines, and one after it.
+    let ends_chunk = |n: &u64| ends(house::id(n + 1_000_000).parse().unwrap(), 6);
+    let ending = (100..).find(ends_chunk).unwrap();
+    for (n, hour) in [(ending, 180), (9, 200)] {
+        file(desk, &trip(n, hour), "ann", Channel::Token).await.unwrap();
     }
     correct_and_read(desk).await;
     by_a_tablet(desk).await;
