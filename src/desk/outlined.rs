@@ -1,4 +1,6 @@
 //! A device's outlines in hand: all of them, or their last chunk.
+use std::borrow::Cow;
+
 use crate::rules::{
     Fact,
     chunk::{Chunk, append},
@@ -67,10 +69,13 @@ impl Outlined {
     }
 
     /// All of them, one after the other; they have to be in hand.
-    pub fn all(&self) -> Vec<Outline> {
+    pub fn all(&self) -> Cow<'_, [Outline]> {
+        if let [only] = self.chunks.as_slice() {
+            return Cow::Borrowed(&only.outlines);
+        }
         let mut all = Vec::with_capacity(self.len());
         self.chunks.iter().for_each(|chunk| all.extend_from_slice(&chunk.outlines));
-        all
+        Cow::Owned(all)
     }
 
     /// The chunks before the last that the file does not have as they are here, by number and packed, and from which on it

@@ -72,7 +72,10 @@ impl Chunk {
             (at, seq) = (at.wrapping_add(row.gap), seq.wrapping_add(row.pages));
             row.outline(Instant(at), seq)
         };
-        Ok(Self { outlines: rows.into_iter().map(outline).collect(), last_closing, last_run, ended })
+        // Room for what comes in next.
+        let mut outlines = Vec::with_capacity(rows.len() + 4);
+        outlines.extend(rows.into_iter().map(outline));
+        Ok(Self { outlines, last_closing, last_run, ended })
     }
 }
 

@@ -77,49 +77,53 @@ struct Seen {
     /// Places of the first and the last, told or not.
     first: usize,
     last: usize,
+    /// Those whose day somebody told the weather of, wet ones among them, and those to expect.
+    told: usize,
     wet: usize,
-    shares: Vec<f64>,
-    /// Operations whose day nobody told the weather of.
+    expected: f64,
     untold: usize,
 }
 
 impl Seen {
     fn of(operations: &[Operation]) -> Self {
-        let told = operations.iter().filter(|o| o.wet.is_some());
-        let shares: Vec<f64> = told.clone().map(|o| o.share).collect();
-        Self {
-            first: operations.first().map_or(0, |o| o.place),
-            last: operations.last().map_or(0, |o| o.place),
-            wet: told.filter(|o| o.wet == Some(true)).count(),
-            untold: operations.len() - shares.len(),
-            shares,
+        let place = |operation: Option<&Operation>| operation.map_or(0, |o| o.place);
+        let (first, last) = (place(operations.first()), place(operations.last()));
+        let mut seen = Self { first, last, told: 0, wet: 0, expected: 0.0, untold: 0 };
+        for operation in operations {
+            match operation.wet {
+                Some(wet) => {
+                    seen.told += 1;
+                    seen.wet += usize::from(wet);
+                    seen.expected += operation.share;
+                }
+                None => seen.untold += 1,
+            }
         }
-    }
-
-    fn expected(&self) -> f64 {
-        self.shares.iter().sum()
+        seen
     }
 
     fn dry(&self) -> usize {
-        self.shares.len() - self.wet
+        self.told - self.wet
     }
 
     /// The rate on wet days over that on dry days is at least so much: multiplied out, as neither may be zero.
     fn has_ratio(&self, least: f64) -> bool {
-        let expected_dry = self.shares.len() as f64 - self.expected();
-        self.wet as f64 * expected_dry >= least * self.dry() as f64 * self.expected()
+        let expected_dry = self.told as f64 - self.expected;
+        self.wet as f64 * expected_dry >= least * self.dry() as f64 * self.expected
     }
 
     /// Chance of so many wet ones, when each falls on a wet day as often as its month's days are wet.
-    fn chance(&self) -> f64 {
-        wet_at_least(&self.shares, self.wet).unwrap_or(1.0)
+    fn chance(&self, operations: &[Operation]) -> f64 {
+        let all = operations.get(self.first..=self.last).unwrap_or_default();
+        let shares: Vec<f64> = all.iter().filter(|o| o.wet.is_some()).map(|o| o.share).collect();
+        wet_at_least(&shares, self.wet).unwrap_or(1.0)
     }
 
-    fn holds(&self, case: &Case<'_>) -> bool {
+    fn holds(&self, case: &Case<'_>, operations: &[Operation]) -> bool {
         let settings = case.ground.thresholds;
-        self.shares.len() as f64 >= settings.wet_at_least
+        self.told as f64 >= settings.wet_at_least
             && self.has_ratio(settings.wet_ratio)
-            && self.chance() <= settings.wet_chance
+            && self.chance(operations) <= settings.wet_chance
     }
 }
 
@@ -170,7 +174,9 @@ impl Walk<'_> {
         match &mut self.open {
             Some(note) if seen.has_ratio(self.case.ground.thresholds.wet_ratio) => note.seen = seen,
             Some(_) => self.close(Some(now.at)),
-            None if seen.holds(self.case) => self.open = Some(Note { since: now.at, seen, until: None }),
+            None if seen.holds(self.case, self.operations) => {
+                self.open = Some(Note { since: now.at, seen, until: None })
+            }
             None => {}
         }
     }
@@ -212,15 +218,15 @@ impl Note {
         let (seen, zone) = (&self.seen, case.ground.zone);
         let told = &operations[seen.first..=seen.last];
         let since = told.first().map_or(Day(0), |o| o.day);
-        let one_in = 1.0 / seen.chance().max(f64::MIN_POSITIVE);
+        let one_in = 1.0 / seen.chance(operations).max(f64::MIN_POSITIVE);
         let luck = pair::one_in("healthy unit", one_in);
         let mut says = format!(
             "{} of {} since {} fell on wet days, {:.1} to expect from the wet days of those months; \
              by chance {}{}.",
             seen.wet,
-            count(seen.shares.len() as u64, "operation", "operations"),
+            count(seen.told as u64, "operation", "operations"),
             since.in_words(),
-            seen.expected(),
+            seen.expected,
             luck[..1].to_lowercase(),
             &luck[1..]
         );
@@ -234,9 +240,9 @@ impl Note {
         finding
             .says(says)
             .rests_on(entries)
-            .figure("told_operations", seen.shares.len())
+            .figure("told_operations", seen.told)
             .figure("wet_operations", seen.wet)
-            .figure("wet_to_expect", (seen.expected() * 1_000.0).round() / 1_000.0)
+            .figure("wet_to_expect", (seen.expected * 1_000.0).round() / 1_000.0)
             .figure("untold_operations", seen.untold)
             .figure("chance_one_in", one_in.round())
     }

@@ -274,7 +274,11 @@ fn facts(packed: &[u8]) -> String {
     format!("{:#?}", dossier.facts().iter().map(plain).collect::<Vec<_>>())
 }
 
+/// Nothing where it is no device's.
 fn outline(packed: &[u8]) -> String {
+    if packed.is_empty() {
+        return String::new();
+    }
     let mut chunk = Chunk::unpack(packed).unwrap();
     for outline in &mut chunk.outlines {
         outline.seq = 0;

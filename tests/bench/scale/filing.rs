@@ -4,7 +4,7 @@ use std::{path::Path, time::Instant as Moment};
 use breakerbook::{
     base::{
         Clock, Instant, SignIn, UnitName,
-        instant::{HOUR, MINUTE},
+        instant::{DAY, HOUR, MINUTE},
     },
     book::Channel,
     db::{Opening, open},
@@ -16,7 +16,11 @@ use breakerbook::{
 use rand::{SeedableRng as _, rngs::StdRng, seq::SliceRandom as _};
 use sqlx::Connection as _;
 
-use super::railway::{Railway, UNITS, crew};
+use super::{
+    filled::Filled,
+    judging,
+    railway::{ENTRIES, Railway, UNITS, YEARS, crew},
+};
 use crate::common::server;
 
 /// Of each kind, in each measured round.
@@ -32,18 +36,20 @@ pub struct Cost {
 /// One at a time with a cold and with a warm cabinet, 64 at a time with a cold and with a warm one.
 pub const NAMES: [&str; 4] = ["alone, cold", "alone, warm", "64 at once, cold", "64 at once, warm"];
 
-pub fn measure(book: &Path) -> [Cost; 4] {
-    // What building the book left for the disk is not for the first reports to pay.
-    std::fs::File::options().write(true).open(book).unwrap().sync_all().unwrap();
+pub fn measure(book: &Filled) -> [Cost; 4] {
+    // A server judges again by new class figures every day: what it reckons once and keeps then is there.
+    judging::again(&book.path, false);
+    // What building the book and judging it again left for the disk is not for the first reports to pay.
+    std::fs::File::options().write(true).open(&book.path).unwrap().sync_all().unwrap();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
-        let clock = later(book).await;
-        let desk = Desk::open(book, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
+        let clock = later(&book.path, book.entries).await;
+        let desk = Desk::open(&book.path, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
         let mut units: Vec<usize> = (0..UNITS).collect();
         units.shuffle(&mut StdRng::seed_from_u64(11));
         let mut railway = Railway::new(12).with_seals(seals(&desk).await);
         let mut costs = Vec::new();
-        // A server that has run for a while: what it reckons once and keeps is there, whatever the book's size.
+        // A server that has run for a while.
         let now = desk.clock().now();
         let bodies = write(&mut railway, &units[2 * REPORTS..3 * REPORTS], now.minus(5 * HOUR), 4 * HOUR);
         round(&desk, &bodies, 1).await;
@@ -61,14 +67,17 @@ pub fn measure(book: &Path) -> [Cost; 4] {
     })
 }
 
-/// Twelve hours after all that the book holds, so that what is filed is later than it in a book that was kept, too.
-async fn later(book: &Path) -> Clock {
+/// As long after all that the book holds as a unit's reports are apart in it, and two days at most: what is filed is then later than all of it,
+/// and no nearer to it than the railway's own, in a book that was kept from an earlier run, too.
+async fn later(book: &Path, entries: usize) -> Clock {
     let mut db = open::writer(book, &Opening::default()).await.unwrap();
     let last: Option<i64> =
         sqlx::query_scalar("SELECT max(recorded_at) FROM report").fetch_one(&mut db).await.unwrap();
     db.close().await.unwrap();
     let now = Clock::machine().now();
-    Clock::standing_at(last.map_or(now, |last| now.max(Instant(last))).plus(12 * HOUR))
+    let rounds = i64::try_from(entries / ENTRIES / UNITS).unwrap();
+    let apart = (YEARS * 365 * DAY / rounds.max(1)).min(2 * DAY);
+    Clock::standing_at(last.map_or(now, |last| now.max(Instant(last))).plus(apart))
 }
 
 /// What each cutout was last sealed with, where it was ever opened: crews find that seal, and no other.

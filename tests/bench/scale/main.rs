@@ -115,7 +115,7 @@ fn judging(book: &Filled, table: &mut Table) {
 
 fn filing(small: &Filled, large: &Filled, table: &mut Table) {
     note("filing into the small book, then into the large one");
-    let costs = [filing::measure(&small.path), filing::measure(&large.path)];
+    let costs = [filing::measure(small), filing::measure(large)];
     for (n, name) in filing::NAMES.iter().enumerate() {
         for (book, cost) in [(small, costs[0][n]), (large, costs[1][n])] {
             let both = format!("{:.0} us, {:.0} us", cost.cpu, cost.wall);
