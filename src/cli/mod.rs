@@ -1,5 +1,6 @@
 //! The command line: beginning a book, serving it, importing into it, asking and checking it.
 mod answers;
+mod backup;
 mod check;
 pub mod demo;
 mod demo_year;
@@ -54,6 +55,10 @@ enum Command {
     Password(secrets::Args),
     /// Check that the book is what was filed: exit 0 if clean, 1 if not.
     Verify(Book),
+    /// Copy a book, served or not, into a file of its own, checked and dated.
+    Backup(backup::Taking),
+    /// Make a book of a back-up, after checking it.
+    Restore(backup::Restoring),
     /// Throw the projections away and reckon them anew from the book.
     Rebuild(Book),
 }
@@ -135,6 +140,8 @@ async fn run(command: Command) -> Outcome {
         Command::Token(args) => secrets::token(args).await,
         Command::Password(args) => secrets::password(args).await,
         Command::Verify(book) => check::verify(&book).await,
+        Command::Backup(args) => backup::take(args).await,
+        Command::Restore(args) => backup::restore(args).await,
         Command::Rebuild(book) => check::rebuild(&book).await,
     }
 }
