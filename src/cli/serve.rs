@@ -76,7 +76,7 @@ async fn take_figures_when_due(desk: Desk) {
 async fn back_up_when_due(desk: Desk, backups: Option<Arc<Backups>>) {
     let Some(backups) = backups else { return };
     loop {
-        if let Err(why) = backups.run_if_due(&desk).await {
+        if let Err(why) = Arc::clone(&backups).run_if_due(desk.clone()).await {
             tracing::warn!(%why, "it could not be looked up whether a back-up is due");
         }
         tokio::time::sleep(Duration::from_secs(60)).await;

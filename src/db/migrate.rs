@@ -55,8 +55,10 @@ async fn snapshot(db: &mut SqliteConnection, path: &Path, migration: usize) -> R
         copy_whole(db, &half).await?;
         let to = std::iter::once(named("")).chain((2..1_000).map(|n| named(&format!("-{n}"))));
         let free = to.into_iter().find(|to| !to.exists());
-        let free = free.ok_or_else(|| OpenError::NotCopied(path.display().to_string(), "no name is free".into()))?;
-        std::fs::rename(&half, free).map_err(|why| OpenError::NotCopied(path.display().to_string(), why.to_string()))
+        let free =
+            free.ok_or_else(|| OpenError::NotCopied(path.display().to_string(), "no name is free".into()))?;
+        std::fs::rename(&half, free)
+            .map_err(|why| OpenError::NotCopied(path.display().to_string(), why.to_string()))
     };
     let outcome = outcome.await;
     if outcome.is_err() {

@@ -3,7 +3,9 @@ use std::{path::Path, time::Duration};
 
 use sqlx::{
     ConnectOptions, SqliteConnection, SqlitePool,
-    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqliteLockingMode, SqlitePoolOptions, SqliteSynchronous},
+    sqlite::{
+        SqliteConnectOptions, SqliteJournalMode, SqliteLockingMode, SqlitePoolOptions, SqliteSynchronous,
+    },
 };
 
 /// Why a book could not be opened: each says what to do.
@@ -107,8 +109,11 @@ pub async fn copy(path: &Path) -> Result<SqliteConnection, OpenError> {
 
 /// A back-up as it lies there: nothing is written in it or beside it, not even a log.
 pub async fn untouched(path: &Path) -> Result<SqliteConnection, OpenError> {
-    let options =
-        SqliteConnectOptions::new().filename(path).read_only(true).immutable(true).disable_statement_logging();
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .read_only(true)
+        .immutable(true)
+        .disable_statement_logging();
     Ok(options.connect().await?)
 }
 

@@ -19,6 +19,7 @@ words! {
         ReadPages = "read_pages",
         ChangeThresholds = "change_thresholds",
         ImportEntries = "import_entries",
+        KeepBackups = "keep_backups",
     }
 }
 
@@ -38,6 +39,7 @@ impl Act {
             Self::ReadBypasses => &[Supervisor, Administrator],
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
+            Self::KeepBackups => &[Administrator],
             Self::ReadPages | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }

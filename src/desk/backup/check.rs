@@ -13,7 +13,10 @@ use crate::{book, db};
 /// Checks it; every flaw is in the sentence.
 pub async fn check(path: &Path) -> Result<Label, NotDone> {
     if !path.is_file() {
-        return Err(NotDone(format!("there is no back-up at {}: give the file's whole name", path.display())));
+        return Err(NotDone(format!(
+            "there is no back-up at {}: give the file's whole name",
+            path.display()
+        )));
     }
     let bad = |flaws: String| {
         NotDone(format!(
@@ -51,8 +54,12 @@ async fn examine(db: &mut SqliteConnection, path: &Path) -> Result<Result<Label,
     }
     let label = match seal::read(db).await {
         Ok(Some(label)) => label,
-        Ok(None) | Err(sqlx::Error::RowNotFound) => return Ok(Err(none(flaws, "what it says of itself is damaged"))),
-        Err(why) => return Ok(Err(none(flaws, &format!("it says nothing of itself as a back-up does ({why})")))),
+        Ok(None) | Err(sqlx::Error::RowNotFound) => {
+            return Ok(Err(none(flaws, "what it says of itself is damaged")));
+        }
+        Err(why) => {
+            return Ok(Err(none(flaws, &format!("it says nothing of itself as a back-up does ({why})"))));
+        }
     };
     let (frontier, of_pages) = book::store::rehash(db).await;
     flaws.extend(of_pages.iter().take(5).map(ToString::to_string));

@@ -52,7 +52,8 @@ pub async fn copy(from: &Path, to: &Path, now: Instant, pace: Pace) -> Result<(L
 }
 
 async fn same_tables(db: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
-    let sql = "SELECT (SELECT count(*) FROM main._sqlx_migrations) = (SELECT count(*) FROM book._sqlx_migrations)
+    let sql =
+        "SELECT (SELECT count(*) FROM main._sqlx_migrations) = (SELECT count(*) FROM book._sqlx_migrations)
         AND NOT EXISTS (SELECT version, checksum FROM main._sqlx_migrations
                         EXCEPT SELECT version, checksum FROM book._sqlx_migrations)";
     sqlx::query_scalar(sql).fetch_one(db).await
@@ -62,7 +63,8 @@ async fn same_tables(db: &mut SqliteConnection) -> Result<bool, sqlx::Error> {
 async fn portions(db: &mut SqliteConnection, pace: Pace) -> Result<i64, sqlx::Error> {
     let mut copied = 0;
     loop {
-        let size: Option<i64> = sqlx::query_scalar("SELECT size FROM book.head").fetch_optional(&mut *db).await?;
+        let size: Option<i64> =
+            sqlx::query_scalar("SELECT size FROM book.head").fetch_optional(&mut *db).await?;
         if copied + PORTION >= size.unwrap_or(0) {
             return Ok(copied);
         }

@@ -27,7 +27,8 @@ impl Folder {
                 path.display()
             )));
         }
-        let lock = File::create(path.join(".breakerbook-backups.lock")).map_err(|why| unwritable(path, &why))?;
+        let lock =
+            File::create(path.join(".breakerbook-backups.lock")).map_err(|why| unwritable(path, &why))?;
         match lock.try_lock() {
             Ok(()) => {}
             Err(TryLockError::WouldBlock) => {
@@ -61,7 +62,10 @@ impl Folder {
         self.prefix = format!("{}.{book}.", self.prefix);
         let to = self.path.join(format!("{}{}{END}", self.prefix, dated(at)));
         if to.exists() {
-            return Err(NotDone(format!("{} is there already and stays as it is: wait a second and start again", to.display())));
+            return Err(NotDone(format!(
+                "{} is there already and stays as it is: wait a second and start again",
+                to.display()
+            )));
         }
         let named = File::open(&half.0)
             .and_then(|file| file.sync_all())
@@ -139,7 +143,9 @@ mod tests {
         let at = Instant::parse("2026-11-26T03:00:07.25Z").unwrap();
         assert_eq!(dated(at), "2026-11-26T030007Z");
         assert_eq!(moment("2026-11-26T030007Z"), Instant::parse("2026-11-26T03:00:07Z"));
-        for other in ["", "2026-11-26", "2026-11-26T030007", "2026-11-26T030007Z.half", "T", "2026-11-26T03\u{e4}07Z"] {
+        for other in
+            ["", "2026-11-26", "2026-11-26T030007", "2026-11-26T030007Z.half", "T", "2026-11-26T03\u{e4}07Z"]
+        {
             assert_eq!(moment(other), None, "{other}");
         }
     }

@@ -97,7 +97,8 @@ async fn grow(from: &Path, to: &Path, label: &Label) -> Result<(), Why> {
         && (frontier.size(), frontier.root()) == (label.end.size, label.end.root)
         && head.as_deref() == Some(label.end.root.0.as_slice());
     db.close().await?;
-    same.then_some(()).ok_or_else(|| Why::Other("the book that grew does not end where the back-up's does".into()))
+    same.then_some(())
+        .ok_or_else(|| Why::Other("the book that grew does not end where the back-up's does".into()))
 }
 
 /// Puts the new file in the old one's place. What was there, also a log that a killed server left, is kept: beside another
@@ -159,7 +160,9 @@ fn not_grown(to: &Path, why: &Why) -> NotDone {
         Why::Opening(OpenError::Database(why)) if is_of_the_disk(why) => full(why),
         Why::Io(why) => full(why),
         Why::Opening(why) => format!("the back-up could not be made a book, and nothing was changed: {why}"),
-        Why::Other(why) => format!("the back-up could not be made a book, and nothing was changed: {why}. Take another one"),
+        Why::Other(why) => {
+            format!("the back-up could not be made a book, and nothing was changed: {why}. Take another one")
+        }
     })
 }
 

@@ -1,14 +1,20 @@
 //! Back-ups that a server takes by itself, once a day, and when somebody asks.
 use std::{
     path::PathBuf,
-    sync::{Mutex, PoisonError},
+    sync::{Arc, Mutex, PoisonError},
 };
+
+use futures_util::future::BoxFuture;
+use tokio::sync::oneshot;
 
 use super::{NotDone, Pace, Taken, take, told};
 use crate::{
-    base::{Instant, Zone, instant::HOUR},
+    base::{Clock, Instant, Zone, instant::HOUR},
     desk::{Desk, Trouble},
 };
+
+const ENDED: &str = "the program failed on this back-up, or could not begin it: run `breakerbook backup` on the server, and \
+    tell whoever keeps the program what it says";
 
 /// `03:00`, on the railway's clocks.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -69,23 +75,38 @@ impl Backups {
     }
 
     /// Takes one and keeps what became of it; `None` when one is under way already.
-    pub async fn run(&self, desk: &Desk) -> Option<Result<Taken, NotDone>> {
+    pub fn run(self: Arc<Self>, desk: Desk) -> BoxFuture<'static, Option<Result<Taken, NotDone>>> {
         let begun = desk.clock().now();
-        let _turn = self.begin(begun)?;
-        let outcome = take(&self.db, &self.to, Some(self.keep_days), Pace::BesideFiling, desk.clock()).await;
-        if let Err(why) = &outcome {
-            tracing::error!(why = why.0, "a back-up failed");
-        }
-        let (what, told) = told::of(&outcome, desk.clock().now(), begun);
-        let kept = desk.aside(move |db| Box::pin(async move { told::keep(db, what, &told).await })).await;
-        if let Err(why) = kept {
-            tracing::warn!(%why, "what became of a back-up could not be kept");
-        }
-        Some(outcome)
+        let turn = Turn::begin(&self, begun);
+        Box::pin(async move {
+            let turn = turn?;
+            let outcome =
+                turn.0.take(desk.clock().clone()).await.unwrap_or_else(|_| Err(NotDone(ENDED.to_owned())));
+            keep(desk, &outcome, begun).await;
+            Some(outcome)
+        })
+    }
+
+    /// On a thread of its own: reading a book through is hashing, and must not hold up the web. A server that stops does
+    /// not wait for it.
+    fn take(&self, clock: Clock) -> oneshot::Receiver<Result<Taken, NotDone>> {
+        let (db, to, keep) = (self.db.clone(), self.to.clone(), Some(self.keep_days));
+        let (tell, outcome) = oneshot::channel();
+        let work = move || {
+            let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build();
+            let outcome = match runtime {
+                Ok(runtime) => runtime.block_on(take(&db, &to, keep, Pace::BesideFiling, &clock)),
+                Err(why) => Err(NotDone(format!("the machine could not begin it ({why}): try again"))),
+            };
+            let _ = tell.send(outcome);
+        };
+        // A thread that cannot be begun lets go of `tell`.
+        drop(std::thread::Builder::new().name("back-up".to_owned()).spawn(work));
+        outcome
     }
 
     /// Takes the daily one if it is to be taken.
-    pub async fn run_if_due(&self, desk: &Desk) -> Result<(), Trouble> {
+    pub async fn run_if_due(self: Arc<Self>, desk: Desk) -> Result<(), Trouble> {
         let mut db = desk.read().await?;
         let kept = told::kept(&mut db).await.map_err(|why| Trouble::from(&why))?;
         drop(db);
@@ -94,21 +115,34 @@ impl Backups {
         }
         Ok(())
     }
+}
 
-    fn begin(&self, now: Instant) -> Option<Turn<'_>> {
-        let mut under_way = self.under_way.lock().unwrap_or_else(PoisonError::into_inner);
+async fn keep(desk: Desk, outcome: &Result<Taken, NotDone>, begun: Instant) {
+    if let Err(why) = outcome {
+        tracing::error!(why = why.0, "a back-up failed");
+    }
+    let (what, told) = told::of(outcome, desk.clock().now(), begun);
+    let kept = desk.aside(move |db| Box::pin(async move { told::keep(db, what, &told).await })).await;
+    if let Err(why) = kept {
+        tracing::warn!(%why, "what became of a back-up could not be kept");
+    }
+}
+
+/// One at work. Over when it is dropped, also by a panic or a server that stops.
+struct Turn(Arc<Backups>);
+
+impl Turn {
+    fn begin(backups: &Arc<Backups>, now: Instant) -> Option<Self> {
+        let mut under_way = backups.under_way.lock().unwrap_or_else(PoisonError::into_inner);
         if under_way.is_some() {
             return None;
         }
         *under_way = Some(now);
-        Some(Turn(self))
+        Some(Self(Arc::clone(backups)))
     }
 }
 
-/// Over when it is dropped, also by a panic or a server that stops.
-struct Turn<'a>(&'a Backups);
-
-impl Drop for Turn<'_> {
+impl Drop for Turn {
     fn drop(&mut self) {
         *self.0.under_way.lock().unwrap_or_else(PoisonError::into_inner) = None;
     }

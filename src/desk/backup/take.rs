@@ -68,7 +68,9 @@ fn says(db: &Path, to: &Path, why: Why) -> NotDone {
         Why::OtherProgram => format!(
             "{db} has the tables of another version of breakerbook, and nothing was copied: take the back-up with the version that serves it, or start this one on it once"
         ),
-        Why::NoBook => format!("in {db} no book was ever begun, so there is nothing to back up: look at the name after --db"),
+        Why::NoBook => format!(
+            "in {db} no book was ever begun, so there is nothing to back up: look at the name after --db"
+        ),
         Why::Sql(why) | Why::Opening(crate::db::OpenError::Database(why)) if is_of_the_disk(&why) => format!(
             "there is no room in {to} or the disk fails ({why}): make room there, or give another folder. Nothing was kept of this back-up, and earlier ones are as they were"
         ),
