@@ -6,7 +6,10 @@ use axum::{
 };
 use serde::{Deserialize, Serialize};
 
-use super::out::{self, Question};
+use super::{
+    formats,
+    out::{self, Question},
+};
 use crate::{
     base::{Code, Instant, Problem},
     pages::shop::ground,
@@ -97,11 +100,11 @@ pub async fn entries(State(app): State<App>, Asked(query): Asked<Query>) -> Answ
 
 fn list<T: Serialize>(name: &str, rows: &[T], columns: &[&str], format: Format) -> Answer {
     let (kind, text) = match format {
-        Format::Json => ("application/json", out::to_json(rows).map_err(|why| Oops::machine(&why))?),
+        Format::Json => ("application/json", formats::to_json(rows).map_err(|why| Oops::machine(&why))?),
         Format::Csv => {
-            ("text/csv; charset=utf-8", out::to_csv(rows, columns).map_err(|why| Oops::machine(&why))?)
+            ("text/csv; charset=utf-8", formats::to_csv(rows, columns).map_err(|why| Oops::machine(&why))?)
         }
-        Format::Xlsx => return out::to_sheet(name, rows, columns).answer(sheet::Format::Xlsx),
+        Format::Xlsx => return formats::to_sheet(name, rows, columns).answer(sheet::Format::Xlsx),
     };
     Ok(([(header::CONTENT_TYPE, HeaderValue::from_static(kind))], text).into_response())
 }

@@ -1,5 +1,6 @@
 //! `/api/v1`: the contract over HTTP. Status codes and bodies as in the interchange contract; errors are
 //! `{problems: [..]}` like a refused report, so that a program reads one shape.
+pub mod formats;
 mod health;
 mod lists;
 pub mod out;

@@ -39,6 +39,14 @@ pub fn span(micros: i64) -> String {
     }
 }
 
+/// With a capital and an end mark, if it has none.
+pub fn sentence(says: &str) -> String {
+    let mut letters = says.chars();
+    let first = letters.next().map(|c| c.to_uppercase().to_string()).unwrap_or_default();
+    let end = if says.ends_with(['.', '!', '?']) { "" } else { "." };
+    format!("{first}{}{end}", letters.as_str())
+}
+
 /// A cell that a spreadsheet would run as a formula gets an apostrophe in front (ASVS 5.0 1.2.10).
 pub fn defused(cell: &str) -> String {
     if cell.starts_with(['=', '+', '-', '@', '\t', '\0', '\r']) {

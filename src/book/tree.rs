@@ -39,7 +39,7 @@ pub fn node_hash(left: Hash, right: Hash) -> Hash {
 }
 
 /// The root of no leaves at all: the hash of nothing.
-fn empty_root() -> Hash {
+pub fn empty_root() -> Hash {
     Hash(Sha256::digest(b"").into())
 }
 
@@ -57,11 +57,18 @@ impl Frontier {
     }
 
     pub fn push(&mut self, leaf: Hash) {
+        self.push_seeing(leaf, |_, _, _| {});
+    }
+
+    /// The same, and shows every node that it finishes: its level over the leaves, its place there, its hash.
+    pub fn push_seeing(&mut self, leaf: Hash, mut see: impl FnMut(u32, u64, Hash)) {
         let mut carried = leaf;
+        see(0, self.size, carried);
         // Each trailing one-bit of the size is a finished subtree that now gets its right half.
-        for _ in 0..self.size.trailing_ones() {
+        for level in 1..=self.size.trailing_ones() {
             if let Some(left) = self.peaks.pop() {
                 carried = node_hash(left, carried);
+                see(level, self.size >> level, carried);
             }
         }
         self.peaks.push(carried);
@@ -110,23 +117,17 @@ pub fn root_of(leaves: &[Hash]) -> Hash {
     frontier.root()
 }
 
+/// The leaves of the Certificate Transparency reference tests.
+#[cfg(test)]
+pub fn reference_leaves() -> Vec<Hash> {
+    let data =
+        ["", "00", "10", "2021", "3031", "40414243", "5051525354555657", "606162636465666768696a6b6c6d6e6f"];
+    data.iter().map(|d| leaf_hash(&hex::decode(d).unwrap())).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn reference_leaves() -> Vec<Hash> {
-        let data = [
-            "",
-            "00",
-            "10",
-            "2021",
-            "3031",
-            "40414243",
-            "5051525354555657",
-            "606162636465666768696a6b6c6d6e6f",
-        ];
-        data.iter().map(|d| leaf_hash(&hex::decode(d).unwrap())).collect()
-    }
 
     /// Row m01 of the check values: RFC 6962 section 2.1 over the leaves of the Certificate Transparency
     /// reference tests (leaves from memory, heads recomputed from the RFC's definition with Python's hashlib).

@@ -5,7 +5,10 @@ use serde::Serialize;
 
 use super::{Asking, Format, Outcome, open, say};
 use crate::{
-    api::out::{self, Question},
+    api::{
+        formats,
+        out::{self, Question},
+    },
     base::Instant,
 };
 
@@ -38,8 +41,8 @@ pub async fn entries(asking: Asking) -> Outcome {
 
 fn print<T: Serialize>(rows: &[T], columns: &[&str], format: Format) -> Outcome {
     let text = match format {
-        Format::Json => out::to_json(rows)?,
-        Format::Csv => out::to_csv(rows, columns)?,
+        Format::Json => formats::to_json(rows)?,
+        Format::Csv => formats::to_csv(rows, columns)?,
     };
     say(text.trim_end());
     Ok(ExitCode::SUCCESS)

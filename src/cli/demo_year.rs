@@ -3,13 +3,14 @@ use std::collections::VecDeque;
 
 use super::{Failed, demo};
 use crate::{
-    base::{EntryId, Instant, SignIn, Tag, UnitName, Zone},
+    base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, Zone},
     book::Channel,
     desk::{
         Desk, Refused,
         act::Act as DeskAct,
         body::{Body, HandoverRead, Hold, HoldReason, Judgement, Release, RepairClosed, RepairOpened},
         figures::TakeFigures,
+        measure::{IntervalSet, MeasurementTaken, ShopPage, ShopTable},
         oversee::ReviewBypass,
         reports::{AmendEntry, FileReport, Filer, ReadingFailed, role_of},
         shop::ShopAct,
@@ -17,6 +18,7 @@ use crate::{
     oversight,
     people::{Act, Permit, Role},
     reports::stored,
+    shop::measurements::breaker::Row,
 };
 
 /// Events under way at once: a few groups' worth.
@@ -26,11 +28,11 @@ type Promise = std::pin::Pin<Box<dyn Future<Output = Result<(), Refused>> + Send
 
 pub async fn file_year(desk: &Desk, ends: Instant, zone: &Zone) -> Result<(), Failed> {
     let mut under_way = VecDeque::new();
-    for (n, event) in demo::history(demo::SEED, ends, zone).into_iter().enumerate() {
+    for event in demo::history(demo::SEED, ends, zone) {
         // These two read the book before they write: what was filed before them must be on the disk.
         let reads = matches!(event.act, demo::Act::ClassFigures { .. } | demo::Act::BypassReviewed { .. });
         settle(&mut under_way, if reads { 0 } else { UNDER_WAY }).await?;
-        hand_over(desk, n, event, &mut under_way).await?;
+        hand_over(desk, event, &mut under_way).await?;
     }
     settle(&mut under_way, 0).await
 }
@@ -46,12 +48,7 @@ async fn settle(under_way: &mut VecDeque<Promise>, down_to: usize) -> Result<(),
     Ok(())
 }
 
-async fn hand_over(
-    desk: &Desk,
-    n: usize,
-    event: demo::Event,
-    to: &mut VecDeque<Promise>,
-) -> Result<(), Failed> {
+async fn hand_over(desk: &Desk, event: demo::Event, to: &mut VecDeque<Promise>) -> Result<(), Failed> {
     let recorded = event.at_recorded;
     match event.act {
         demo::Act::Report(report) => {
@@ -68,9 +65,11 @@ async fn hand_over(
             to.push_back(hand(desk, review, recorded).await?);
         }
         other => {
-            let Some((by, at, bodies)) = plain(n, other) else { return Ok(()) };
-            for body in bodies {
-                let act = ShopAct::of(body, Some(by.clone()), Channel::Import, at);
+            if let Some(page) = shop_page(desk, &other, recorded)? {
+                to.push_back(hand(desk, page, recorded).await?);
+            }
+            if let Some((by, at, body)) = plain(other) {
+                let act = ShopAct::of(body, Some(by), Channel::Import, at);
                 to.push_back(hand(desk, act, recorded).await?);
             }
         }
@@ -84,11 +83,47 @@ async fn hand<A: DeskAct>(desk: &Desk, act: A, recorded: Instant) -> Result<Prom
     Ok(Box::pin(async move { pending.answer().await.map(drop) }))
 }
 
-/// Who did it, when, and the pages that say so, of acts that need nothing looked up.
-fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
-    let (by, at, bodies) = match act {
-        demo::Act::RepairClosed { unit, device, by, at, cause, new_life } => {
-            let id = uuid::Uuid::from_u64_pair(demo::SEED, n as u64);
+/// What was measured, inspected and set, judged as it is from a form.
+fn shop_page(desk: &Desk, act: &demo::Act, recorded: Instant) -> Result<Option<ShopPage>, Failed> {
+    let may = |by: &str, act: Act| permit(desk, &SignIn::from(by), act);
+    Ok(Some(match act {
+        demo::Act::Measured { id, unit, by, at, repair, measured } => {
+            let taken = MeasurementTaken {
+                id: *id,
+                unit: UnitName::from(unit.as_str()),
+                repair: *repair,
+                at: *at,
+                done_by: None,
+                judged: measured.judge(),
+                measured: (**measured).clone(),
+                confirmed: Vec::new(),
+            };
+            ShopPage::measurement(taken, &may(by, Act::WorkOnUnits)?, recorded)
+        }
+        demo::Act::Inspected { by, done } => {
+            ShopPage::inspection((**done).clone(), &may(by, Act::WorkOnUnits)?, recorded)
+        }
+        demo::Act::IntervalSet { class, days, by, reason } => {
+            let class = Some(ClassName::from(class.as_str()));
+            let set = IntervalSet { class, unit: None, days: *days, reason: reason.clone() };
+            ShopPage::interval(set, &may(by, Act::KeepRoster)?, recorded)
+        }
+        demo::Act::BreakerTable { by, rows, from } => {
+            let row =
+                |(up_to_a, most_s): &(f64, f64)| Row { up_to_a: *up_to_a, up_to_v: None, most_s: *most_s };
+            let rows: Vec<Row> = rows.iter().map(row).collect();
+            let table = serde_json::json!({"rows": rows, "from": from});
+            let table = ShopTable { name: "breaker".to_owned(), table };
+            ShopPage::table(table, &may(by, Act::KeepRoster)?, recorded)
+        }
+        _ => return Ok(None),
+    }))
+}
+
+/// Who did it, when, and the page that says so, of acts that need nothing looked up.
+fn plain(act: demo::Act) -> Option<(SignIn, Instant, Body)> {
+    let (by, at, body) = match act {
+        demo::Act::RepairOpened { id, unit, device, by, at } => {
             let (unit, device) = (UnitName::from(unit), device.map(Tag::from));
             let opened = RepairOpened {
                 id,
@@ -100,6 +135,9 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
                 entries: vec![],
                 words: None,
             };
+            (by, at, Body::RepairOpened(Box::new(opened)))
+        }
+        demo::Act::RepairClosed { id, by, at, cause, new_life, .. } => {
             let closed = RepairClosed {
                 id,
                 at,
@@ -111,13 +149,12 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
                 also_new: vec![],
                 parts: None,
             };
-            let bodies = vec![Body::RepairOpened(Box::new(opened)), Body::RepairClosed(Box::new(closed))];
-            (by, at, bodies)
+            (by, at, Body::RepairClosed(Box::new(closed)))
         }
         demo::Act::Held { unit, by, at, reason } => {
             let known = HoldReason::parse(&reason).unwrap_or(HoldReason::Repair);
             let hold = Hold { unit: UnitName::from(unit), at, reason: known, words: Some(reason) };
-            (by, at, vec![Body::UnitHeld(Box::new(hold))])
+            (by, at, Body::UnitHeld(Box::new(hold)))
         }
         demo::Act::Released { unit, by, at, reason } => {
             let release = Release {
@@ -128,15 +165,15 @@ fn plain(n: usize, act: demo::Act) -> Option<(SignIn, Instant, Vec<Body>)> {
                 restrictions: None,
                 checked: None,
             };
-            (by, at, vec![Body::UnitReleased(Box::new(release))])
+            (by, at, Body::UnitReleased(Box::new(release)))
         }
         demo::Act::HandoverRead { unit, by, at } => {
             let read = HandoverRead { unit: UnitName::from(unit), tree_size: None };
-            (by, at, vec![Body::HandoverRead(Box::new(read))])
+            (by, at, Body::HandoverRead(Box::new(read)))
         }
         _ => return None,
     };
-    Some((SignIn::from(by), at, bodies))
+    Some((SignIn::from(by), at, body))
 }
 
 fn report_of(desk: &Desk, report: &serde_json::Value, recorded: Instant) -> Result<FileReport, Failed> {

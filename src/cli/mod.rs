@@ -6,6 +6,7 @@ pub mod demo;
 mod demo_year;
 pub mod import;
 mod init;
+mod pack;
 mod run_demo;
 mod secrets;
 mod serve;
@@ -53,8 +54,14 @@ enum Command {
     Token(secrets::Args),
     /// Print a new one-time password for somebody.
     Password(secrets::Args),
-    /// Check that the book is what was filed: exit 0 if clean, 1 if not.
-    Verify(Book),
+    /// Check that the book is what was filed, and goes on from checkpoints kept elsewhere: exit 0 if so, 1 if not.
+    Verify(check::Args),
+    /// Sign how large the book is and what its root is, and print that: for keeping elsewhere.
+    Checkpoint(check::CheckpointArgs),
+    /// Put the pages about a bypass, a unit or some days into one file that a stranger can check.
+    Pack(pack::Args),
+    /// Check such a file, with no book at hand: exit 0 if it is sound, 1 if not.
+    CheckPack(pack::CheckArgs),
     /// Copy a book, served or not, into a file of its own, checked and dated.
     Backup(backup::Taking),
     /// Make a book of a back-up, after checking it.
@@ -139,7 +146,10 @@ async fn run(command: Command) -> Outcome {
         Command::Entries(asking) => answers::entries(asking).await,
         Command::Token(args) => secrets::token(args).await,
         Command::Password(args) => secrets::password(args).await,
-        Command::Verify(book) => check::verify(&book).await,
+        Command::Verify(args) => check::verify(&args).await,
+        Command::Checkpoint(args) => check::checkpoint(args).await,
+        Command::Pack(args) => pack::pack(args).await,
+        Command::CheckPack(args) => pack::check(&args),
         Command::Backup(args) => backup::take(args).await,
         Command::Restore(args) => backup::restore(args).await,
         Command::Rebuild(book) => check::rebuild(&book).await,

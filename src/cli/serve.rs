@@ -52,11 +52,12 @@ pub async fn serve(
     let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()));
     announce(&format!("http://{address}"));
     let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
+    let signing = tokio::spawn(sign_when_due(desk.clone()));
     let nightly = tokio::spawn(back_up_when_due(desk.clone(), backups));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
-    for clockwork in [clockwork, nightly] {
-        clockwork.abort();
-        let _ = clockwork.await;
+    for task in [clockwork, signing, nightly] {
+        task.abort();
+        let _ = task.await;
     }
     desk.close().await;
     Ok(ExitCode::SUCCESS)
@@ -67,6 +68,16 @@ async fn take_figures_when_due(desk: Desk) {
     loop {
         if let Err(why) = desk.take_figures_if_due().await {
             tracing::warn!(why = why.says(), "class figures could not be taken");
+        }
+        tokio::time::sleep(Duration::from_secs(60)).await;
+    }
+}
+
+/// Looks every minute whether a day began that has no checkpoint yet.
+async fn sign_when_due(desk: Desk) {
+    loop {
+        if let Err(why) = desk.make_checkpoint_if_due().await {
+            tracing::error!(%why, "the day's checkpoint could not be made");
         }
         tokio::time::sleep(Duration::from_secs(60)).await;
     }

@@ -41,7 +41,7 @@ pub struct Board {
 
 impl Board {
     /// The open lines that are wanted.
-    pub fn open<'a>(&'a self, wanted: &'a Wanted<'a>) -> impl Iterator<Item = &'a Finding> {
+    pub fn open<'a, 'w>(&'a self, wanted: &'w Wanted<'w>) -> impl Iterator<Item = &'a Finding> + use<'a, 'w> {
         let of_unit = wanted.unit.map(|unit| self.of_unit.get(unit).map_or(&[][..], Vec::as_slice));
         let all = 0..of_unit.map_or(self.open.len(), |_| 0);
         let places = of_unit.into_iter().flatten().copied().chain(all);

@@ -7,11 +7,16 @@ pub mod backup;
 pub mod begin;
 mod board;
 pub mod body;
+pub mod book_check;
 pub mod cabinet;
+pub mod checkpoint;
 pub mod clerk;
 mod cores;
 pub mod draft;
+pub mod evidence;
+mod evidence_pages;
 pub mod figures;
+pub mod held;
 pub mod history;
 pub mod judge;
 mod judge_again;
@@ -76,6 +81,9 @@ pub struct Desk {
     world: Arc<ArcSwap<World>>,
     board: Arc<ArcSwapOption<Board>>,
     clock: Clock,
+    /// Where the book lies.
+    path: Arc<Path>,
+    checking: book_check::Turn,
 }
 
 /// How to open a desk; the default is what a server uses.
@@ -114,7 +122,15 @@ impl Desk {
         let writing = Writing::start(connection, clerk, options.writer)
             .map_err(|why| OpenError::NotABook(format!("the writer could not be started: {why}")))?;
         let readers = db::open::readers(path, 4).await?;
-        Ok(Self { readers, writing, world, board: Arc::default(), clock: options.clock })
+        Ok(Self {
+            readers,
+            writing,
+            world,
+            board: Arc::default(),
+            clock: options.clock,
+            path: path.into(),
+            checking: book_check::Turn::default(),
+        })
     }
 
     /// Closes the book so that it is one file again. A server that is killed loses nothing by not coming here.

@@ -189,25 +189,37 @@ impl Draft {
         let act = EntryId(uuid::Uuid::from_u64_pair(0, closed_seq));
         let nothing_found = shop::is_no_fault_found(&amended.cause);
         for device in repair.subjects() {
-            let key = DossierKey {
-                unit: repair.unit.clone(),
-                subject: device.clone().map_or(Subject::Unit, Subject::Device),
-            };
-            let is_first = *device == repair.device;
-            let dossier = self.dossier_mut(key);
-            for fact in dossier.take(act) {
-                let told = match fact.told {
-                    Told::RepairClosed { new_life, from, .. } => Told::RepairClosed {
-                        new_life: if is_first { repair.new_life } else { new_life },
-                        no_fault_found: nothing_found,
-                        from,
-                    },
-                    other => other,
-                };
-                dossier.add(Fact { told, ..fact });
-            }
+            let life = (*device == repair.device).then_some(repair.new_life);
+            self.amend_mended((&repair.unit, device), act, nothing_found, life);
+        }
+        // Of a swap the other unit was told as much; of a part that only came from there nothing was.
+        if let (Some(from), Some(_)) = (&repair.from, &repair.device) {
+            self.amend_mended((from, &repair.device), act, nothing_found, None);
         }
         self.put_repair(repair);
+    }
+
+    /// What a closing told of a unit's device, as it is told now; a life that is not given stays.
+    fn amend_mended(
+        &mut self,
+        (unit, device): (&UnitName, &Option<Tag>),
+        act: EntryId,
+        nothing_found: bool,
+        life: Option<bool>,
+    ) {
+        let subject = device.clone().map_or(Subject::Unit, Subject::Device);
+        let dossier = self.dossier_mut(DossierKey { unit: unit.clone(), subject });
+        for fact in dossier.take(act) {
+            let told = match fact.told {
+                Told::RepairClosed { new_life, from, .. } => Told::RepairClosed {
+                    new_life: life.unwrap_or(new_life),
+                    no_fault_found: nothing_found,
+                    from,
+                },
+                other => other,
+            };
+            dossier.add(Fact { told, ..fact });
+        }
     }
 
     fn put_repair(&mut self, repair: Repair) {

@@ -1,11 +1,24 @@
 //! Whether the book is what was filed, and the projections what the book says. Reads only.
-use std::path::{Path, PathBuf};
+use std::{
+    collections::BTreeSet,
+    path::{Path, PathBuf},
+};
 
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
-use super::rebuild;
+use super::{
+    checkpoint,
+    held::{Book, Held},
+    rebuild, world,
+};
 use crate::{
-    book::{self, Frontier, Hash},
+    book::{
+        self, Frontier, Hash, Head,
+        checkpoint_store::{self, Kept},
+        note::PublicKey,
+        proof::{self, Nodes},
+        store::{Rehashed, SetBack},
+    },
     db::{self, OpenError, Opening},
 };
 
@@ -16,27 +29,50 @@ const THROWAWAY: Opening = Opening { max_pages: None, throwaway: true };
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Verdict {
     /// Everything agrees; tree size and root are for holding against a receipt kept elsewhere.
-    Clean { size: u64, root: Hash },
+    Clean {
+        size: u64,
+        root: Hash,
+        /// What is to be said besides: checkpoints that it goes on from, a clock that was set back.
+        notes: Vec<String>,
+    },
     /// What is wrong, a sentence each.
     Flawed(Vec<String>),
 }
 
-/// Verifies the book at `path`: pages, tree, tables' shape, and every projection against a fresh rebuild.
+/// What was kept elsewhere, to hold a book against.
+#[derive(Clone, Debug, Default)]
+pub struct Elsewhere {
+    pub checkpoints: Vec<Held>,
+    /// Public keys that are the book's, whatever its own file says.
+    pub keys: Vec<PublicKey>,
+}
+
+/// Verifies the book at `path`: pages, tree, tables' shape, the checkpoints in the file, and every projection against a
+/// fresh rebuild.
 pub async fn verify(path: &Path) -> Result<Verdict, OpenError> {
+    verify_against(path, &Elsewhere::default()).await
+}
+
+/// The same, and against checkpoints that were kept elsewhere.
+pub async fn verify_against(path: &Path, elsewhere: &Elsewhere) -> Result<Verdict, OpenError> {
     if !path.exists() {
         return Err(OpenError::NoSuchFile(path.display().to_string()));
     }
     let readers = db::open::readers(path, 1).await?;
     let mut connection = readers.acquire().await?;
     let scratch = Scratch::beside_nothing();
-    let outcome = examine(&mut connection, &scratch.0).await;
+    let outcome = examine(&mut connection, &scratch.0, elsewhere).await;
     drop(connection);
     readers.close().await;
     Ok(outcome.unwrap_or_else(|why| Verdict::Flawed(vec![format!("the file cannot be read through: {why}")])))
 }
 
 /// Everything is looked at whatever else is wrong: one flaw must not hide the next.
-async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, sqlx::Error> {
+async fn examine(
+    db: &mut SqliteConnection,
+    scratch: &Path,
+    elsewhere: &Elsewhere,
+) -> Result<Verdict, sqlx::Error> {
     let mut flaws = integrity(db).await.unwrap_or_else(|why| vec![unreadable("the file", &why)]);
     let fresh = fresh_book(scratch).await.map_err(|why| sqlx::Error::Decode(why.to_string().into()))?;
     fresh.close().await?;
@@ -46,19 +82,88 @@ async fn examine(db: &mut SqliteConnection, scratch: &Path) -> Result<Verdict, s
 
     // One snapshot for all of it: a server may go on writing meanwhile.
     let mut tx = db.begin().await?;
-    let (frontier, page_flaws) = book::store::rehash(&mut tx).await;
-    let pages_whole = page_flaws.is_empty();
-    flaws.extend(page_flaws.iter().map(ToString::to_string));
-    flaws.extend(head(&mut tx, &frontier).await.unwrap_or_else(|why| Some(unreadable("head", &why))));
+    let all = in_file(&mut tx, elsewhere).await;
+    let sizes: BTreeSet<u64> = all.checkpoints.iter().filter_map(Held::size).collect();
+    let pages = book::store::rehash(&mut tx, &sizes).await;
+    let (pages_whole, frontier) = (pages.flaws.is_empty(), &pages.frontier);
+    flaws.extend(pages.flaws.iter().map(ToString::to_string));
+    flaws.extend(head(&mut tx, frontier).await.unwrap_or_else(|why| Some(unreadable("head", &why))));
+    let (breaks, mut notes) = hold(&mut tx, &all, &pages).await?;
+    flaws.extend(breaks);
     if pages_whole {
         flaws.extend(projections(&mut tx, scratch).await?);
     }
     tx.rollback().await?;
     if flaws.is_empty() {
-        Ok(Verdict::Clean { size: frontier.size(), root: frontier.root() })
+        notes.extend(clock(&pages));
+        Ok(Verdict::Clean { size: frontier.size(), root: frontier.root(), notes })
     } else {
         Ok(Verdict::Flawed(flaws))
     }
+}
+
+/// With what the file itself keeps: whoever rewrote it may have forgotten that.
+async fn in_file(db: &mut SqliteConnection, elsewhere: &Elsewhere) -> Elsewhere {
+    let mut all = elsewhere.clone();
+    // Where these tables cannot be read, their shape is a flaw already.
+    let kept = checkpoint_store::all(db, -1, 0).await.unwrap_or_default();
+    let named = |kept: Kept| Held {
+        named: format!("the checkpoint of {} in the file itself", kept.made_at),
+        note: kept.note,
+    };
+    all.checkpoints.extend(kept.into_iter().map(named));
+    let keys = checkpoint_store::keys(db).await.unwrap_or_default();
+    all.keys.extend(keys.iter().filter_map(|vkey| PublicKey::parse(vkey).ok()));
+    all
+}
+
+/// Holds checkpoints against the pages: the breaks, and what each of those kept elsewhere proves.
+async fn hold(
+    db: &mut SqliteConnection,
+    all: &Elsewhere,
+    pages: &Rehashed,
+) -> Result<(Vec<String>, Vec<String>), sqlx::Error> {
+    let origin = match world::opened(&mut *db).await {
+        Ok(opened) => checkpoint::origin(opened.book_id),
+        // Without its first page the book has no name of its own, and its pages are flawed already.
+        Err(_) => String::new(),
+    };
+    let now = Head { size: pages.frontier.size(), root: pages.frontier.root() };
+    let book = Book { origin: &origin, keys: &all.keys, head: now, roots: &pages.roots };
+    let said = book.hold(&all.checkpoints);
+    let mut notes = Vec::new();
+    for (named, then) in said.agree.iter().filter(|(named, _)| !named.ends_with("in the file itself")) {
+        let path = proof::consistency(then.size, now.size);
+        let mut nodes = Nodes::default();
+        nodes.want(&path);
+        book::store::walk_leaves(&mut *db, now.size, |leaf| nodes.push(leaf)).await?;
+        let path = nodes.path(&path).unwrap_or_default();
+        if !proof::goes_on(*then, now, &path) {
+            notes.push(format!("{named}: the roots agree, and yet no path leads from one to the other"));
+            continue;
+        }
+        notes.push(format!(
+            "{named}: this book goes on from it. Its {} pages are the first {} of these {}, unchanged; so says a consistency proof of {} hashes",
+            then.size, then.size, now.size, path.len()
+        ));
+    }
+    Ok((said.breaks, notes))
+}
+
+/// A clock that ran behind what the book held changes no page, and is no flaw; a reader of times has to know it.
+fn clock(pages: &Rehashed) -> Option<String> {
+    let each =
+        |back: &SetBack| format!("page {} at {}, after {}", back.seq, back.recorded_at, back.before_it);
+    let told: Vec<String> = pages.set_back.iter().map(each).collect();
+    let n = pages.set_back_in_all;
+    (n > 0).then(|| {
+        format!(
+            "the clock of the machine was set back, or had been ahead: {} recorded earlier than the page in front of it ({}{}). The order of the pages is that in which they were written",
+            crate::base::text::count(n, "page is", "pages are"),
+            told.join("; "),
+            if n > told.len() as u64 { "; and more" } else { "" }
+        )
+    })
 }
 
 fn unreadable(what: &str, why: &sqlx::Error) -> String {

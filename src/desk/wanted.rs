@@ -62,13 +62,15 @@ type Told<'a> = (&'a UnitName, &'a [UnitName], &'a Entry);
 struct Together<'a> {
     entries: HashMap<EntryId, Told<'a>>,
     repairs: HashMap<uuid::Uuid, &'a RepairOpened>,
+    closings: HashMap<uuid::Uuid, &'a RepairClosed>,
     /// A schedule or a unit comes with them: what follows it is held against another schedule than the draft's.
     roster_changes: bool,
 }
 
 impl<'a> Together<'a> {
     fn of(pages: &[&'a Page]) -> Self {
-        let mut all = Self { entries: HashMap::new(), repairs: HashMap::new(), roster_changes: false };
+        let (entries, repairs, closings) = Default::default();
+        let mut all = Self { entries, repairs, closings, roster_changes: false };
         for page in pages {
             match &page.body {
                 Body::ReportFiled(report) => {
@@ -77,6 +79,9 @@ impl<'a> Together<'a> {
                 }
                 Body::RepairOpened(opened) => {
                     all.repairs.insert(opened.id, opened);
+                }
+                Body::RepairClosed(closed) => {
+                    all.closings.insert(closed.id, closed);
                 }
                 Body::ScheduleIssued(_)
                 | Body::UnitAdded(_)
@@ -98,6 +103,15 @@ impl<'a> Together<'a> {
         let in_file = draft.repairs.get(id).map(|repair| (&repair.unit, repair.subjects().collect()));
         let of = |opened: &'d RepairOpened| std::iter::once(&opened.device).chain(&opened.also).collect();
         in_file.or_else(|| self.repairs.get(id).map(|opened| (&opened.unit, of(opened))))
+    }
+
+    /// The other unit of a repair whose part came from one.
+    fn came_from(&self, id: &uuid::Uuid, draft: &Draft) -> Option<(UnitName, Tag)> {
+        let (unit, of) = self.repaired(id, draft)?;
+        let device = of.first().copied().cloned().flatten()?;
+        let in_file = draft.repairs.get(id).and_then(|repair| repair.from.as_ref());
+        let from = in_file.or_else(|| self.closings.get(id)?.came_from(unit))?;
+        Some((from.clone(), device))
     }
 }
 
@@ -218,6 +232,10 @@ impl Wanted {
                 for device in of {
                     let subject = device.clone().map_or(Subject::Unit, Subject::Device);
                     self.want(unit, subject, Need::ToAmend);
+                }
+                if let Some((from, device)) = together.came_from(&amended.id, draft) {
+                    self.units.entry(from.clone()).or_default();
+                    self.want(&from, Subject::Device(device), Need::ToAmend);
                 }
             }
             Body::UnitAdded(card) | Body::UnitChanged(card) => {

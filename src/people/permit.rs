@@ -17,6 +17,7 @@ words! {
         KeepRoster = "keep_roster",
         KeepPeople = "keep_people",
         ReadPages = "read_pages",
+        SignBook = "sign_book",
         ChangeThresholds = "change_thresholds",
         ImportEntries = "import_entries",
         KeepBackups = "keep_backups",
@@ -40,7 +41,7 @@ impl Act {
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
             Self::KeepBackups => &[Administrator],
-            Self::ReadPages | Self::ChangeThresholds => &[Supervisor, Administrator],
+            Self::ReadPages | Self::SignBook | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }
 }

@@ -131,7 +131,8 @@ impl Causes {
         found
     }
 
-    /// `jumper 6 of 9, chafed wire 2`: what repairs of this device found in this class, the most frequent first.
+    /// `jumper (6 of 9); chafed wire (2)`: what repairs of this device found in this class, the most frequent first. A
+    /// cause in the shop's words may have commas of its own.
     /// `None` until two repairs found something; 'no fault found' and 'not known' count among the repairs only.
     pub fn in_words(&self, class: &ClassName, device: &Tag) -> Option<String> {
         let of = self.0.get(&(class.clone(), device.clone()))?;
@@ -140,9 +141,9 @@ impl Causes {
         if found.iter().map(|(_, n)| n).sum::<u32>() < 2 {
             return None;
         }
-        let first = found.first().map(|(cause, n)| format!("{cause} {n} of {all}"));
-        let more = found.iter().skip(1).take(2).map(|(cause, n)| format!("{cause} {n}"));
-        Some(first.into_iter().chain(more).collect::<Vec<_>>().join(", "))
+        let first = found.first().map(|(cause, n)| format!("{cause} ({n} of {all})"));
+        let more = found.iter().skip(1).take(2).map(|(cause, n)| format!("{cause} ({n})"));
+        Some(first.into_iter().chain(more).collect::<Vec<_>>().join("; "))
     }
 }
 
@@ -161,7 +162,7 @@ mod tests {
             Causes([(("QA6".into(), "TC2".into()), of)].into()).in_words(&"QA6".into(), &"TC2".into())
         };
         let known = [("jumper", 6), ("chafed wire", 2), ("no fault found", 1)];
-        assert_eq!(told(&known).as_deref(), Some("jumper 6 of 9, chafed wire 2"));
+        assert_eq!(told(&known).as_deref(), Some("jumper (6 of 9); chafed wire (2)"));
         assert_eq!(told(&[("jumper", 1), ("no fault found", 8)]), None);
         assert_eq!(told(&[("no fault found", 3), ("not known", 2)]), None);
         assert_eq!(Causes::default().in_words(&"QA6".into(), &"TC2".into()), None);

@@ -213,23 +213,6 @@ pub async fn asides(db: &mut SqliteConnection, then: Instant) -> Sql<Vec<AsideRo
     sqlx::query_as(sql).bind(then.0).fetch_all(db).await
 }
 
-/// A measurement taken for a repair.
-#[derive(Clone, Debug, sqlx::FromRow)]
-pub struct MeasuredRow {
-    pub id: String,
-    pub unit: String,
-    pub kind: String,
-    pub taken_at: i64,
-    pub by: String,
-    pub verdict: String,
-}
-
-/// What was measured for a repair, the first first.
-pub async fn measured(db: &mut SqliteConnection, repair: uuid::Uuid) -> Sql<Vec<MeasuredRow>> {
-    let sql = "SELECT id, unit, kind, taken_at, by, verdict FROM measurement WHERE repair = ? ORDER BY taken_at, seq";
-    sqlx::query_as(sql).bind(repair.to_string()).fetch_all(db).await
-}
-
 /// How many pages the book has.
 pub async fn size(db: &mut SqliteConnection) -> Sql<u64> {
     let size: i64 = sqlx::query_scalar("SELECT size FROM head").fetch_one(db).await?;

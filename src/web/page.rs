@@ -89,6 +89,7 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadBoard, paths::InShop.to_string(), "In the shop"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
+        (Act::ReadPages, paths::Book.to_string(), "The book"),
         (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));

@@ -28,6 +28,12 @@ impl Segment for ReportId {
     }
 }
 
+impl Segment for u64 {
+    fn text(&self) -> String {
+        self.to_string()
+    }
+}
+
 macro_rules! paths {
     ($($(#[$doc:meta])* $name:ident $(($($part:ty),+))? = $pattern:literal;)*) => {$(
         $(#[$doc])*
@@ -103,6 +109,14 @@ paths! {
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";
     BypassReview(EntryId) = "/bypasses/{id}/review";
+
+    /// The book itself: its pages, checkpoints, and packs to hand on.
+    Book = "/book";
+    BookPage(u64) = "/book/pages/{seq}";
+    BookVerify = "/book/verify";
+    Checkpoints = "/book/checkpoints";
+    Checkpoint(u64) = "/book/checkpoints/{size}";
+    Pack = "/book/pack";
 
     Units = "/units";
     Handover(UnitName) = "/units/{unit}";

@@ -57,7 +57,7 @@ impl Client {
 
 async fn root_of(path: &Path) -> (u64, String) {
     match verify::verify(path).await.unwrap() {
-        Verdict::Clean { size, root } => (size, root.to_string()),
+        Verdict::Clean { size, root, .. } => (size, root.to_string()),
         Verdict::Flawed(flaws) => panic!("{}: {flaws:#?}", path.display()),
     }
 }

@@ -4,7 +4,7 @@ use breakerbook::{
     book::Channel,
     desk::{
         Desk,
-        body::{Body, RepairClosed, RepairOpened},
+        body::{Body, RepairAmended, RepairClosed, RepairOpened},
         figures::TakeFigures,
         shop::ShopAct,
     },
@@ -31,7 +31,13 @@ async fn file_all(desk: &Desk, reports: &[Value]) {
 
 /// TC1 of the first unit was replaced by that of the second, which got the first's.
 async fn swap(desk: &Desk, unit: &str, with: &str, at: &str) {
-    let (id, at) = (uuid::Uuid::from_u64_pair(7, 3), Instant::parse(at).unwrap());
+    swap_for(desk, unit, with, at, "not known").await;
+}
+
+const SWAP: uuid::Uuid = uuid::Uuid::from_u64_pair(7, 3);
+
+async fn swap_for(desk: &Desk, unit: &str, with: &str, at: &str, cause: &str) {
+    let (id, at) = (SWAP, Instant::parse(at).unwrap());
     let opened = RepairOpened {
         id,
         unit: unit.into(),
@@ -45,7 +51,7 @@ async fn swap(desk: &Desk, unit: &str, with: &str, at: &str) {
     let closed = RepairClosed {
         id,
         at,
-        cause: "not known".into(),
+        cause: cause.into(),
         words: None,
         new_life: true,
         used_from: None,
@@ -96,4 +102,61 @@ async fn a_late_report_about_the_unit_it_came_from_is_judged_here() {
     file_all(&desk, &there[2..]).await;
     assert_eq!(worsening(&desk).await, [("QHB 1".to_owned(), 7)]);
     house.is_clean().await;
+}
+
+/// What is said of both units' parts where TC1 was swapped, tripped again on both, and the cause was `first`, then
+/// corrected to `then`.
+async fn did_not_hold_after(first: &str, then: Option<&str>) -> Vec<(String, String)> {
+    let house = House::new().await;
+    let desk = house.desk().await;
+    let class: Vec<Value> = (0..3).map(|n| trip(10 + n, "QHB 3", &format!("2025-{:02}-01", 7 + n))).collect();
+    file_all(&desk, &class).await;
+    for month in 1..=12_u64 {
+        for (n, unit) in ["QHB 1", "QHB 2", "QHB 3"].iter().enumerate() {
+            let at = format!("2025-{month:02}-05T08:00:00Z");
+            let report = json!({"id": id(100 + 40 * n as u64 + month), "unit": unit, "author": "ann",
+                "occasion": "yard", "entries": [], "signed_at": at});
+            file(&desk, &report, "ann", Channel::Token).await.unwrap();
+        }
+    }
+    swap_for(&desk, "QHB 1", "QHB 2", "2025-12-01T12:00:00Z", first).await;
+    for (n, unit) in [(300, "QHB 1"), (310, "QHB 2")] {
+        let again = ["2025-12-02", "2025-12-03", "2025-12-04"];
+        let again: Vec<Value> = again.iter().zip(n..).map(|(day, n)| trip(n, unit, day)).collect();
+        file_all(&desk, &again).await;
+    }
+    let as_of = Instant::parse("2026-01-02T00:00:00Z").unwrap();
+    desk.act(TakeFigures::prepare(&desk, as_of).await.unwrap()).await.unwrap();
+    if let Some(cause) = then {
+        let amended = RepairAmended {
+            id: SWAP,
+            amendment: uuid::Uuid::from_u64_pair(7, 4),
+            at: as_of,
+            reason: "looked again".into(),
+            cause: cause.into(),
+            words: None,
+            parts: None,
+            new_life: true,
+        };
+        let body = Body::RepairAmended(Box::new(amended));
+        desk.act(ShopAct::of(body, Some("sam".into()), Channel::Page, as_of)).await.unwrap();
+    }
+    equals_the_batch(&desk).await;
+    let (found, _) = findings_and_bypasses(&desk).await;
+    let found = found.into_iter().filter(|f| f.rule == Rule::DidNotHold);
+    let told = found.map(|f| (f.unit.unwrap().to_string(), f.sentence)).collect();
+    desk.close().await;
+    house.is_clean().await;
+    told
+}
+
+#[tokio::test]
+async fn a_corrected_swap_is_corrected_on_both_units() {
+    let at_once = did_not_hold_after("no fault found", None).await;
+    let units: Vec<&str> = at_once.iter().map(|(unit, _)| unit.as_str()).collect();
+    assert_eq!(units, ["QHB 1", "QHB 2"], "{at_once:?}");
+    assert!(at_once.iter().all(|(_, says)| says.contains("with no fault found")), "{at_once:?}");
+    assert_eq!(did_not_hold_after("not known", Some("no fault found")).await, at_once);
+    let found = did_not_hold_after("no fault found", Some("chafed lead")).await;
+    assert!(found.len() == 2 && found.iter().all(|(_, says)| !says.contains("no fault")), "{found:?}");
 }

@@ -291,19 +291,20 @@ async fn rows_taken_out_or_put_in_are_named_by_their_table() {
 /// Without the triggers, as a determined person would.
 async fn without_triggers(house: &House, sql: &str) {
     let mut db = house.raw().await;
-    let triggers: Vec<(String, String)> =
-        sqlx::query_as("SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'")
-            .fetch_all(&mut db)
-            .await
-            .unwrap();
-    for (name, _) in &triggers {
-        sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut db).await.unwrap();
-    }
+    let triggers = drop_triggers(&mut db).await;
     sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
-    for (_, sql) in triggers {
-        sqlx::raw_sql(AssertSqlSafe(sql)).execute(&mut db).await.unwrap();
-    }
+    sqlx::raw_sql(AssertSqlSafe(triggers)).execute(&mut db).await.unwrap();
     db.close().await.unwrap();
+}
+
+/// Takes every trigger away, and hands back what makes them again.
+pub async fn drop_triggers(db: &mut SqliteConnection) -> String {
+    let sql = "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'";
+    let triggers: Vec<(String, String)> = sqlx::query_as(sql).fetch_all(&mut *db).await.unwrap();
+    for (name, _) in &triggers {
+        sqlx::raw_sql(AssertSqlSafe(format!("DROP TRIGGER {name}"))).execute(&mut *db).await.unwrap();
+    }
+    triggers.into_iter().map(|(_, sql)| sql + ";\n").collect()
 }
 
 #[tokio::test]

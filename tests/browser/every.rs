@@ -86,7 +86,18 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/units/QHB-412/release",
         ],
     ),
-    ("m.ruiz", &["/bypasses", "/bypasses?unit=QHB-204", "/thresholds"]),
+    (
+        "m.ruiz",
+        &[
+            "/bypasses",
+            "/bypasses?unit=QHB-204",
+            "/thresholds",
+            "/book",
+            "/book?number=none",
+            "/book/pages/0",
+            "/book/pack?unit=nonsense&from=2026-03-01",
+        ],
+    ),
     (
         "c.ibsenius",
         &[
@@ -110,6 +121,8 @@ pub const FOUND: &[(&str, &str, &str)] = &[
     ("r.dunmore", "/in-shop", "a.whole[href^='/repairs/']"),
     ("r.dunmore", "/units/QHB-405/shop", "a.whole[href^='/repairs/']"),
     ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
+    ("m.ruiz", "/book", "a.whole[href*='/book/pages/']"),
+    ("m.ruiz", "/book", "a.whole[href*='/book/checkpoints/']"),
 ];
 
 /// Not for people's eyes, or only a way to another page.

@@ -153,6 +153,12 @@ async fn the_shops_and_supervisors_pages_look_right() {
     looks.at(&somebody, "watch").await;
     somebody.sign_out().await;
     somebody.sign_in("m.ruiz").await;
+    for (name, path) in
+        [("book", "/book"), ("book-page", "/book/pages/0"), ("book-wrong", "/book/pack?unit=nonsense")]
+    {
+        somebody.open(path).await;
+        looks.at(&somebody, name).await;
+    }
     somebody.open("/bypasses").await;
     looks.at(&somebody, "bypasses").await;
     somebody.tap("tr.certain a").await;

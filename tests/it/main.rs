@@ -8,6 +8,7 @@ mod roster;
 mod api;
 mod backups;
 mod board;
+mod book;
 mod crew;
 mod crew_asks;
 mod crew_reads;

@@ -92,7 +92,9 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         .replace("{unit}", "QHB-413")
         .replace("{kind}", "defect")
         .replace("{class}", "HB6")
-        .replace("{name}", "repairs");
+        .replace("{name}", "repairs")
+        .replace("{seq}", "0")
+        .replace("{size}", &app.web.desk().make_checkpoint(None).await.unwrap().size.to_string());
     let data = if path.starts_with("/classes") { "devices.csv" } else { "timeline.csv" };
     path = path.replace("{what}", data);
     if path.contains("{entry}") {
@@ -113,7 +115,7 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         p if p.starts_with("/units/{unit}/measurements") => "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7c02".to_owned(),
         _ => String::new(),
     };
-    let path = path.replace("{id}", &id);
+    let path = path.replace("{id}", &id) + query(route);
     assert!(
         !path.contains('{') && !path.contains("//"),
         "this test does not know how to address {}",
@@ -136,6 +138,11 @@ fn fields<'a>(route: &Route, me: &'a str) -> Vec<(&'static str, &'a str)> {
         ],
         _ => vec![],
     }
+}
+
+/// What an address asks for, where it asks for nothing by itself.
+fn query(route: &Route) -> &'static str {
+    if route.path == paths::Pack::PATTERN { "?unit=QHB+413" } else { "" }
 }
 
 fn word(route: &Route, page: &Page) -> &'static str {

@@ -350,7 +350,7 @@ async fn what_repairs_found_in_a_class_is_listed_and_told_as_csv() {
         shop(&app, "closed", closed).await;
     }
     let sam = app.user("sam").await;
-    let page = sam.get("/classes/HB6").await.is(200).says("3 repairs: chafed lead 2, no fault found 1");
+    let page = sam.get("/classes/HB6").await.is(200).says("3 repairs: chafed lead (2); no fault found (1)");
     let told = rows(&page, "/classes/HB6/data/causes.csv", "device,cause,repairs").await;
     assert_eq!(
         told,

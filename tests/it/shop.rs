@@ -534,3 +534,30 @@ async fn times_written_down_later_are_never_before_what_they_follow() {
     page.fill("at", "2026-03-02T07:00").fill("password", PASSWORD).send().await.goes_to(&path);
     sam.get(&path).await.says("Closed, signed sam, 2 Mar 2026 07:00");
 }
+
+#[tokio::test]
+async fn a_closing_says_what_failed_when_it_was_last_measured() {
+    let app = App::start().await;
+    a_night(&app).await;
+    let sam = app.user("sam").await;
+    let key = app.finding_about("reported", &entry_id(1)).await;
+    let path = repair_of_line(&sam, &key).await;
+    let measure = async |mohm: &str| {
+        let new = sam.get(&path).await.link_to("/units/QHB-412/measurements/new");
+        let page = sam.get(format!("{new}&kind=insulation")).await.is(200).fill("object", "power_circuit");
+        let page = page.fill("of", "motor 3").fill("ir1_mohm", mohm).fill("temperature", "77");
+        page.fill("password", PASSWORD).send().await.is(303);
+    };
+    let close = format!("{path}/close");
+    let warns = "It failed when it was last measured:";
+    sam.get(&close).await.never_says(warns);
+    measure("0.3").await;
+    sam.get(&path).await.says("Insulation resistance, motor 3").says("0.3 MΩ is under 1 MΩ.");
+    let page =
+        sam.get(&close).await.says(warns).says("Insulation resistance, motor 3: 0.3 MΩ is under 1 MΩ.");
+    page.says("Measure it again first, or say in your words why");
+    app.minutes_pass(1);
+    measure("4").await;
+    let page = sam.get(&close).await.says("4 MΩ reaches 1 MΩ.").never_says(warns);
+    closing(page, "Chafed lead").send().await.goes_to(&path);
+}

@@ -11,7 +11,7 @@ use breakerbook::{
 };
 use serde_json::json;
 
-use crate::harness::{App, entry_id, report};
+use crate::harness::{App, PASSWORD, entry_id, report};
 
 /// Two breakers left off, on two units: lines that are certain.
 async fn two_lines(app: &App) {
@@ -35,6 +35,45 @@ async fn a_line_says_where_its_unit_is() {
         .is(200)
         .says("Home shop Slate Gap · last run to Quarrow, 3 Mar 2026 05:10");
     assert!(page.body.contains("href=\"/units/QHB-412/timeline\""));
+}
+
+#[tokio::test]
+async fn a_line_says_when_its_unit_is_next_in_the_shop() {
+    let app = App::start().await;
+    two_lines(&app).await;
+    let sam = app.user("sam").await;
+    let lines = |text: &str| text.split_once("What the book says").unwrap().1.to_owned();
+    assert!(
+        !lines(&sam.get(paths::Triage).await.text()).contains("in the shop by"),
+        "nothing of it is in the book"
+    );
+    let form = paths::UnitInspections(UnitName::from("QHB 412"));
+    for (kind, at) in
+        [("annual", "2025-06-10T09:00"), ("periodic", "2025-12-10T09:00"), ("periodic", "2025-09-09T09:00")]
+    {
+        let page = sam.get(form.clone()).await.fill("kind", kind).fill("at", at).fill("place", "Slate Gap");
+        page.fill("conditions", "none").fill("password", PASSWORD).send().await.is(303);
+    }
+    // 10 December + 92 days is 12 March; the annual tests have until June.
+    let next = "next in the shop by 12 March 2026: periodic inspection, 9 days left";
+    let text = lines(&sam.get(paths::Triage).await.text());
+    let lines_of_412 = text.matches("Unit QHB 412").count();
+    assert_eq!(
+        text.matches("in the shop by").count(),
+        lines_of_412,
+        "the other unit has none in the book: {text}"
+    );
+    assert!(text.contains(&format!("· {next}")), "{text}");
+    sam.get(paths::Unit(UnitName::from("QHB 412"))).await.is(200).says(next);
+    app.minutes_pass(9 * 24 * 60);
+    let sam = app.user("sam").await;
+    sam.get(paths::Triage).await.says("12 March 2026: periodic inspection, today is the last day");
+    app.minutes_pass(2 * 24 * 60);
+    let sam = app.user("sam").await;
+    sam.get(paths::Triage)
+        .await
+        .says("in the shop since 12 March 2026 at the latest: periodic inspection OVERDUE by 2 days")
+        .says("1 inspection overdue.");
 }
 
 #[tokio::test]

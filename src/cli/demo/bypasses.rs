@@ -66,6 +66,7 @@ impl Year<'_> {
         self.file_in_shop(ix, opening.by, vec![entry, seen], closed_at.plus(12 * MINUTE));
         let released = closed_at.plus(self.dice.minutes(40, 100));
         self.release(ix, &foreman, released, "Cutout closed and sealed, tried under load");
+        self.tests_of_opening(ix, opening, closed_at);
         self.units[ix].quiet_ground_until = closed_at.plus(40 * HOUR);
         (id, released)
     }

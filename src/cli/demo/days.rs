@@ -34,6 +34,11 @@ impl<'a> Calendar<'a> {
         self.weather.get(day).copied().unwrap_or("dry")
     }
 
+    /// The day it is there.
+    pub fn day(&self, at: Instant) -> Day {
+        self.zone.day_of(at)
+    }
+
     /// 1 to 12.
     pub fn month(&self, at: Instant) -> u32 {
         self.zone.local_input(at).get(5..7).and_then(|month| month.parse().ok()).unwrap_or(1)

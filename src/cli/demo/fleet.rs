@@ -8,6 +8,7 @@ use serde::Deserialize;
 pub struct UnitRow {
     pub unit: String,
     pub class: String,
+    pub home_shop: Option<String>,
 }
 
 #[derive(Clone, Debug, Deserialize)]

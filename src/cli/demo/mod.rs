@@ -7,6 +7,8 @@ mod entries;
 mod fleet;
 mod form;
 pub mod history;
+mod inspected;
+mod measured;
 mod shop;
 pub mod small;
 mod stories;

@@ -90,6 +90,7 @@ impl Year<'_> {
         self.repair_closed(ix, owed.device.as_deref(), by, at, cause, new_life);
     }
 
+    /// Opened an hour or so before, with what was measured in between.
     pub fn repair_closed(
         &mut self,
         ix: usize,
@@ -99,9 +100,15 @@ impl Year<'_> {
         cause: &str,
         new_life: bool,
     ) {
+        let opened = at.minus(self.shop_dice.minutes(52, 75));
+        let id = self.paper_id(opened);
+        let (unit, of) = (self.units[ix].name.clone(), device.map(str::to_owned));
+        let by_whom = by.to_owned();
+        self.put(opened, Act::RepairOpened { id, unit, device: of, by: by_whom, at: opened });
+        self.tests_of_repair(ix, device, (by, at, id), cause);
         let (unit, device) = (self.units[ix].name.clone(), device.map(str::to_owned));
         let (by, cause) = (by.to_owned(), cause.to_owned());
-        self.put(at, Act::RepairClosed { unit, device, by, at, cause, new_life });
+        self.put(at, Act::RepairClosed { id, unit, device, by, at, cause, new_life });
     }
 
     /// The device as the electrician left it, so that the board and the next crew see it on again.

@@ -4,9 +4,16 @@ use serde_json::Value;
 
 use super::*;
 use crate::{
-    base::instant::{DAY, HOUR},
+    base::{
+        UnitName,
+        instant::{DAY, HOUR},
+    },
     people::person::sign_in,
     roster::schedule::{DeviceKind, Restriction, RightPosition},
+    shop::{
+        inspections::{Due, InspectionKind, Standing},
+        measurements::{Measured, Verdict},
+    },
 };
 
 type Row = BTreeMap<String, String>;
@@ -360,6 +367,86 @@ fn ordinary_openings_are_in_order() {
         }
     }
     assert!(openings >= 8, "{openings}");
+}
+
+/// Every page of the shop has something to show: tests that failed and then passed, batteries with a trend, inspections due.
+#[test]
+fn the_shop_measures_and_inspects() {
+    let events = year();
+    let mut told: BTreeMap<&str, (usize, usize)> = BTreeMap::new();
+    let mut gravity: BTreeMap<Instant, f64> = BTreeMap::new();
+    let mut on: BTreeMap<String, BTreeSet<&str>> = BTreeMap::new();
+    let mut opened = BTreeSet::new();
+    for event in &events {
+        match &event.act {
+            Act::RepairOpened { id, .. } => assert!(opened.insert(*id)),
+            Act::RepairClosed { id, .. } => assert!(opened.contains(id), "opened before it is closed"),
+            Act::Measured { unit, at, repair, measured, .. } => {
+                assert!(repair.is_none_or(|id| opened.contains(&id)));
+                assert_eq!(measured.wrong(), [], "{measured:?}");
+                let n = told.entry(measured.kind().as_str()).or_default();
+                let judged = measured.judge();
+                if judged.verdict == Verdict::Fail {
+                    n.1 += 1;
+                } else {
+                    n.0 += 1;
+                }
+                if let Measured::Battery(battery) = &**measured {
+                    on.entry(battery.name.clone()).or_default().insert(unit);
+                    if unit == super::stories::WEAKENS {
+                        let lowest = judged.corrected.unwrap().values.into_iter().fold(2.0, f64::min);
+                        gravity.insert(*at, lowest);
+                    }
+                }
+            }
+            _ => {}
+        }
+    }
+    for (kind, passed, failed) in [
+        ("insulation", 20, 5),
+        ("battery", 90, 1),
+        ("breaker", 3, 1),
+        ("ground_relay", 15, 0),
+        ("fuse", 1, 0),
+        ("tested_dead", 5, 0),
+        ("lock_out", 10, 0),
+    ] {
+        let n = told.get(kind).copied().unwrap_or_default();
+        assert!(n.0 >= passed && n.1 >= failed, "{kind}: {n:?}");
+    }
+    let (first, last) = (gravity.values().next().unwrap(), gravity.values().next_back().unwrap());
+    assert!(*first > 1.24 && *last < 1.17, "from {first} to {last}");
+    assert!(on.values().any(|units| units.len() > 1), "one battery went from unit to unit");
+}
+
+/// Some are overdue and some due soon, whenever somebody tries it; what is not due was done in time.
+#[test]
+fn inspections_are_due_whenever_it_is_tried() {
+    for days in [0, 17, 95, 188, 260] {
+        let ends = ends().plus(days * DAY);
+        let events = history(SEED, ends, &zone());
+        let mut last: BTreeMap<(UnitName, InspectionKind), Instant> = BTreeMap::new();
+        for event in &events {
+            if let Act::Inspected { done, .. } = &event.act {
+                assert!(done.at <= event.at_recorded);
+                last.insert((done.unit.clone(), done.kind), done.at);
+            }
+        }
+        let today = zone().day_of(ends);
+        let mut standing: BTreeMap<Standing, usize> = BTreeMap::new();
+        for ((unit, kind), at) in last {
+            let interval = if unit.as_str().starts_with("QHB 40") || unit.as_str().starts_with("QHB 41") {
+                184
+            } else {
+                92
+            };
+            let due = Due::of(unit, kind, Some(zone().day_of(at)), interval, today);
+            due.into_iter().for_each(|due| *standing.entry(due.standing).or_default() += 1);
+        }
+        let n = |of: Standing| standing.get(&of).copied().unwrap_or(0);
+        assert!((2..=5).contains(&n(Standing::Overdue)), "{ends}: {standing:?}");
+        assert!((3..=24).contains(&n(Standing::Soon)) && n(Standing::Later) > 40, "{ends}: {standing:?}");
+    }
 }
 
 const WAITING: &str = super::stories::WAITING_FOR_REVIEW;

@@ -54,6 +54,8 @@ pub struct Turn<'t> {
 
 pub struct Year<'a> {
     pub dice: Dice,
+    /// What the shop measures and inspects is thrown with these, so that it moves nothing else of the year.
+    pub shop_dice: Dice,
     pub calendar: Calendar<'a>,
     pub fleet: Fleet,
     pub units: Vec<UnitState>,
@@ -88,7 +90,13 @@ impl<'a> Year<'a> {
         }
         let crews = fleet.crews.iter().filter(|name| !stories::is_story_crew(name));
         let crews = crews.map(|name| CrewState { sign_in: name.clone(), free_at: starts }).collect();
-        Self { dice, calendar, fleet, units, crews, next_seal, events: Vec::new() }
+        let shop_dice = Dice::seeded(seed ^ 0x5409);
+        Self { dice, shop_dice, calendar, fleet, units, crews, next_seal, events: Vec::new() }
+    }
+
+    /// What was put so far, in no order.
+    pub fn events(&self) -> &[Event] {
+        &self.events
     }
 
     pub fn into_events(self) -> Vec<Event> {

@@ -1,6 +1,6 @@
 //! Whether a back-up is whole: the file, every page's hash, the tree against what the back-up says of itself, and the
 //! seal over everything else. Reads only; what it proves, it proves of this file.
-use std::path::Path;
+use std::{collections::BTreeSet, path::Path};
 
 use sqlx::{Connection, SqliteConnection};
 
@@ -61,7 +61,8 @@ async fn examine(db: &mut SqliteConnection, path: &Path) -> Result<Result<Label,
             return Ok(Err(none(flaws, &format!("it says nothing of itself as a back-up does ({why})"))));
         }
     };
-    let (frontier, of_pages) = book::store::rehash(db).await;
+    let book::store::Rehashed { frontier, flaws: of_pages, .. } =
+        book::store::rehash(db, &BTreeSet::new()).await;
     flaws.extend(of_pages.iter().take(5).map(ToString::to_string));
     if (frontier.size(), frontier.root()) != (label.end.size, label.end.root) {
         flaws.push(format!(

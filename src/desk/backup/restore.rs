@@ -1,5 +1,6 @@
 //! The way back: a back-up becomes a book, with every projection reckoned anew from its pages.
 use std::{
+    collections::BTreeSet,
     fs::{self, File},
     io,
     path::{Path, PathBuf},
@@ -91,7 +92,7 @@ async fn grow(from: &Path, to: &Path, label: &Label) -> Result<(), Why> {
     seal::drop_label(&mut db).await?;
     db::migrate::bring_up(&mut db, to).await?;
     rebuild::if_shape_changed(&mut db).await?;
-    let (frontier, flaws) = book::store::rehash(&mut db).await;
+    let book::store::Rehashed { frontier, flaws, .. } = book::store::rehash(&mut db, &BTreeSet::new()).await;
     let head: Option<Vec<u8>> = sqlx::query_scalar("SELECT root FROM head").fetch_optional(&mut db).await?;
     let same = flaws.is_empty()
         && (frontier.size(), frontier.root()) == (label.end.size, label.end.root)

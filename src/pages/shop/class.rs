@@ -334,12 +334,12 @@ fn rate_in_words(n: u32, days: i64) -> String {
     )
 }
 
-/// `jumper 6, chafed wire 2, no fault found 1`: every cause, the most frequent first.
+/// `jumper (6); chafed wire (2); no fault found (1)`: every cause, the most frequent first.
 fn in_words(found: &BTreeMap<String, u32>) -> String {
     let mut all: Vec<_> = found.iter().collect();
     all.sort_by_key(|(cause, n)| (std::cmp::Reverse(**n), *cause));
-    let told = all.into_iter().take(6).map(|(cause, n)| format!("{} {n}", cause.replace('_', " ")));
-    told.collect::<Vec<_>>().join(", ")
+    let told = all.into_iter().take(6).map(|(cause, n)| format!("{} ({n})", cause.replace('_', " ")));
+    told.collect::<Vec<_>>().join("; ")
 }
 
 fn causes_sheet(class: &ClassName, causes: &Causes, name: String) -> Sheet {
@@ -364,6 +364,6 @@ mod tests {
         assert_eq!(rate_in_words(2, 0), "2; no service days known");
         let found = [("jumper", 6), ("no_fault_found", 1), ("chafed wire", 6)];
         let found = found.iter().map(|(cause, n)| ((*cause).to_owned(), *n)).collect();
-        assert_eq!(in_words(&found), "chafed wire 6, jumper 6, no fault found 1");
+        assert_eq!(in_words(&found), "chafed wire (6); jumper (6); no fault found (1)");
     }
 }

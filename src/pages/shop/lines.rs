@@ -1,7 +1,7 @@
 //! The lines of the board: what stands under what, what to test first, where each leads.
 use std::collections::BTreeMap;
 
-use super::{ground, looked::Seen, pictures_store::Whereabouts, telling};
+use super::{ground, inspections::Tracked, looked::Seen, pictures_store::Whereabouts, telling};
 use crate::{
     base::{Instant, UnitName, text},
     desk::World,
@@ -20,12 +20,12 @@ pub struct Line {
     pub device: String,
     pub rule: &'static str,
     pub sentence: String,
-    /// `jumper 6 of 9`.
+    /// `jumper (6 of 9)`.
     pub test_first: Option<String>,
     pub since: String,
     pub rank: String,
     pub state: Option<&'static str>,
-    /// Where the unit is at home, and where it was last; empty where nobody asked.
+    /// Where the unit is at home, where it was last, when it is next in the shop; empty where nobody asked.
     pub there: String,
     pub unit_path: Option<String>,
     /// Not there when this person last looked.
@@ -53,6 +53,8 @@ pub struct Eyes<'a> {
     /// What this person has looked at, and where units are, as far as a page tells of it.
     pub seen: Seen,
     pub places: BTreeMap<UnitName, Whereabouts>,
+    /// When they are due in the shop, of the whole board at once.
+    pub due: Tracked,
 }
 
 impl<'a> Eyes<'a> {
@@ -64,10 +66,12 @@ impl<'a> Eyes<'a> {
             causes,
             seen: Seen::default(),
             places: BTreeMap::new(),
+            due: Tracked::default(),
         }
     }
 
-    /// `Home shop Slate Gap · last run to Quarrow, 25 Nov 2026 14:10 -06:00 · kept from service since 24 November 2026`.
+    /// `Home shop Slate Gap · last run to Quarrow, 25 Nov 2026 14:10 -06:00 · kept from service since 24 November 2026 ·
+    /// next in the shop by 2 December 2026: periodic inspection, 6 days left`.
     fn there(&self, finding: &Finding) -> String {
         let Some((unit, there)) = finding.unit.as_ref().and_then(|unit| self.places.get_key_value(unit))
         else {
@@ -80,7 +84,8 @@ impl<'a> Eyes<'a> {
         let last = format!("last run to {}", telling::last_place(there, zone));
         let last = there.last.as_ref().map(|_| last);
         let held = there.held.map(|since| format!("kept from service since {}", zone.day_in_words(since)));
-        [Some(home), last, held].into_iter().flatten().collect::<Vec<_>>().join(" · ")
+        let next = self.due.next_in_the_shop(unit, zone.day_of(self.now));
+        [Some(home), last, held, next].into_iter().flatten().collect::<Vec<_>>().join(" · ")
     }
 
     fn unit_path(&self, finding: &Finding) -> Option<String> {

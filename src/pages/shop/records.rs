@@ -15,13 +15,14 @@ use crate::{
         pager::{PER_PAGE, Pager, page_of},
         told,
     },
+    people::Act,
     reports::stored,
     shop::{
         inspections::{PAPER, answer_by},
         records::{Record, What, store, store::Span},
     },
     web::{
-        Answer, App, Asked, Frame, page, paths,
+        Answer, App, Asked, Frame, Me, page, paths,
         sheet::{Cell, Format, Sheet},
     },
 };
@@ -60,6 +61,8 @@ struct View {
     print: String,
     csv: String,
     xlsx: String,
+    /// For whoever may read the book itself.
+    pack: Option<String>,
 }
 
 struct Line {
@@ -78,6 +81,7 @@ const MOST_PRINTED: i64 = 2_000;
 pub async fn show(
     State(app): State<App>,
     frame: Frame,
+    me: Me,
     Path(unit): Path<String>,
     Asked(query): Asked<Query>,
 ) -> Answer {
@@ -118,6 +122,7 @@ pub async fn show(
         print: with("print", "yes"),
         csv: with("format", "csv"),
         xlsx: with("format", "xlsx"),
+        pack: me.may(Act::ReadPages).then(|| paths::Pack.with(&[("unit", unit.as_str())])),
         unit: unit.to_string(),
     };
     page(StatusCode::OK, &view)

@@ -6,7 +6,8 @@ use axum::{extract::State, http::StatusCode};
 use sqlx::SqliteConnection;
 
 use super::{
-    ground, inspections,
+    ground,
+    inspections::Tracked,
     lines::{self, Eyes, Line, Note},
     looked::{self, Seen},
     narrowed::{Filter, Select, TriageForm, fields, selects},
@@ -92,16 +93,33 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     let board = app.desk().board(&mut db, now).await?;
     let mut eyes = Eyes::of(&me, &world, now, &board.causes);
     eyes.seen = Seen::of(store::looked(&mut db, me.sign_in()).await?);
+    eyes.due = Tracked::load(&mut db, &world, now).await?;
     view.put_findings(&mut db, &filter, &board, &form, &mut eyes).await?;
     view.load_entries(&mut db, &filter, &form, &eyes).await?;
-    view.due = inspections::notice(&mut db, &world, now)
-        .await?
-        .map(|says| Note { path: paths::Inspections.to_string(), says });
     drop(db);
+    view.due = eyes.due.notice().map(|says| Note { path: paths::Inspections.to_string(), says });
     if wrong {
         view.list_nothing();
     }
     page(if wrong { StatusCode::UNPROCESSABLE_ENTITY } else { StatusCode::OK }, &view)
+}
+
+/// A line, and how it stands if that is known already.
+type Standings<'a> = Vec<(Option<Standing>, &'a Finding)>;
+
+/// Ground protection, the certain lines, the reckoned ones. How a certain line stands is asked when it is shown: a large
+/// railway has thousands of them.
+fn in_order<'a>(
+    board: &'a Board,
+    (all, many): (&Wanted<'_>, &Wanted<'_>),
+    reckoned: Vec<(Standing, &'a Finding)>,
+    now: Instant,
+) -> Standings<'a> {
+    let grounds = Wanted { rules: Some(&ground::RULES), ..all.clone() };
+    let pressing = ground::pressing(board.open(&grounds), &board.decisions, now);
+    let known = |(standing, finding)| (Some(standing), finding);
+    let certain = board.open(many).map(|finding| (None, finding));
+    pressing.into_iter().map(known).chain(certain).chain(reckoned.into_iter().map(known)).collect()
 }
 
 fn as_sql(n: usize) -> i64 {
@@ -153,14 +171,13 @@ impl View {
         let many = asked.map_or_else(|| Rule::CERTAIN.to_vec(), |rule| vec![rule]);
         let many = Wanted { rules: Some(&many), ..all.clone() };
         let folded = board.reckoned(&all);
-        let state = |f| (board.decisions.state(f, eyes.now), f);
+        let (now, decisions) = (eyes.now, &board.decisions);
+        let state = |f| (decisions.state(f, now), f);
         let open = folded.top.iter().map(state).filter(|(state, _)| *state != Standing::Ended);
         let (aside, reckoned): (Vec<_>, Vec<_>) = open.partition(|(state, _)| *state == Standing::SetAside);
         self.say_aside(aside.len());
-        let ground = ground::pressing(board.open(&all), &board.decisions, eyes.now);
-        let mut lines: Vec<_> =
-            ground.into_iter().chain(board.open(&many).map(state)).chain(reckoned).collect();
-        let is_new = |(_, finding): &(Standing, &Finding)| eyes.seen.is_new(finding);
+        let mut lines = in_order(board, (&all, &many), reckoned, now);
+        let is_new = |(_, finding): &(Option<Standing>, &Finding)| eyes.seen.is_new(finding);
         let new = lines.iter().filter(|line| is_new(line)).count();
         if filter.new {
             lines.retain(is_new);
@@ -171,7 +188,9 @@ impl View {
         let units: BTreeSet<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
         eyes.places = store::whereabouts(db, &units).await?;
         let eyes = &*eyes;
-        self.lines = shown.iter().map(|(state, f)| Line::of(f, *state, &folded.under, eyes)).collect();
+        let standing =
+            |line: &(Option<Standing>, &Finding)| line.0.unwrap_or_else(|| decisions.state(line.1, now));
+        self.lines = shown.iter().map(|line| Line::of(line.1, standing(line), &folded.under, eyes)).collect();
         if asked.is_none() {
             let notes = Wanted { rules: Some(&Rule::NOTES), ..all.clone() };
             self.notes = lines::notes(board.open(&notes), |rule| form.with_rule(rule));

@@ -10,6 +10,7 @@ use serde::Deserialize;
 use sqlx::SqliteConnection;
 
 use super::{
+    inspections::Tracked,
     lines::{Eyes, Line},
     pictures_store::{self as store, Whereabouts},
     telling,
@@ -75,7 +76,7 @@ impl UnitForm {
 }
 
 /// So many rows are drawn if nobody asks for all, and so many starts at most.
-const ROWS: usize = 24;
+const ROWS: usize = 12;
 const STARTS: i64 = 300;
 
 pub async fn show(
@@ -91,6 +92,7 @@ pub async fn show(
     let board = app.desk().board(&mut db, now).await?;
     let drawn = Drawn::read(&mut db, &world, &unit, &form, now).await?;
     let there = store::whereabouts(&mut db, &BTreeSet::from([unit.clone()])).await?;
+    let due = Tracked::load(&mut db, &world, now).await?;
     drop(db);
     let eyes = Eyes::of(&me, &world, now, &board.causes);
     let wanted = Wanted { unit: Some(&unit), ..Wanted::default() };
@@ -100,7 +102,10 @@ pub async fn show(
     let lines = with_state.filter(|(state, _)| *state != Standing::Ended);
     let lines = lines.map(|(state, f)| Line::of(f, state, &BTreeMap::new(), &eyes)).collect();
     let there = there.get(&unit).cloned().unwrap_or_default();
-    page(StatusCode::OK, &drawn.view(frame, lines, &there, &world))
+    let next = due.next_in_the_shop(&unit, world.railway.zone.day_of(now));
+    let mut view = drawn.view(frame, lines, &there, &world);
+    view.facts.extend(next.map(|says| ("Inspections", says)));
+    page(StatusCode::OK, &view)
 }
 
 /// `/units/QHB-412/data/timeline.csv` and its like.
@@ -334,6 +339,10 @@ fn facts(unit: &UnitName, there: &Whereabouts, world: &World) -> Vec<(&'static s
 fn links(unit: &UnitName, world: &World) -> Vec<(String, String)> {
     let mut links = vec![
         (paths::Triage.with(&[("unit", &unit.slug())]), format!("The board for {unit}")),
+        (paths::UnitShop(unit.clone()).to_string(), format!("{unit} in the shop")),
+        (paths::Measurements(unit.clone()).to_string(), "Measurements".to_owned()),
+        (paths::UnitInspections(unit.clone()).to_string(), "Inspections".to_owned()),
+        (paths::Records(unit.clone()).to_string(), "All records, each entry of them".to_owned()),
         (paths::Handover(unit.clone()).to_string(), format!("Handover of {unit}")),
     ];
     if let Some(card) = world.roster.unit(unit) {

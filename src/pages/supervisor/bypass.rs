@@ -43,7 +43,7 @@ pub(super) struct View {
     open: bool,
     unauthorised: bool,
     standing: &'static str,
-    facts: Vec<Fact>,
+    facts: Vec<(String, String)>,
     findings: Vec<Said>,
     grants: Vec<String>,
     entries: Vec<EntryLine>,
@@ -53,12 +53,9 @@ pub(super) struct View {
     seen: Vec<String>,
     reviews: Vec<Review>,
     changed: bool,
+    /// The pages about it as a file for those who doubt it.
+    pack: String,
     sign: Sign,
-}
-
-struct Fact {
-    name: &'static str,
-    says: String,
 }
 
 struct Said {
@@ -118,17 +115,28 @@ pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: T
     let id: EntryId = id.parse().map_err(|_| Oops::NotFound(NOT_THERE.into()))?;
     let mut db = app.desk().read().await?;
     let line = oversight::store::by_id(&mut db, id).await?.ok_or_else(|| Oops::NotFound(NOT_THERE.into()))?;
-    let about_unit =
-        Wanted { unit: Some(&line.bypass.unit), rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
-    let mut findings = store::all_until(&mut db, &about_unit, now).await?;
-    findings.extend(oversight::joined(&world.ground(), std::slice::from_ref(&line), now));
-    findings.retain(|finding| about(finding, &line.bypass));
+    let findings = findings_about(&mut db, &line, &world, now).await?;
     let own = reports::store::Wanted { ids: Some(&line.bypass.entries), ..Default::default() };
     let own = reports::store::entries(&mut db, &own).await?;
     let history = history(&mut db, &line, &world).await?;
     drop(db);
     let sign = sign(me, &line, &world, typed);
     Ok(view(frame, &line, &findings, &own, history, sign, &world, now))
+}
+
+/// What the rules say of one opening, ended or not.
+pub(super) async fn findings_about(
+    db: &mut SqliteConnection,
+    line: &Line,
+    world: &World,
+    now: Instant,
+) -> Result<Vec<Finding>, sqlx::Error> {
+    let about_unit =
+        Wanted { unit: Some(&line.bypass.unit), rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
+    let mut findings = store::all_until(db, &about_unit, now).await?;
+    findings.extend(oversight::joined(&world.ground(), std::slice::from_ref(line), now));
+    findings.retain(|finding| about(finding, &line.bypass));
+    Ok(findings)
 }
 
 const NOT_THERE: &str = "The register holds no such opening: look at the unit's openings again.";
@@ -191,11 +199,12 @@ fn view(
         seen,
         reviews: line.reviews.iter().map(|review| shown(review, line, world)).collect(),
         changed: standing == Standing::ChangedSinceReviewed,
+        pack: paths::Pack.with(&[("bypass", &bypass.id.to_string())]),
         sign,
     }
 }
 
-fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> Vec<Fact> {
+pub(super) fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> Vec<(String, String)> {
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let begins = bypass.begins();
     let words_of = |word: &Option<String>| word.as_deref().map_or_else(|| "not stated".into(), said);
@@ -226,11 +235,11 @@ fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> Vec<Fact> {
         ("Closed by", bypass.closed_by.as_ref().map(words::hand)),
         ("Seal applied", Some(words_of(&bypass.seal_applied))),
     ];
-    all.into_iter().filter_map(|(name, says)| says.map(|says| Fact { name, says })).collect()
+    all.into_iter().filter_map(|(name, says)| says.map(|says| (name.to_owned(), says))).collect()
 }
 
 /// Every right that the opener ever held, so that the reader can check the judgement for themselves.
-fn grants(line: &Line, world: &World) -> Vec<String> {
+pub(super) fn grants(line: &Line, world: &World) -> Vec<String> {
     let Hand::Person(opener) = &line.bypass.opened_by else { return Vec::new() };
     let theirs = world.people.authorisations.iter().filter(|grant| grant.person == *opener);
     theirs.map(|grant| grant_says(grant, world)).collect()

@@ -84,6 +84,11 @@ impl Due {
         Some(Self { unit, kind, done, last_day, standing })
     }
 
+    /// From the last one to the last lawful day of the next.
+    pub fn days(&self) -> Option<i32> {
+        self.done.zip(self.last_day).map(|(done, last)| last.0 - done.0)
+    }
+
     /// Whether the shop is told of it without asking.
     pub fn is_notice(&self) -> bool {
         matches!(self.standing, Standing::Overdue | Standing::Soon)

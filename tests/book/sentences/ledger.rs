@@ -149,12 +149,16 @@ impl Ledger {
         }
     }
 
-    /// Whole days that a unit was kept from service: from, and the first no longer.
+    /// Whole days that a unit was stored or away: from, and the first no longer.
     fn held(&self, pages: &[Value], unit: &str) -> Vec<(i32, i32)> {
         let mut spans: Vec<(Instant, Option<Instant>)> = Vec::new();
         for page in pages.iter().filter(|page| page["body"]["unit"] == unit) {
             match page["kind"].as_str() {
-                Some("unit_held") => spans.push((moment(&page["body"]["at"]), None)),
+                Some("unit_held")
+                    if page["body"]["reason"] == "stored" || page["body"]["reason"] == "away" =>
+                {
+                    spans.push((moment(&page["body"]["at"]), None));
+                }
                 Some("unit_released") => {
                     let at = moment(&page["body"]["at"]);
                     spans.iter_mut().filter(|(_, to)| to.is_none()).for_each(|(_, to)| *to = Some(at));

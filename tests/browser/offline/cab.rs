@@ -11,6 +11,10 @@ use crate::{
     person::{PATIENCE, Person},
 };
 
+/// Longer words are pasted: the driver types thousands of letters faster than a disk takes each of them, and somebody who writes
+/// that much has it from elsewhere.
+const PASTED: usize = 300;
+
 pub struct Cab {
     pub house: House,
     pub gate: Gate,
@@ -169,8 +173,13 @@ impl Person<'_> {
         }
         for (name, text) in fills {
             let css = format!("input[name=\"{name}\"], textarea[name=\"{name}\"]");
-            let Ok(field) = self.driver.find(By::Css(css)).await else { return false };
-            if field.clear().await.is_err() || field.send_keys(*text).await.is_err() {
+            let Ok(field) = self.driver.find(By::Css(css.as_str())).await else { return false };
+            if text.len() > PASTED {
+                let put = format!(
+                    "const field = document.querySelector({css:?}); field.value = {text:?}; field.dispatchEvent(new Event('input', {{bubbles: true}}))"
+                );
+                self.script(&put).await;
+            } else if field.clear().await.is_err() || field.send_keys(*text).await.is_err() {
                 return false;
             }
         }

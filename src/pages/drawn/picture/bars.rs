@@ -89,8 +89,11 @@ pub fn draw(all: &[Counted], (id, title, csv): (&'static str, &str, String)) -> 
 fn says(all: &[Counted], bars: &[Bar]) -> String {
     let Some(first) = bars.first() else { return "Nothing happened.".to_owned() };
     let half = bars.iter().zip(1..).find(|(bar, _)| bar.so_far.parse::<u32>().is_ok_and(|s| s >= 50));
-    let half =
-        half.map(|(_, n)| format!(" The first {n} of {} make half of all.", all.len())).unwrap_or_default();
+    let half = match half {
+        Some((_, 1)) if all.len() > 1 => " It alone makes half of all or more.".to_owned(),
+        Some((_, n)) if n > 1 => format!(" The first {n} of {} make half of all.", all.len()),
+        _ => String::new(),
+    };
     format!("The most: {}, {} ({} in a hundred).{half}", first.label, first.n, first.share)
 }
 
@@ -128,7 +131,7 @@ mod tests {
         let told: Vec<_> = drawn.bars.iter().map(|b| (b.n, b.share.as_str(), b.so_far.as_str())).collect();
         assert_eq!(told, [(6, "60", "60"), (3, "30", "90"), (1, "10", "100")]);
         assert_eq!(drawn.bars[1].width, "50.00");
-        assert!(drawn.says.ends_with("The first 1 of 3 make half of all."), "{}", drawn.says);
+        assert!(drawn.says.ends_with("It alone makes half of all or more."), "{}", drawn.says);
         assert_eq!(sheet(&all, "x".into()).csv().unwrap().lines().nth(2), Some("B3,3,30,90"));
         let nothing = draw(&[], ("p", "P", String::new()));
         assert!(nothing.bars.is_empty() && nothing.says == "Nothing happened.");

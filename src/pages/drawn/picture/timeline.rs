@@ -201,7 +201,7 @@ fn lane(row: &Row, nth: u32, most: u32, axis: &Axis, zone: &Zone) -> Lane {
         name: row.name.clone(),
         label: row.label.clone(),
         href: row.href.clone(),
-        label_y: em(top + 1.05),
+        label_y: em(top + 0.95),
         base_y: em(top + BASE),
         columns: weeks.iter().map(|(week, n)| column((*week, *n), most, top + BASE, axis, zone)).collect(),
         bars: row.bars.iter().map(|bar| lasted(bar, top, axis)).collect(),

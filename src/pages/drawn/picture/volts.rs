@@ -169,6 +169,9 @@ impl Sketch {
         };
         let step = ((high - low) / 4.0).ceil().max(1.0);
         let grid = (0..5).map(|n| low + f64::from(n) * step).take_while(|v| *v <= high);
+        // A number beside the schedule's least would lie in its line.
+        let apart = |v: &f64| self.minimum.is_none_or(|m| TALL * (v - m).abs() / (high - low) >= APART);
+        let grid = grid.filter(apart);
         Volts {
             id,
             title: title.to_owned(),
@@ -240,8 +243,11 @@ fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray
     })
 }
 
-const HEAD: f64 = 2.8;
+/// Room for the months, the first year beneath, and under it the topmost number of the scale.
+const HEAD: f64 = 3.6;
 const TALL: f64 = 11.0;
+/// Heights of a letter between a number of the scale and the schedule's least.
+const APART: f64 = 1.4;
 
 /// Ready to print.
 #[derive(Clone, Debug)]
@@ -329,6 +335,25 @@ mod tests {
         assert!(blank.answer(&Zone::utc()).ends_with("names no least volts to hold it against."));
         let under = Sketch { minimum: Some(53.0), ..falling(20, -0.05) };
         assert!(under.answer(&Zone::utc()).ends_with("That is under the 53 V of the schedule."));
+    }
+
+    #[test]
+    fn no_number_of_the_scale_lies_in_the_least_of_the_schedule() {
+        let zone = Zone::utc();
+        let axis = Axis::year_up_to(Day::parse("2026-11-26").unwrap(), AHEAD, &zone);
+        for minimum in [40.0, 42.0, 45.0, 47.5, 50.0] {
+            let sketch = Sketch { minimum: Some(minimum), ..falling(20, -0.05) };
+            let drawn = sketch.draw(("v", "V", String::new()), &axis, &zone);
+            let em = |y: &str| y.trim_end_matches("em").parse::<f64>().unwrap();
+            let least = em(&drawn.minimum.unwrap().0);
+            assert!(drawn.grid.len() > 1, "{:?}", drawn.grid);
+            // And the topmost stands under the years.
+            assert!(
+                drawn.grid.iter().all(|(y, _)| (em(y) - least).abs() > 1.3 && em(y) > 3.5),
+                "{:?}",
+                drawn.grid
+            );
+        }
     }
 
     #[test]

@@ -11,13 +11,18 @@ use crate::{
     web::forms::Fields,
 };
 
-/// What a column can hold: the contract's name, how a person says it, and headings that often mean it.
+/// What a column can hold: the contract's name, how a person says it, and words of headings that often mean it.
 pub const FIELDS: &[(&str, &str, &[&str])] = &[
     ("unit", "Unit", &["unit", "road number", "locomotive", "engine", "loco"]),
-    ("kind", "What happened (breaker_trip, defect, fuse_check …)", &["kind", "type", "event"]),
-    ("at", "When", &["at", "date", "when", "time", "date and time"]),
-    ("device", "Device, by its tag", &["device", "tag", "breaker", "fuse"]),
-    ("author", "Written by", &["author", "written by", "reported by", "name"]),
+    (
+        "kind",
+        "What happened (breaker_trip, defect, fuse_check …)",
+        &["kind", "type", "event", "what", "happened"],
+    ),
+    ("at", "When", &["at", "date", "when", "day", "date and time"]),
+    ("time", "Time of day, where it has a column of its own", &["time", "hour"]),
+    ("device", "Device, by its tag", &["device", "tag", "breaker", "brkr", "cb", "fuse"]),
+    ("author", "Written by", &["author", "written by", "reported by", "who", "by", "name"]),
     ("place", "Place", &["place", "location", "milepost"]),
     ("note", "Note", &["note", "notes", "remarks", "comment", "comments"]),
     ("text", "Defect, in words", &["text", "description", "defect", "fault"]),
@@ -61,13 +66,23 @@ pub struct From {
 impl Mapping {
     /// By the headings, as far as they are plain.
     pub fn likely(grid: &Grid) -> Self {
-        let heading =
-            |names: &[&str]| grid.header.iter().find(|h| names.contains(&h.to_lowercase().as_str()));
-        let likely = FIELDS.iter().filter_map(|(field, _, names)| {
-            let column = heading(names)?.clone();
-            Some(((*field).to_owned(), From { column, always: String::new() }))
-        });
-        Self(likely.collect())
+        let mut free: Vec<&String> = grid.header.iter().collect();
+        let mut found = BTreeMap::new();
+        let named = |heading: &str, names: &[&str]| names.contains(&heading.to_lowercase().as_str());
+        let speaks = |heading: &str, names: &[&str]| {
+            heading.split(|c: char| !c.is_alphanumeric()).any(|word| named(word, names))
+        };
+        // What is named outright comes before what only speaks of it, and no column is taken twice.
+        for fits in [&named as &dyn Fn(&str, &[&str]) -> bool, &speaks] {
+            for (field, _, names) in FIELDS {
+                let place = free.iter().position(|heading| fits(heading, names));
+                if let Some(place) = place.filter(|_| !found.contains_key(*field)) {
+                    let column = free.remove(place).clone();
+                    found.insert((*field).to_owned(), From { column, always: String::new() });
+                }
+            }
+        }
+        Self(found)
     }
 
     pub fn typed(fields: &Fields) -> Self {
@@ -109,24 +124,30 @@ impl Mapping {
     /// The report that a row makes, or why it makes none. The same row makes the same report, ids and all.
     pub fn report(&self, grid: &Grid, row: &[String], importer: &str, zone: &Zone) -> Result<Value, String> {
         let cell = |field: &str| self.cell(grid, row, field);
-        let kind = word(cell("kind"));
-        if !KINDS.contains(&kind.as_str()) {
-            return Err(format!("kind is {}. It can be: {}.", text::quoted(cell("kind")), KINDS.join(", ")));
-        }
-        let (at, exact) = when(cell("at"), zone).ok_or_else(|| {
+        let Some(kind) = kind_of(&word(cell("kind"))) else {
+            let told = text::quoted(cell("kind"));
+            return Err(format!("what happened is {told}. It can be: {}.", KINDS.join(", ")));
+        };
+        // Of a date cell that came with a midnight of its own only the day is meant.
+        let day = cell("at").split([' ', 'T']).next().unwrap_or_default();
+        let told = match cell("time") {
+            "" => cell("at").to_owned(),
+            time => format!("{day} {time}"),
+        };
+        let (at, exact) = when(&told, zone).ok_or_else(|| {
             format!(
                 "when is {}. Write it as 2026-03-01 14:05, in the railway's own time.",
-                text::quoted(cell("at"))
+                text::quoted(told.trim())
             )
         })?;
         let at = Stamp { at, offset_min: zone.offset_min(at) }.to_string();
         let mut entry = Map::new();
-        entry.insert("kind".into(), kind.as_str().into());
+        entry.insert("kind".into(), kind.into());
         entry.insert("at".into(), at.as_str().into());
         if !exact {
             entry.insert("at_how".into(), "about".into());
         }
-        for field in OF_EVERY.iter().chain(of_kind(&kind)) {
+        for field in OF_EVERY.iter().chain(of_kind(kind)) {
             let told = cell(field);
             if !told.is_empty() {
                 entry.insert((*field).into(), value(field, told));
@@ -150,6 +171,20 @@ fn id(what: &str, content: &str) -> String {
     let mut bytes = [0u8; 16];
     bytes.iter_mut().zip(hash.iter()).for_each(|(to, from)| *to = *from);
     uuid::Builder::from_random_bytes(bytes).into_uuid().to_string()
+}
+
+/// The contract's word for what a list calls it; only where it can mean nothing else.
+fn kind_of(told: &str) -> Option<&'static str> {
+    let kind = match told {
+        "trip" | "tripped" | "breaker_tripped" | "breaker_trips" => "breaker_trip",
+        "fuse_blown" | "blown_fuse" | "blew_fuse" => "fuse_check",
+        "start" | "failed_start" | "failed_to_start" | "no_start" => "engine_start",
+        "ground" | "ground_relay_operated" | "ground_relay_trip" => "ground_relay",
+        "shut_down" | "engine_shut_down" | "engine_shutdown" => "shutdown",
+        "defects" => "defect",
+        told => told,
+    };
+    KINDS.iter().find(|known| **known == kind).copied()
 }
 
 /// `Breaker trip` is `breaker_trip`.
@@ -215,6 +250,42 @@ mod tests {
         for bad in ["", "yesterday", "31/12/2026", "2026-02-30", "2026-03-01 25:00", "2026-03-01 7"] {
             assert_eq!(at(bad), None, "{bad}");
         }
+    }
+
+    /// As a shop wrote it: headings of its own, day and time apart, what happened in its own words.
+    #[test]
+    fn odd_columns_are_known_again() {
+        let file = "Loco No,Date of trouble,Time,What,Brkr,Remarks,who\nQHB 412,11/20/2026,14:05,Breaker tripped,TC2,hot,n.okafor\n\
+            QHB 412,11/21/2026,,trip,TC2,,\nQHB 412,11/21/2026,25:00,trip,TC2,,\nQHB 412,11/21/2026,9:00,went bang,TC2,,\n";
+        let grid = super::super::sheet::read(file.as_bytes()).unwrap();
+        let mapping = Mapping::likely(&grid);
+        let columns =
+            ["unit", "at", "time", "kind", "device", "note", "author"].map(|of| mapping.of(of).column);
+        assert_eq!(columns, ["Loco No", "Date of trouble", "Time", "What", "Brkr", "Remarks", "who"]);
+        let report = |row: usize| mapping.report(&grid, &grid.rows[row].1, "sam", &zone());
+        let entry = &report(0).unwrap()["entries"][0];
+        assert_eq!(
+            (&entry["kind"], &entry["at"]),
+            (&json!("breaker_trip"), &json!("2026-11-20T14:05:00-06:00"))
+        );
+        assert_eq!(report(1).unwrap()["entries"][0]["at_how"], "about");
+        assert!(report(2).unwrap_err().starts_with("when is \"11/21/2026 25:00\"."));
+        assert!(
+            report(3).unwrap_err().starts_with("what happened is \"went bang\". It can be: breaker_trip, ")
+        );
+        // No column is taken twice: there is one date, and it has the time in it.
+        let grid =
+            super::super::sheet::read("Unit,Date and time,Type of breaker\n1,2026-03-01,x\n".as_bytes())
+                .unwrap();
+        let mapping = Mapping::likely(&grid);
+        assert_eq!(
+            (mapping.of("at").column.as_str(), mapping.of("time").column.as_str()),
+            ("Date and time", "")
+        );
+        assert_eq!(
+            (mapping.of("kind").column.as_str(), mapping.of("device").column.as_str()),
+            ("Type of breaker", "")
+        );
     }
 
     #[test]

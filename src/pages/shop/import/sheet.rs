@@ -102,7 +102,10 @@ fn cell(data: &Data) -> String {
     match data {
         Data::DateTime(at) if at.is_datetime() => {
             let (year, month, day, hour, minute, ..) = at.to_ymd_hms_milli();
-            if (hour, minute) == (0, 0) {
+            // A time of day alone counts from the year nought of the sheet.
+            if year < 1901 {
+                format!("{hour:02}:{minute:02}")
+            } else if (hour, minute) == (0, 0) {
                 format!("{year:04}-{month:02}-{day:02}")
             } else {
                 format!("{year:04}-{month:02}-{day:02} {hour:02}:{minute:02}")
@@ -160,7 +163,12 @@ mod tests {
         let at = rust_xlsxwriter::ExcelDateTime::parse_from_str("2026-03-01T14:05:00").unwrap();
         let format = rust_xlsxwriter::Format::new().set_num_format("yyyy-mm-dd hh:mm");
         sheet.write_datetime_with_format(4, 1, &at, &format).unwrap();
+        sheet.write_string(5, 0, "QHB 413").unwrap();
+        let time = rust_xlsxwriter::ExcelDateTime::from_hms(14, 5, 0.0).unwrap();
+        let hours = rust_xlsxwriter::Format::new().set_num_format("hh:mm");
+        sheet.write_datetime_with_format(5, 1, &time, &hours).unwrap();
         let grid = read(&book.save_to_buffer().unwrap()).unwrap();
-        assert_eq!(grid.rows, [(5, vec!["QHB 412".to_owned(), "2026-03-01 14:05".to_owned()])]);
+        let row = |unit: &str, when: &str| vec![unit.to_owned(), when.to_owned()];
+        assert_eq!(grid.rows, [(5, row("QHB 412", "2026-03-01 14:05")), (6, row("QHB 413", "14:05"))]);
     }
 }

@@ -1,4 +1,6 @@
 //! What is due on every unit of the roster, the most pressing first; and the interval a class or unit goes by.
+use std::collections::BTreeMap;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
@@ -33,6 +35,9 @@ pub struct Query {
     page: String,
     #[serde(default)]
     format: String,
+    /// `yes`: all on one page.
+    #[serde(default)]
+    print: String,
 }
 
 #[derive(Template)]
@@ -42,8 +47,12 @@ struct View {
     paper: &'static str,
     no_credit: &'static str,
     says: String,
+    stood: String,
     lines: Vec<Line>,
     pager: Pager,
+    /// All on one page, where there are several.
+    print: Option<String>,
+    sources: &'static [(&'static str, &'static str)],
     csv: String,
     xlsx: String,
     form: Option<Form>,
@@ -53,6 +62,8 @@ struct Line {
     unit: String,
     path: String,
     what: &'static str,
+    /// How long from one to the next.
+    days: String,
     done: String,
     last_day: String,
     standing: String,
@@ -68,55 +79,72 @@ struct Form {
     password: Field,
 }
 
-/// Everything tracked, by how pressing it is.
-pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Vec<Due>, sqlx::Error> {
-    let (last, intervals) = (store::last_done(db).await?, store::intervals(db).await?);
-    let zone = &world.railway.zone;
-    let today = zone.day_of(now);
-    let mut all = Vec::new();
-    let in_service = world.roster.units.values().filter(|card| card.retired.is_none_or(|day| today < day));
-    for card in in_service {
-        let days = intervals.of(&card.unit, Some(&card.class));
-        for kind in InspectionKind::ALL {
-            let done = last.get(&(card.unit.clone(), *kind)).map(|at| zone.day_of(*at));
-            all.extend(Due::of(card.unit.clone(), *kind, done, days, today));
+/// What is tracked of the units in service, the first due of each unit first.
+#[derive(Default)]
+pub struct Tracked(BTreeMap<UnitName, Vec<Due>>);
+
+impl Tracked {
+    /// Of units of which something is written. Two questions to the file, however many units there are.
+    pub async fn load(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Self, sqlx::Error> {
+        let last = store::last_done(db).await?;
+        let mut all = Self::default();
+        if last.is_empty() {
+            return Ok(all);
         }
+        let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
+        let today = zone.day_of(now);
+        for ((unit, kind), at) in last {
+            let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
+            let Some(card) = card else { continue };
+            let days = intervals.of(&unit, Some(&card.class));
+            let due = Due::of(unit.clone(), kind, Some(zone.day_of(at)), days, today);
+            all.0.entry(unit).or_default().extend(due);
+        }
+        all.0.values_mut().for_each(|of| of.sort_by_key(|due| (due.last_day, due.kind)));
+        Ok(all)
+    }
+
+    /// The line that the shop sees without asking; `None`: nothing is due within two weeks.
+    pub fn notice(&self) -> Option<String> {
+        let of = |standing| self.0.values().flatten().filter(|due| due.standing == standing).count();
+        let told = |n: usize, how: &str| {
+            (n > 0).then(|| format!("{} {how}", text::count(n as u64, "inspection", "inspections")))
+        };
+        let soon = format!("due within {} days", inspections::TOLD_BEFORE_DAYS);
+        let parts = [told(of(Standing::Overdue), "overdue"), told(of(Standing::Soon), &soon)];
+        let parts: Vec<String> = parts.into_iter().flatten().collect();
+        (!parts.is_empty()).then(|| format!("{}.", parts.join(", ")))
+    }
+
+    /// `next in the shop by 2 December 2026: periodic inspection, 6 days left`. What a mechanical inspector does each
+    /// 33 days brings no unit into a shop.
+    pub fn next_in_the_shop(&self, unit: &UnitName, today: Day) -> Option<String> {
+        let in_shop = |due: &&Due| due.kind != InspectionKind::MechanicalDaily;
+        let due = self.0.get(unit)?.iter().find(in_shop)?;
+        let by = due.last_day?.in_words();
+        let (how, left) = (due.kind.in_words(), left(due, today));
+        Some(match due.standing {
+            Standing::Overdue => format!("in the shop since {by} at the latest: {how} {left}"),
+            _ => format!("next in the shop by {by}: {how}, {left}"),
+        })
+    }
+}
+
+/// Everything tracked of every unit in service, by how pressing it is.
+pub async fn all(db: &mut SqliteConnection, world: &World, now: Instant) -> Result<Vec<Due>, sqlx::Error> {
+    let mut tracked = Tracked::load(db, world, now).await?;
+    let today = world.railway.zone.day_of(now);
+    let mut all = Vec::new();
+    for card in world.roster.units.values().filter(|card| card.retired.is_none_or(|day| today < day)) {
+        let of_unit = tracked.0.remove(&card.unit).unwrap_or_default();
+        let periodic = of_unit.iter().any(|due| due.kind == InspectionKind::Periodic);
+        let blank = || Due::of(card.unit.clone(), InspectionKind::Periodic, None, 0, today);
+        all.extend((!periodic).then(blank).flatten().into_iter().chain(of_unit));
     }
     all.sort_by(|a, b| {
         (a.standing, a.last_day, &a.unit, a.kind).cmp(&(b.standing, b.last_day, &b.unit, b.kind))
     });
     Ok(all)
-}
-
-/// The line that the shop sees without asking; `None`: nothing is due within two weeks. It is on the board, so it looks
-/// only at units of which something is written.
-pub async fn notice(
-    db: &mut SqliteConnection,
-    world: &World,
-    now: Instant,
-) -> Result<Option<String>, sqlx::Error> {
-    let last = store::last_done(db).await?;
-    if last.is_empty() {
-        return Ok(None);
-    }
-    let (intervals, zone) = (store::intervals(db).await?, &world.railway.zone);
-    let today = zone.day_of(now);
-    let (mut overdue, mut soon) = (0, 0);
-    for ((unit, kind), at) in last {
-        let card = world.roster.unit(&unit).filter(|card| card.retired.is_none_or(|day| today < day));
-        let Some(card) = card else { continue };
-        let days = intervals.of(&unit, Some(&card.class));
-        match Due::of(unit, kind, Some(zone.day_of(at)), days, today).map(|due| due.standing) {
-            Some(Standing::Overdue) => overdue += 1,
-            Some(Standing::Soon) => soon += 1,
-            _ => {}
-        }
-    }
-    let told =
-        |n: u64, how: &str| (n > 0).then(|| format!("{} {how}", text::count(n, "inspection", "inspections")));
-    let parts: Vec<String> =
-        [told(overdue, "overdue"), told(soon, "due within 14 days")].into_iter().flatten().collect();
-    Ok((!parts.is_empty()).then(|| format!("{}.", parts.join(", "))))
 }
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): Asked<Query>) -> Answer {
@@ -126,7 +154,8 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): As
     if let Some(format) = Format::asked(&query.format)? {
         return sheet(&due).answer(format);
     }
-    let view = view(frame, &me, &due, &world, now, page_of(&query.page), &Fields(Vec::new()), &[]);
+    let wanted = (query.print != "yes").then(|| page_of(&query.page));
+    let view = view(frame, &me, &due, &world, now, wanted, &Fields(Vec::new()), &[]);
     page(StatusCode::OK, &view)
 }
 
@@ -137,13 +166,16 @@ fn view(
     due: &[Due],
     world: &World,
     now: Instant,
-    wanted: usize,
+    wanted: Option<usize>,
     typed: &Fields,
     says: &[(&str, String)],
 ) -> View {
     let today = world.railway.zone.day_of(now);
-    let lines = due.iter().map(|due| line(due, today)).collect();
-    let (lines, pager) = Pager::cut(lines, wanted, |n| paths::Inspections.with(&[("page", &n.to_string())]));
+    let lines: Vec<Line> = due.iter().map(|due| line(due, today)).collect();
+    let (lines, pager) = match wanted {
+        None => (lines, Pager::default()),
+        Some(n) => Pager::cut(lines, n, |n| paths::Inspections.with(&[("page", &n.to_string())])),
+    };
     let said = |name: &str| says.iter().find(|(field, _)| *field == name).map(|(_, says)| says.clone());
     let days: &[(&str, &str)] = &[("92", "92 days"), ("184", "184 days")];
     let form = me.may(Act::KeepRoster).then(|| Form {
@@ -160,42 +192,78 @@ fn view(
         frame,
         paper: PAPER,
         no_credit: NO_CREDIT,
-        says: summary(due),
+        says: summary(due, today),
+        stood: world.railway.zone.in_words(now),
+        print: (!pager.says.is_empty()).then(|| paths::Inspections.with(&[("print", "yes")])),
         lines,
         pager,
+        sources: SOURCES,
         csv: paths::Inspections.with(&[("format", "csv")]),
         xlsx: paths::Inspections.with(&[("format", "xlsx")]),
         form,
     }
 }
 
-fn summary(due: &[Due]) -> String {
+/// What the days are from; the standards notes have read these in the text itself.
+const SOURCES: &[(&str, &str)] = &[
+    (
+        "Periodic inspection",
+        "49 CFR 229.23: at most 92 days; at most 184 where class or unit are set so, for electronic condition monitoring on board.",
+    ),
+    (
+        "Daily inspection by a mechanical inspector",
+        "49 CFR 229.23: where 184 days hold, at least each 33 days.",
+    ),
+    ("Annual tests", "49 CFR 229.27: at most 368 days."),
+    ("Told 14 days before", "Common practice, no source."),
+];
+
+fn summary(due: &[Due], today: Day) -> String {
     let of = |standing| due.iter().filter(|due| due.standing == standing).count();
+    let soon = today.plus(inspections::TOLD_BEFORE_DAYS).in_words();
+    let blank = match of(Standing::NotInBook) {
+        0 => String::new(),
+        n => format!(
+            " {} no periodic inspection in the book.",
+            text::count(n as u64, "unit has", "units have")
+        ),
+    };
     format!(
-        "{} overdue, {} due within {} days, {} later, {} without a periodic inspection in the book.",
+        "{} overdue, {} due within {} days (up to {soon}), {} later.{blank}",
         of(Standing::Overdue),
         of(Standing::Soon),
         inspections::TOLD_BEFORE_DAYS,
         of(Standing::Later),
-        of(Standing::NotInBook)
     )
 }
 
-fn line(due: &Due, today: Day) -> Line {
+/// `6 days left`, `OVERDUE by 5 days`.
+fn left(due: &Due, today: Day) -> String {
     let days = |last: Day| i64::from(last.0) - i64::from(today.0);
-    let standing = match (due.standing, due.last_day) {
+    match (due.standing, due.last_day) {
         (Standing::Overdue, Some(last)) => {
             format!("OVERDUE by {}", text::count(days(last).unsigned_abs(), "day", "days"))
+        }
+        (Standing::Soon | Standing::Later, Some(last)) if days(last) == 0 => {
+            "today is the last day".to_owned()
         }
         (Standing::Soon | Standing::Later, Some(last)) => {
             format!("{} left", text::count(days(last).unsigned_abs(), "day", "days"))
         }
         _ => "none in the book: look at the paper".to_owned(),
-    };
+    }
+}
+
+fn line(due: &Due, today: Day) -> Line {
+    let standing = left(due, today);
     Line {
         unit: due.unit.to_string(),
         path: paths::UnitInspections(due.unit.clone()).to_string(),
         what: due.kind.in_words(),
+        days: due
+            .days()
+            .map(|days| text::count(u64::from(days.unsigned_abs()), "day", "days"))
+            .unwrap_or_default(),
         done: due.done.map(Day::in_words).unwrap_or_default(),
         last_day: due.last_day.map(Day::in_words).unwrap_or_default(),
         standing,
@@ -248,7 +316,10 @@ pub async fn set(State(app): State<App>, frame: Frame, me: Me, fields: Fields) -
         }
     }
     let due = all(&mut *app.desk().read().await?, &world, app.now()).await?;
-    page(StatusCode::UNPROCESSABLE_ENTITY, &view(frame, &me, &due, &world, app.now(), 1, &fields, &says))
+    page(
+        StatusCode::UNPROCESSABLE_ENTITY,
+        &view(frame, &me, &due, &world, app.now(), Some(1), &fields, &says),
+    )
 }
 
 /// A class by its name, else a unit.

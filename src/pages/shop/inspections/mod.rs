@@ -7,7 +7,7 @@ use crate::{
     people::Act,
     web::{Route, paths},
 };
-pub(super) use due::notice;
+pub(super) use due::Tracked;
 pub(super) use since::repair_says;
 
 pub fn routes() -> Vec<Route> {

@@ -6,7 +6,7 @@ use axum::{
 };
 use serde::Deserialize;
 
-use super::unit_of;
+use super::{super::repair::capital, unit_of};
 use crate::{
     base::{Zone, text},
     people::Act,
@@ -40,7 +40,7 @@ struct View {
     xlsx: String,
 }
 
-pub(super) struct Line {
+pub(in crate::pages::shop) struct Line {
     pub path: String,
     pub unit: String,
     pub at: String,
@@ -67,6 +67,12 @@ impl Line {
             fails: kept.judged.verdict == Verdict::Fail,
             by: kept.by.to_string(),
         }
+    }
+
+    /// `Insulation resistance, traction motor 3`.
+    pub fn what(&self) -> String {
+        let kind = capital(self.kind);
+        if self.subject.is_empty() { kind } else { format!("{kind}, {}", text::own_words(&self.subject)) }
     }
 }
 

@@ -7,7 +7,7 @@ mod reading;
 mod result;
 mod table;
 
-pub(super) use list::sheet;
+pub(super) use list::{Line, sheet};
 
 use askama::Template;
 use axum::{

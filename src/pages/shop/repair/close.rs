@@ -7,11 +7,14 @@ use axum::{
 };
 
 use super::{
-    super::signing::{another_signer, moment, signer},
+    super::{
+        measure::Line,
+        signing::{another_signer, moment, signer},
+    },
     causes::{self, Group},
-    find, of_what,
+    find, measured_for, of_what,
     show::{Typed as Kept, again},
-    subjects,
+    still_fails, subjects,
 };
 use crate::{
     base::{Instant, Tag, UnitName, text},
@@ -38,6 +41,9 @@ struct View {
     seen: u64,
     problems: Vec<String>,
     steps: Vec<String>,
+    measured: Vec<Line>,
+    /// Failed, and nothing of the kind was measured since: said, not refused.
+    fails: Vec<String>,
     causes: Vec<Group>,
     cause_says: Option<String>,
     another: Field,
@@ -271,7 +277,10 @@ async fn form(
     let mut db = app.desk().read().await?;
     let listed = shop::store::listed_causes(&mut db).await?;
     let before = shop::store::causes(&mut db, &world.roster, app.now()).await?;
+    let measured = measured_for(&mut db, repair.id).await?;
     drop(db);
+    let line = |kept: &shop::measurements::store::Kept| Line::of(kept, &world.railway.zone);
+    let fails = still_fails(&measured).into_iter().map(line);
     let of = |tag: &Tag| of_what(Some(tag), &repair.unit, repair.opened_at, &world);
     let subject = (&repair.unit, repair.device.as_ref());
     let step = |step: &shop::Step| format!("{} (signed {})", step.words, step.by);
@@ -290,6 +299,8 @@ async fn form(
         seen: repair.last_seq,
         problems: says.problems,
         steps: repair.steps.iter().map(step).collect(),
+        measured: measured.iter().map(line).collect(),
+        fails: fails.map(|line| format!("{}: {}", line.what(), line.says)).collect(),
         causes: causes::groups(&listed, &before, subject, &world, &typed.cause),
         cause_says: says.cause,
         another: Field::text("another", "Another cause, in a few words", &typed.another)

@@ -9,13 +9,20 @@ pub mod show;
 pub mod work;
 
 use sqlx::SqliteConnection;
+use uuid::Uuid;
 
 use super::signing::id_of;
 use crate::{
     base::{Instant, Tag, UnitName},
     desk::World,
     pages::drawn::told::named,
-    shop::{self, Repair},
+    shop::{
+        self, Repair,
+        measurements::{
+            self, Verdict,
+            store::{Kept, Wanted},
+        },
+    },
     web::{Oops, paths},
 };
 
@@ -27,6 +34,24 @@ async fn find(db: &mut SqliteConnection, id: &str) -> Result<Repair, Oops> {
         None => None,
     };
     found.ok_or_else(|| Oops::NotFound(NO_SUCH.into()))
+}
+
+/// What was measured for a repair, the first first.
+async fn measured_for(db: &mut SqliteConnection, repair: Uuid) -> Result<Vec<Kept>, sqlx::Error> {
+    let wanted = Wanted { repair: Some(repair), ..Wanted::default() };
+    let mut all = measurements::store::taken(db, &wanted).await?;
+    all.reverse();
+    Ok(all)
+}
+
+/// Of what was measured the first first: those that failed, with nothing of the same kind and subject since.
+fn still_fails(measured: &[Kept]) -> Vec<&Kept> {
+    let same = |a: &Kept, b: &Kept| {
+        (a.measured.kind(), a.measured.subject()) == (b.measured.kind(), b.measured.subject())
+    };
+    let last = |(place, one): &(usize, &Kept)| !measured.iter().skip(place + 1).any(|later| same(one, later));
+    let fails = |one: &&Kept| one.judged.verdict == Verdict::Fail;
+    measured.iter().enumerate().filter(last).map(|(_, one)| one).filter(fails).collect()
 }
 
 /// `TC2 Traction inverter 2`, `the unit itself`.

@@ -134,7 +134,13 @@ fn ticks(here: &Here, asked: &Asked, world: &World) -> Vec<Tick> {
 
 fn things(here: &Here, asked: &Asked, world: &World) -> Vec<Pick> {
     let schedule = world.roster.schedule_at(&here.unit, here.now);
-    let own = [Tag::from(Tag::GROUND_RELAY), Tag::from(Tag::ENGINE_START)];
+    // The relay itself may be a device of the schedule, too: these are what the board's lines are about.
+    let own = [
+        (Tag::GROUND_RELAY, "Ground relay: why it operates"),
+        (Tag::ENGINE_START, "Engine start: why it fails to start"),
+    ];
+    let own =
+        own.map(|(tag, text)| Pick { text: text.into(), chosen: asked.thing == tag, value: tag.to_owned() });
     let listed = schedule.into_iter().flat_map(|s| s.devices.iter().map(|d| d.tag.clone()));
     let device = |tag: Tag| Pick {
         text: named(&tag, schedule),
@@ -144,5 +150,5 @@ fn things(here: &Here, asked: &Asked, world: &World) -> Vec<Pick> {
     let of_ticks =
         Pick { value: String::new(), text: "what is ticked above".into(), chosen: asked.thing.is_empty() };
     let of_unit = Pick { value: "-".into(), text: "the unit itself".into(), chosen: asked.thing == "-" };
-    [of_ticks, of_unit].into_iter().chain(listed.chain(own).map(device)).collect()
+    [of_ticks, of_unit].into_iter().chain(listed.map(device)).chain(own).collect()
 }

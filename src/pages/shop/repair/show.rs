@@ -8,22 +8,22 @@ use axum::{
 use sqlx::SqliteConnection;
 
 use super::{
-    super::signing::{fresh, signer},
-    RepairLine, capital, find,
+    super::{
+        measure,
+        signing::{fresh, signer},
+    },
+    RepairLine, capital, find, measured_for,
     proof::{Proof, proofs},
     subjects,
 };
 use crate::{
-    base::{Instant, UnitName},
+    base::Instant,
     desk::World,
     pages::drawn::{form::Field, rules, told::EntryLine},
     people::Act,
     reports,
     rules::store,
-    shop::{
-        self, Before, Repair,
-        measurements::{Kind, Verdict},
-    },
+    shop::{self, Before, Repair, measurements::store::Kept},
     web::{Answer, App, Frame, Me, Oops, page, paths},
 };
 
@@ -46,7 +46,7 @@ struct View {
     found_in_shop: bool,
     why: String,
     steps: Vec<StepLine>,
-    measured: Vec<Measured>,
+    measured: Vec<measure::Line>,
     measure: String,
     found: Option<Found>,
     before: Vec<Earlier>,
@@ -72,15 +72,6 @@ struct StepLine {
     at: String,
     words: String,
     parts: String,
-}
-
-struct Measured {
-    path: String,
-    what: String,
-    at: String,
-    by: String,
-    verdict: String,
-    fails: bool,
 }
 
 /// What its closing says.
@@ -151,7 +142,7 @@ struct Read {
     repair: Repair,
     answers: Vec<Answered>,
     entries: Vec<reports::store::EntryRow>,
-    measured: Vec<shop::store::MeasuredRow>,
+    measured: Vec<Kept>,
     proofs: Vec<Proof>,
 }
 
@@ -163,7 +154,7 @@ impl Read {
         let answers = answered(&mut db, &repair, world, now).await?;
         let own = reports::store::Wanted { ids: Some(&repair.entries), ..Default::default() };
         let entries = reports::store::entries(&mut db, &own).await?;
-        let measured = shop::store::measured(&mut db, repair.id).await?;
+        let measured = measured_for(&mut db, repair.id).await?;
         let proofs = proofs(&mut db, world, &repair, now).await?;
         Ok(Self { repair, answers, entries, measured, proofs })
     }
@@ -172,16 +163,6 @@ impl Read {
 fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> View {
     let Read { repair, answers, entries, measured, proofs } = read;
     let zone = &world.railway.zone;
-    let one = |row: &shop::store::MeasuredRow| Measured {
-        path: paths::Measurement(UnitName::from(row.unit.as_str()), row.id.clone()).to_string(),
-        what: capital(Kind::parse(&row.kind).map_or(row.kind.as_str(), |kind| kind.in_words())),
-        at: zone.in_words(Instant(row.taken_at)),
-        by: row.by.clone(),
-        verdict: Verdict::parse(&row.verdict)
-            .map_or_else(|| row.verdict.clone(), |v| v.in_words().to_owned()),
-        fails: row.verdict == Verdict::Fail.as_str(),
-    };
-    let measured = measured.iter().map(one).collect();
     View {
         frame,
         unit: repair.unit.to_string(),
@@ -197,7 +178,7 @@ fn view(frame: Frame, me: &Me, world: &World, read: Read, mut typed: Typed) -> V
         found_in_shop: repair.found_in_shop(),
         why: repair.why.clone().unwrap_or_default(),
         steps: steps(&repair, world),
-        measured,
+        measured: measured.iter().map(|kept| measure::Line::of(kept, &world.railway.zone)).collect(),
         measure: paths::MeasurementNew(repair.unit.clone()).with(&[("repair", &repair.id.to_string())]),
         found: found(&repair, world),
         before: repair.before.iter().map(|before| earlier(before, world)).collect(),
