@@ -75,6 +75,14 @@ pub async fn take(args: Taking) -> Outcome {
     for old in &taken.removed {
         say(&format!("removed {}", old.display()));
     }
+    taken.says.iter().for_each(|says| say(says));
+    match &taken.key {
+        Some(key) => say(&format!(
+            "The key that checkpoints are signed with is beside it, in {}: keep it there for a restoring, and leave it out of what you hand to others.",
+            key.display()
+        )),
+        None => say("No key that checkpoints are signed with went along."),
+    }
     say(&format!("checked: {} pages, root {}, {} bytes", taken.end.size, taken.end.root, taken.bytes));
     say(&format!("backed up {}", taken.path.display()));
     Ok(ExitCode::SUCCESS)
@@ -86,6 +94,7 @@ pub async fn restore(args: Restoring) -> Outcome {
     if let Some(kept) = &done.replaced {
         say(&format!("kept {}", kept.display()));
     }
+    done.says.iter().for_each(|says| say(says));
     let (end, at) = (done.label.end, done.label.taken_at);
     say(&format!(
         "It is the book of {at}. Pages, passwords, tokens and names are as they were then: set again what was changed or revoked since, and hold size and root against a receipt from before that moment. Everybody signs in anew."

@@ -1,5 +1,5 @@
 //! How the file is opened. Each pragma has its reason.
-use std::{path::Path, time::Duration};
+use std::{fs::OpenOptions, io, path::Path, time::Duration};
 
 use sqlx::{
     ConnectOptions, SqliteConnection, SqlitePool,
@@ -117,9 +117,9 @@ pub async fn untouched(path: &Path) -> Result<SqliteConnection, OpenError> {
     Ok(options.connect().await?)
 }
 
-/// The book with nobody else in it, its log folded in. Every connection to a book with a log holds SQLite's shared lock on
-/// the file for as long as it is open, and gives it back however its process ends: so this is refused as long as anybody
-/// has the book open, in whatever program, and never because of one that is gone.
+/// The book with nobody else in it. Every connection to a book with a log holds SQLite's shared lock on the file for as
+/// long as it is open, and gives it back however its process ends: so this is refused as long as anybody has the book
+/// open, in whatever program, and never because of one that is gone.
 pub async fn alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
     let options = SqliteConnectOptions::new()
         .filename(path)
@@ -128,8 +128,32 @@ pub async fn alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
         .foreign_keys(false)
         .disable_statement_logging();
     let mut db = options.connect().await?;
+    sqlx::raw_sql("BEGIN EXCLUSIVE; COMMIT;").execute(&mut db).await?;
+    Ok(db)
+}
+
+/// The same with its log folded in and gone: a connection that closes removes the log by its name, and under that name the
+/// log of another book may lie by then.
+pub async fn alone_in_one_file(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
+    let mut db = alone(path).await?;
     sqlx::raw_sql("PRAGMA journal_mode = DELETE; BEGIN EXCLUSIVE; COMMIT;").execute(&mut db).await?;
     Ok(db)
+}
+
+/// What is there is no database, or so damaged that it cannot be opened as one.
+pub fn is_no_database(why: &sqlx::Error) -> bool {
+    let code = why.as_database_error().and_then(|e| e.code().and_then(|code| code.parse::<i32>().ok()));
+    // Primary result codes of SQLite: 26 NOTADB, 11 CORRUPT.
+    matches!(code.map(|code| code & 0xff), Some(26 | 11))
+}
+
+/// A new, empty file that only its owner may read.
+pub fn private(path: &Path) -> io::Result<()> {
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map(drop)
 }
 
 /// Creates the empty file; refuses one that is there.

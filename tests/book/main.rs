@@ -3,6 +3,7 @@
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that fails says so by panicking")]
 #![expect(clippy::cast_possible_truncation, reason = "the numbers of reports are small")]
 mod backups;
+mod backups_in_trouble;
 mod bad;
 mod channels;
 mod deeds;

@@ -7,7 +7,12 @@ use super::{
     End, LEFT_OUT, Pace,
     seal::{self, Label},
 };
-use crate::{base::Instant, book::Hash, db};
+use crate::{
+    base::Instant,
+    book::Hash,
+    db,
+    desk::{checkpoint, world},
+};
 
 /// Pages in a portion: some megabytes, on the disk before the next is read.
 const PORTION: i64 = 1_024;
@@ -18,6 +23,8 @@ pub enum Why {
     OtherProgram,
     /// It has no end: nothing was ever begun in it.
     NoBook,
+    /// What its first page says cannot be read.
+    FirstPage(String),
     Opening(db::OpenError),
     Sql(sqlx::Error),
 }
@@ -32,8 +39,17 @@ impl From<db::OpenError> for Why {
     }
 }
 
-/// Copies the book at `from` into the empty file at `to`. Also the print of its first page.
-pub async fn copy(from: &Path, to: &Path, now: Instant, pace: Pace) -> Result<(Label, String), Why> {
+/// What was copied.
+pub struct Copied {
+    pub label: Label,
+    /// Of the book's first page, for the back-up's name.
+    pub print: String,
+    /// What the book is called in its checkpoints.
+    pub origin: String,
+}
+
+/// Copies the book at `from` into the empty file at `to`.
+pub async fn copy(from: &Path, to: &Path, now: Instant, pace: Pace) -> Result<Copied, Why> {
     let mut db = db::open::copy(to).await?;
     db::migrate::bring_up(&mut db, to).await?;
     // Read only: no statement here changes anything in `book`.
@@ -44,11 +60,22 @@ pub async fn copy(from: &Path, to: &Path, now: Instant, pace: Pace) -> Result<(L
     let copied = portions(&mut db, pace).await?;
     let end = the_rest(&mut db, copied).await?.ok_or(Why::NoBook)?;
     sqlx::raw_sql("DETACH DATABASE book").execute(&mut db).await?;
-    let first: Vec<u8> =
-        sqlx::query_scalar("SELECT leaf FROM main.page WHERE seq = 0").fetch_one(&mut db).await?;
+    let print = print_of(&mut db).await?;
+    let opened = world::opened(&mut db).await.map_err(|why| Why::FirstPage(why.to_string()))?;
     let label = seal::write(&mut db, end, now).await?;
     db.close().await?;
-    Ok((label, hex::encode(first).chars().take(8).collect()))
+    Ok(Copied { label, print, origin: checkpoint::origin(opened.book_id) })
+}
+
+/// The print of the first page of the book that is open on `db`.
+pub async fn print_of(db: &mut SqliteConnection) -> Result<String, sqlx::Error> {
+    let first: Vec<u8> = sqlx::query_scalar("SELECT leaf FROM main.page WHERE seq = 0").fetch_one(db).await?;
+    Ok(print(&first))
+}
+
+/// Enough of a first page's hash to tell one book from another.
+fn print(leaf: &[u8]) -> String {
+    hex::encode(leaf).chars().take(8).collect()
 }
 
 async fn same_tables(db: &mut SqliteConnection) -> Result<bool, sqlx::Error> {

@@ -3,12 +3,15 @@
 pub mod check;
 mod copy;
 mod folder;
+mod key_back;
 pub mod restore;
 pub mod schedule;
-mod seal;
+pub mod seal;
 pub mod take;
 pub mod told;
 
+pub use copy::print_of;
+pub use folder::Found;
 pub use schedule::{Backups, TimeOfDay};
 pub use take::{Pace, Taken, take};
 pub use told::Told;

@@ -2,12 +2,17 @@
 use std::{
     path::PathBuf,
     sync::{Arc, Mutex, PoisonError},
+    time::Duration,
 };
 
 use futures_util::future::BoxFuture;
 use tokio::sync::oneshot;
 
-use super::{NotDone, Pace, Taken, take, told};
+use super::{
+    NotDone, Pace, Taken,
+    folder::{Found, Names},
+    take, told,
+};
 use crate::{
     base::{Clock, Instant, Zone, instant::HOUR},
     desk::{Desk, Trouble},
@@ -45,6 +50,9 @@ impl std::fmt::Display for TimeOfDay {
     }
 }
 
+/// A disk that hangs must not hang the page that says so.
+const FOLDER_WAITS: Duration = Duration::from_secs(2);
+
 /// Where a server's back-ups go, and whether one is under way.
 pub struct Backups {
     pub db: PathBuf,
@@ -74,12 +82,24 @@ impl Backups {
         !done && !failed && self.under_way().is_none()
     }
 
+    /// What lies in the folder under the name of this book's back-ups, the latest first; `print` is its first page's. `None`:
+    /// there is no such folder, or it does not answer.
+    pub async fn lying(&self, print: &str) -> Option<Vec<Found>> {
+        let (names, to) = (Names::new(&self.db, print), self.to.clone());
+        let look = tokio::task::spawn_blocking(move || names.found(&to));
+        tokio::time::timeout(FOLDER_WAITS, look).await.ok()?.ok()?
+    }
+
     /// Takes one and keeps what became of it; `None` when one is under way already.
     pub fn run(self: Arc<Self>, desk: Desk) -> BoxFuture<'static, Option<Result<Taken, NotDone>>> {
         let begun = desk.clock().now();
         let turn = Turn::begin(&self, begun);
         Box::pin(async move {
             let turn = turn?;
+            // A key that is made only after this would not go along.
+            if let Err(why) = desk.signer() {
+                tracing::warn!(%why, "the key that checkpoints are signed with cannot be had for a back-up");
+            }
             let outcome =
                 turn.0.take(desk.clock().clone()).await.unwrap_or_else(|_| Err(NotDone(ENDED.to_owned())));
             keep(desk, &outcome, begun).await;

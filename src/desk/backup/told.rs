@@ -18,7 +18,7 @@ pub struct Told {
     pub bytes: u64,
     pub size: u64,
     pub root: String,
-    /// Of a failure: what to do.
+    /// Of a failure: what to do. Of a good one: what somebody has to look at.
     pub says: String,
 }
 
@@ -51,7 +51,7 @@ pub fn of(outcome: &Result<Taken, NotDone>, at: Instant, begun: Instant) -> (&'s
                 bytes: taken.bytes,
                 size: taken.end.size,
                 root: taken.end.root.to_string(),
-                says: String::new(),
+                says: taken.says.join(" "),
             },
         ),
         Err(why) => ("failed", Told { took_ms, says: why.0.clone(), ..Told::at(at) }),
