@@ -11,10 +11,11 @@ use crate::{
 pub struct Taking {
     #[command(flatten)]
     book: Book,
-    /// The folder it is put into, under a dated name. It has to be there.
+    /// The folder it is put into, under a dated name, with the signing key in a file beside it. It has to be there.
     #[arg(long, value_name = "FOLDER")]
     to: PathBuf,
-    /// Remove this book's back-ups there that are older than this many days, once the new one is found good.
+    /// Remove this book's back-ups there that are older than this many days, once the new one is found good and has all
+    /// their pages. The last one before it always stays.
     #[arg(long, value_name = "DAYS")]
     keep: Option<u32>,
     /// Do not rest between portions: quicker, where nobody files meanwhile.
@@ -24,7 +25,7 @@ pub struct Taking {
 
 #[derive(clap::Args, Debug)]
 pub struct Restoring {
-    /// The back-up.
+    /// The back-up. Its signing key is looked for beside it, in FILE.key.
     #[arg(long, value_name = "FILE")]
     from: PathBuf,
     /// Where the book is to be. Nobody may have a book open there.
@@ -44,7 +45,8 @@ pub struct Daily {
     /// When, by the railway's clocks.
     #[arg(long, value_name = "HH:MM", default_value = "03:00", value_parser = time_of_day, requires = "backup_to")]
     backup_at: TimeOfDay,
-    /// Remove back-ups that are older than this many days, each time that a new one is found good.
+    /// Remove back-ups that are older than this many days, each time that a new one is found good and has all their pages.
+    /// The last one before it always stays.
     #[arg(long, value_name = "DAYS", default_value_t = 30, requires = "backup_to")]
     keep: u32,
 }

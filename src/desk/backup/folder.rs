@@ -120,7 +120,7 @@ impl Names {
         let at = |name: &str| name.strip_prefix(&self.0)?.strip_suffix(END).and_then(moment);
         let one = |name: String| at(&name).map(|at| Lying { path: folder.join(name), at });
         let mut all: Vec<Lying> = names(folder).into_iter().filter_map(one).collect();
-        all.sort_by(|a, b| b.at.cmp(&a.at));
+        all.sort_by_key(|one| std::cmp::Reverse(one.at));
         all
     }
 }

@@ -144,7 +144,7 @@ async fn put(
     moves.extend(key.comes.is_some().then(|| (new_key.0.clone(), book::key::beside(to))));
     moves.push((new.to_owned(), to.to_owned()));
     rename_all(&moves).map_err(|why| not_moved(to, &why))?;
-    File::open(folder_of(to)).and_then(|folder| folder.sync_all()).map_err(|why| not_moved(to, &why))?;
+    File::open(folder_of(to)).and_then(|folder| folder.sync_all()).map_err(|why| not_confirmed(to, &why))?;
     let seen = alone.is_some() || !was_there;
     if let Some(db) = alone {
         let _ = db.close().await;
@@ -230,6 +230,13 @@ fn not_grown(to: &Path, why: &Why) -> NotDone {
 fn not_moved(to: &Path, why: &io::Error) -> NotDone {
     NotDone(format!(
         "the restored book could not be put at {} ({why}), and what was there was left or put back: mend that, and restore again. Should nothing be there now, what was there lies beside it under a name with 'replaced-'",
+        to.display()
+    ))
+}
+
+fn not_confirmed(to: &Path, why: &io::Error) -> NotDone {
+    NotDone(format!(
+        "the restored book was put at {}, and its disk did not confirm that ({why}): look after the disk, and whether `breakerbook verify` finds the book whole, before it is served",
         to.display()
     ))
 }

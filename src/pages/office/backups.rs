@@ -111,7 +111,7 @@ fn daily(backups: &Backups, zone: &Zone) -> (String, String) {
         n => format!("{n} days"),
     };
     let says = format!(
-        "Every day at {} ({}); those older than {days} are removed, each time that a new one is found good. They go into",
+        "Every day at {} ({}); those older than {days} are removed, each time that a new one is found good and has all their pages. They go into",
         backups.at,
         zone.name(),
     );
