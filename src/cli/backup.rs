@@ -28,7 +28,6 @@ pub struct Restoring {
     /// The back-up. Its signing key is looked for beside it, in FILE.key.
     #[arg(long, value_name = "FILE")]
     from: PathBuf,
-    /// Where the book is to be. Nobody may have a book open there.
     #[command(flatten)]
     book: Book,
     /// Put it in the place of the book that is there, which is kept under another name.
@@ -57,16 +56,21 @@ fn time_of_day(text: &str) -> Result<TimeOfDay, String> {
 
 impl Daily {
     pub fn of(self, book: &Book) -> Option<Backups> {
-        let to = self.backup_to?;
+        let to = whole(self.backup_to?);
         Some(Backups::new(book.db.clone(), to, self.backup_at, self.keep))
     }
+}
+
+/// The page that shows a path knows nothing of the folder in which the program was started.
+fn whole(path: PathBuf) -> PathBuf {
+    std::path::absolute(&path).unwrap_or(path)
 }
 
 pub async fn take(args: Taking) -> Outcome {
     let (clock, db) = (Clock::machine(), &args.book.db);
     let pace = if args.fast { Pace::Alone } else { Pace::BesideFiling };
     let begun = clock.now();
-    let outcome = backup::take(db, &args.to, args.keep, pace, &clock).await;
+    let outcome = backup::take(db, &whole(args.to), args.keep, pace, &clock).await;
     if db.is_file() {
         let (what, told) = told::of(&outcome, clock.now(), begun);
         if let Err(why) = told::keep_in(db, what, &told).await {
@@ -91,7 +95,7 @@ pub async fn take(args: Taking) -> Outcome {
 }
 
 pub async fn restore(args: Restoring) -> Outcome {
-    let done = restore::restore(&args.from, &args.book.db, args.replace, &Clock::machine()).await;
+    let done = restore::restore(&whole(args.from), &args.book.db, args.replace, &Clock::machine()).await;
     let done = done.map_err(failed)?;
     if let Some(kept) = &done.replaced {
         say(&format!("kept {}", kept.display()));

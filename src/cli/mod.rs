@@ -64,7 +64,7 @@ enum Command {
     CheckPack(pack::CheckArgs),
     /// Copy a book, served or not, into a file of its own, checked and dated.
     Backup(backup::Taking),
-    /// Make a book of a back-up, after checking it.
+    /// Make a book of a back-up, after checking it. Nobody may have the book open that it replaces.
     Restore(backup::Restoring),
     /// Throw the projections away and reckon them anew from the book.
     Rebuild(Book),

@@ -163,6 +163,17 @@ async fn a_key_that_cannot_be_read_is_told_of_and_pruning_takes_keys_along() {
         .await
         .unwrap();
     assert!(says.contains("did not go along"), "{says}");
+
+    // Named from the folder in which it was started, and told of so that it is found from anywhere.
+    tokio::time::sleep(Duration::from_millis(1_100)).await;
+    let named = ["backup", "--db", "book.db", "--to", "kept"];
+    let done = program().current_dir(house.dir.path()).args(named).output().await.unwrap();
+    assert!(done.status.success(), "{done:?}");
+    let at: String = sqlx::query_scalar("SELECT file FROM backup_told WHERE what = 'good'")
+        .fetch_one(&mut db)
+        .await
+        .unwrap();
+    assert!(Path::new(&at).is_absolute() && Path::new(&at).is_file() && Path::new(&at) != path, "{at}");
 }
 
 #[tokio::test(flavor = "multi_thread", worker_threads = 2)]

@@ -31,7 +31,9 @@ pub struct TimeOfDay {
 impl TimeOfDay {
     pub fn parse(text: &str) -> Option<Self> {
         let (hour, minute) = text.split_once(':')?;
-        let digits = |s: &str| (s.len() == 2).then(|| s.parse::<u8>().ok()).flatten();
+        // A number may begin with a sign, a time may not.
+        let two = |s: &str| s.len() == 2 && s.bytes().all(|b| b.is_ascii_digit());
+        let digits = |s: &str| two(s).then(|| s.parse::<u8>().ok()).flatten();
         let (hour, minute) = (digits(hour)?, digits(minute)?);
         (hour < 24 && minute < 60).then_some(Self { hour, minute })
     }
