@@ -145,7 +145,7 @@ async fn a_key_that_cannot_be_read_is_told_of_and_pruning_takes_keys_along() {
     let second = take_at(&house, "2026-06-02T03:00:00Z", 7).await;
     assert!(first.key.as_ref().is_some_and(|key| key.is_file()) && first.says.is_empty());
     let third = take_at(&house, "2026-07-01T03:00:00Z", 7).await;
-    assert_eq!(third.removed, [first.path.clone()]);
+    assert_eq!(third.removed, std::slice::from_ref(&first.path));
     let [two, three] = [name(&second.path), name(&third.path)];
     assert_eq!(
         lying(&folder(&house)),
@@ -263,7 +263,7 @@ async fn what_the_new_one_has_not_is_not_removed() {
     file_more(&house, 200..230).await;
     let now = take_at(&house, "2026-09-01T03:00:00Z", 30).await;
     assert!(now.end.size > later.end.size, "more pages, and yet not those");
-    assert_eq!(now.removed, [shared.path.clone()]);
+    assert_eq!(now.removed, std::slice::from_ref(&shared.path));
     let left = lying(&folder(&house));
     assert_eq!(left, [name(&broken), name(&lost.path), name(&later.path), name(&now.path)]);
     let said = now.says.join("\n");
