@@ -383,8 +383,10 @@ async fn only_what_is_older_and_this_books_own_is_pruned_and_only_after_a_good_o
     let left = lying(&folder(&house));
     let newest = newest.file_name().unwrap().to_str().unwrap().to_owned();
     // Gone: the old one and the first, which was a moment older. The changed book's name has its first page's print.
-    let mut wanted: Vec<String> =
-        others.into_iter().filter(|n| !n.contains("2021-01-01T030000Z") || n.starts_with("book.0")).collect();
+    let mut wanted: Vec<String> = others
+        .into_iter()
+        .filter(|n| !n.contains("2021-01-01T030000Z") || n.starts_with("book.00000000."))
+        .collect();
     wanted.retain(|n| *n != path.file_name().unwrap().to_str().unwrap());
     wanted.push(newest);
     wanted.sort();
