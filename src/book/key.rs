@@ -68,7 +68,8 @@ pub fn of_book(book: &Path, origin: &str) -> Result<SecretKey, NoKey> {
     }
 }
 
-fn read(at: &Path, origin: &str) -> Result<Option<SecretKey>, NoKey> {
+/// The key in this file, if there is one: it has to be this book's.
+pub fn read(at: &Path, origin: &str) -> Result<Option<SecretKey>, NoKey> {
     let unreadable = |why: String| NoKey::Unreadable { at: at.to_owned(), why };
     let text = match fs::read_to_string(at) {
         Ok(text) => text,
@@ -97,7 +98,8 @@ fn make(at: &Path, origin: &str) -> io::Result<()> {
     }
 }
 
-fn keep(at: &Path, secret: &str) -> io::Result<()> {
+/// Into a new file for its owner alone, on the disk when it is done.
+pub fn keep(at: &Path, secret: &str) -> io::Result<()> {
     let mut options = OpenOptions::new();
     options.write(true).create_new(true);
     #[cfg(unix)]

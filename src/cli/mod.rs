@@ -1,5 +1,6 @@
 //! The command line: beginning a book, serving it, importing into it, asking and checking it.
 mod answers;
+mod backup;
 mod check;
 pub mod demo;
 mod demo_year;
@@ -61,6 +62,10 @@ enum Command {
     Pack(pack::Args),
     /// Check such a file, with no book at hand: exit 0 if it is sound, 1 if not.
     CheckPack(pack::CheckArgs),
+    /// Copy a book, served or not, into a file of its own, checked and dated.
+    Backup(backup::Taking),
+    /// Make a book of a back-up, after checking it. Nobody may have the book open that it replaces.
+    Restore(backup::Restoring),
     /// Throw the projections away and reckon them anew from the book.
     Rebuild(Book),
 }
@@ -145,6 +150,8 @@ async fn run(command: Command) -> Outcome {
         Command::Checkpoint(args) => check::checkpoint(args).await,
         Command::Pack(args) => pack::pack(args).await,
         Command::CheckPack(args) => pack::check(&args),
+        Command::Backup(args) => backup::take(args).await,
+        Command::Restore(args) => backup::restore(args).await,
         Command::Rebuild(book) => check::rebuild(&book).await,
     }
 }

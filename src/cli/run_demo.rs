@@ -48,7 +48,7 @@ async fn serve_demo(path: &Path, listening: &serve::Listening) -> Outcome {
         let says = format!("{} is a railway's own book, not a demo: give another file", path.display());
         return Err(Failed::from(says));
     }
-    serve::serve(desk, listening, |url| {
+    serve::serve(desk, listening, None, |url| {
         say(&format!("listening {url}"));
         sign_ins();
     })

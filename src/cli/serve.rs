@@ -1,11 +1,11 @@
 //! `serve`: the book for browsers and programs.
-use std::{net::SocketAddr, process::ExitCode, time::Duration};
+use std::{net::SocketAddr, process::ExitCode, sync::Arc, time::Duration};
 
 use tokio::net::TcpListener;
 
-use super::{Book, Failed, Outcome, open, say, site};
+use super::{Book, Failed, Outcome, backup::Daily, open, say, site};
 use crate::{
-    desk::Desk,
+    desk::{Desk, backup::Backups},
     web::{App, app::Settings},
 };
 
@@ -15,6 +15,8 @@ pub struct Args {
     book: Book,
     #[command(flatten)]
     listening: Listening,
+    #[command(flatten)]
+    daily: Daily,
 }
 
 #[derive(clap::Args, Debug, Clone)]
@@ -29,22 +31,31 @@ pub struct Listening {
 
 pub async fn run(args: Args) -> Outcome {
     let desk = open(&args.book).await?;
-    serve(desk, &args.listening, |url| say(&format!("listening {url}"))).await
+    let backups = args.daily.of(&args.book);
+    serve(desk, &args.listening, backups, |url| say(&format!("listening {url}"))).await
 }
 
 /// Serves until the process is told to stop; answers what is under way first.
-pub async fn serve(desk: Desk, listening: &Listening, announce: impl FnOnce(&str)) -> Outcome {
+pub async fn serve(
+    desk: Desk,
+    listening: &Listening,
+    backups: Option<Backups>,
+    announce: impl FnOnce(&str),
+) -> Outcome {
     log_to_stderr();
     let listener = TcpListener::bind(listening.listen).await.map_err(|why| {
         Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen))
     })?;
     let address = listener.local_addr()?;
-    let service = site::site(&App::new(desk.clone(), Settings { tls: listening.behind_tls }));
+    let backups = backups.map(Arc::new);
+    let settings = Settings { tls: listening.behind_tls };
+    let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()));
     announce(&format!("http://{address}"));
     let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
     let signing = tokio::spawn(sign_when_due(desk.clone()));
+    let nightly = tokio::spawn(back_up_when_due(desk.clone(), backups));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
-    for task in [clockwork, signing] {
+    for task in [clockwork, signing, nightly] {
         task.abort();
         let _ = task.await;
     }
@@ -67,6 +78,17 @@ async fn sign_when_due(desk: Desk) {
     loop {
         if let Err(why) = desk.make_checkpoint_if_due().await {
             tracing::error!(%why, "the day's checkpoint could not be made");
+        }
+        tokio::time::sleep(Duration::from_secs(60)).await;
+    }
+}
+
+/// Looks every minute whether the daily back-up is to be taken.
+async fn back_up_when_due(desk: Desk, backups: Option<Arc<Backups>>) {
+    let Some(backups) = backups else { return };
+    loop {
+        if let Err(why) = Arc::clone(&backups).run_if_due(desk.clone()).await {
+            tracing::warn!(%why, "it could not be looked up whether a back-up is due");
         }
         tokio::time::sleep(Duration::from_secs(60)).await;
     }

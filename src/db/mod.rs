@@ -4,4 +4,4 @@ pub mod open;
 pub mod writer;
 
 pub use open::{OpenError, Opening};
-pub use writer::{Clerk, WriterOptions, Writing};
+pub use writer::{Clerk, Trouble, WriterOptions, Writing};

@@ -1,9 +1,11 @@
 //! How the file is opened. Each pragma has its reason.
-use std::{path::Path, time::Duration};
+use std::{fs::OpenOptions, io, path::Path, time::Duration};
 
 use sqlx::{
     ConnectOptions, SqliteConnection, SqlitePool,
-    sqlite::{SqliteConnectOptions, SqliteJournalMode, SqlitePoolOptions, SqliteSynchronous},
+    sqlite::{
+        SqliteConnectOptions, SqliteJournalMode, SqliteLockingMode, SqlitePoolOptions, SqliteSynchronous,
+    },
 };
 
 /// Why a book could not be opened: each says what to do.
@@ -13,6 +15,8 @@ pub enum OpenError {
     AlreadyThere(String),
     NewerThanProgram(String),
     NotABook(String),
+    /// The copy that is taken before tables change.
+    NotCopied(String, String),
     Database(sqlx::Error),
 }
 
@@ -30,6 +34,10 @@ impl std::fmt::Display for OpenError {
                 "{path} was written by a newer breakerbook than this one and was left untouched: start the newer program"
             ),
             Self::NotABook(why) => write!(f, "this file is not a book that this program can read: {why}"),
+            Self::NotCopied(path, why) => write!(
+                f,
+                "the book's tables have to be brought up to this program, and the copy of it that comes first, {path}, could not be made ({why}): make room on that disk and start again. The book was left untouched"
+            ),
             Self::Database(why) => write!(f, "the file could not be opened or read: {why}"),
         }
     }
@@ -87,6 +95,66 @@ pub async fn readers(path: &Path, count: u32) -> Result<SqlitePool, OpenError> {
         .acquire_timeout(Duration::from_secs(10))
         .connect_with(options)
         .await?)
+}
+
+/// A file that becomes a back-up: one file from the first byte on, on the disk with every commit.
+pub async fn copy(path: &Path) -> Result<SqliteConnection, OpenError> {
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .synchronous(SqliteSynchronous::Normal)
+        .busy_timeout(Duration::from_secs(20))
+        .foreign_keys(false)
+        .disable_statement_logging();
+    Ok(options.connect().await?)
+}
+
+/// A back-up as it lies there: nothing is written in it or beside it, not even a log.
+pub async fn untouched(path: &Path) -> Result<SqliteConnection, OpenError> {
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .read_only(true)
+        .immutable(true)
+        .disable_statement_logging();
+    Ok(options.connect().await?)
+}
+
+/// The book with nobody else in it. Every connection to a book with a log holds SQLite's shared lock on the file for as
+/// long as it is open, and gives it back however its process ends: so this is refused as long as anybody has the book
+/// open, in whatever program, and never because of one that is gone.
+pub async fn alone(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
+    let options = SqliteConnectOptions::new()
+        .filename(path)
+        .busy_timeout(Duration::from_secs(1))
+        .locking_mode(SqliteLockingMode::Exclusive)
+        .foreign_keys(false)
+        .disable_statement_logging();
+    let mut db = options.connect().await?;
+    sqlx::raw_sql("BEGIN EXCLUSIVE; COMMIT;").execute(&mut db).await?;
+    Ok(db)
+}
+
+/// The same with its log folded in and gone: a connection that closes removes the log by its name, and under that name the
+/// log of another book may lie by then.
+pub async fn alone_in_one_file(path: &Path) -> Result<SqliteConnection, sqlx::Error> {
+    let mut db = alone(path).await?;
+    sqlx::raw_sql("PRAGMA journal_mode = DELETE; BEGIN EXCLUSIVE; COMMIT;").execute(&mut db).await?;
+    Ok(db)
+}
+
+/// What is there is no database, or so damaged that it cannot be opened as one.
+pub fn is_no_database(why: &sqlx::Error) -> bool {
+    let code = why.as_database_error().and_then(|e| e.code().and_then(|code| code.parse::<i32>().ok()));
+    // Primary result codes of SQLite: 26 NOTADB, 11 CORRUPT.
+    matches!(code.map(|code| code & 0xff), Some(26 | 11))
+}
+
+/// A new, empty file that only its owner may read.
+pub fn private(path: &Path) -> io::Result<()> {
+    let mut options = OpenOptions::new();
+    options.write(true).create_new(true);
+    #[cfg(unix)]
+    std::os::unix::fs::OpenOptionsExt::mode(&mut options, 0o600);
+    options.open(path).map(drop)
 }
 
 /// Creates the empty file; refuses one that is there.

@@ -3,6 +3,7 @@
 pub mod act;
 pub mod apply;
 mod apply_reports;
+pub mod backup;
 pub mod begin;
 mod board;
 pub mod body;

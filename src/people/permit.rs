@@ -20,6 +20,7 @@ words! {
         SignBook = "sign_book",
         ChangeThresholds = "change_thresholds",
         ImportEntries = "import_entries",
+        KeepBackups = "keep_backups",
     }
 }
 
@@ -39,6 +40,7 @@ impl Act {
             Self::ReadBypasses => &[Supervisor, Administrator],
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
+            Self::KeepBackups => &[Administrator],
             Self::ReadPages | Self::SignBook | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }

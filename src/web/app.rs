@@ -3,7 +3,7 @@ use std::sync::Arc;
 
 use crate::{
     base::Instant,
-    desk::{Desk, World},
+    desk::{Desk, World, backup::Backups},
     people::password::Hasher,
 };
 
@@ -17,6 +17,7 @@ struct Inner {
     hasher: Hasher,
     tokens: TokenCache,
     settings: Settings,
+    backups: Option<Arc<Backups>>,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -27,7 +28,18 @@ pub struct Settings {
 
 impl App {
     pub fn new(desk: Desk, settings: Settings) -> Self {
-        Self(Arc::new(Inner { desk, hasher: Hasher::new(), tokens: TokenCache::default(), settings }))
+        Self::backed_up(desk, settings, None)
+    }
+
+    /// The same for a server that takes back-ups.
+    pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
+        let (hasher, tokens) = (Hasher::new(), TokenCache::default());
+        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups }))
+    }
+
+    /// Where this server's back-ups go, if it takes any.
+    pub fn backups(&self) -> Option<&Arc<Backups>> {
+        self.0.backups.as_ref()
     }
 
     pub fn desk(&self) -> &Desk {

@@ -90,6 +90,7 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
         (Act::ReadPages, paths::Book.to_string(), "The book"),
+        (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));
     mine.map(|(_, href, text)| Link { here: href == here, href, text: text.to_owned() }).collect()

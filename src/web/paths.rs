@@ -104,6 +104,8 @@ paths! {
     EntryAmend(EntryId) = "/entries/{id}/amend";
     EntryStatement(EntryId) = "/entries/{id}/statement";
     Thresholds = "/thresholds";
+    /// When the book was last copied, and 'back up now'.
+    Backups = "/backups";
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";
     BypassReview(EntryId) = "/bypasses/{id}/review";

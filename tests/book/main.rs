@@ -2,6 +2,8 @@
 //! More of it: `PROPTEST_CASES=500 FLIPS=3000 KILLS=100 cargo test --test book`.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that fails says so by panicking")]
 #![expect(clippy::cast_possible_truncation, reason = "the numbers of reports are small")]
+mod backups;
+mod backups_in_trouble;
 mod bad;
 mod channels;
 mod deeds;

@@ -102,6 +102,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
         "c.ibsenius",
         &[
             "/breaker-table",
+            "/backups",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",

@@ -11,6 +11,7 @@ use breakerbook::{
     cli::site,
     desk::{
         Desk, DeskOptions,
+        backup::{Backups, TimeOfDay},
         begin::{self, NewBook},
         keep_people::{KeepPeople, KeepSecret, PersonWanted},
         keep_roster::{IssueSchedules, KeepUnits},
@@ -61,6 +62,18 @@ impl App {
         let web = web::App::new(desk(&dir, &clock).await, settings);
         let router = site::site(&web);
         Self { web, clock, router, dir }
+    }
+
+    /// A server that takes back-ups, into this folder.
+    pub async fn backed_up() -> (Self, std::path::PathBuf) {
+        let mut app = Self::start().await;
+        let to = app.dir.path().join("kept");
+        let at = TimeOfDay::parse("03:00").unwrap();
+        let backups = Backups::new(app.path(), to.clone(), at, 30);
+        let desk = app.web.desk().clone();
+        app.web = web::App::backed_up(desk, Settings::default(), Some(Arc::new(backups)));
+        app.router = site::site(&app.web);
+        (app, to)
     }
 
     /// The book's file.

@@ -6,6 +6,7 @@ mod html;
 mod roster;
 
 mod api;
+mod backups;
 mod board;
 mod book;
 mod crew;

@@ -1,4 +1,5 @@
 //! Pages that belong to no reader: coming in, going out, one's own password, forms that were kept.
+mod backups;
 mod home;
 mod kept;
 mod password;
@@ -24,6 +25,8 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Tablets::PATTERN, Door::SignedIn, tablets::show),
         Route::post(paths::TabletRevoke::PATTERN, Door::SignedIn, tablets::revoke),
         Route::post(paths::TabletAnswer::PATTERN, Door::SignedIn, tablets::answer),
+        Route::get(paths::Backups::PATTERN, Act::KeepBackups, backups::show),
+        Route::post(paths::Backups::PATTERN, Act::KeepBackups, backups::now),
         Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),
         Route::post(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::sign),
     ]

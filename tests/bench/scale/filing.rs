@@ -81,7 +81,7 @@ async fn later(book: &Path, entries: usize) -> Clock {
 }
 
 /// What each cutout was last sealed with, where it was ever opened: crews find that seal, and no other.
-async fn seals(desk: &Desk) -> Vec<(UnitName, usize)> {
+pub async fn seals(desk: &Desk) -> Vec<(UnitName, usize)> {
     let mut db = desk.read().await.unwrap();
     let sql = "SELECT unit, data->>'seal_applied' FROM bypass ORDER BY begins";
     let rows: Vec<(String, Option<String>)> = sqlx::query_as(sql).fetch_all(&mut *db).await.unwrap();

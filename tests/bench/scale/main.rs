@@ -1,9 +1,11 @@
-//! The book at ten thousand, a million and ten million entries: filing, judging all of it again, the two busiest pages.
+//! The book at ten thousand, a million and ten million entries: filing, judging all of it again, the two busiest pages, filing
+//! beside a back-up.
 //! `BREAKERBOOK_BENCH_ENTRIES=1000000` tries it with another largest size.
 #![expect(clippy::unwrap_used, reason = "a benchmark that cannot go on has nothing to say")]
 #[path = "../common/mod.rs"]
 mod common;
 
+mod backup;
 mod boards;
 mod filing;
 mod filled;
@@ -37,7 +39,7 @@ fn main() {
         pages(&middle, &mut table);
         filled::clear(&middle);
     }
-    if ["pages", "judging", "filing"].iter().any(|what| wanted(what)) {
+    if ["pages", "judging", "filing", "backup"].iter().any(|what| wanted(what)) {
         let book = Filled::build(large);
         book.told(&mut table);
         if wanted("pages") {
@@ -50,6 +52,9 @@ fn main() {
             let small = Filled::build(SMALL);
             filing(&small, &book, &mut table);
             filled::clear(&small);
+        }
+        if wanted("backup") {
+            backup(&book, &mut table);
         }
         filled::clear(&book);
     }
@@ -125,4 +130,23 @@ fn filing(small: &Filled, large: &Filled, table: &mut Table) {
         table.at_most(&format!("  large : small, {name}, processor"), ratio(|c| c.cpu), 2.0, "");
         table.at_most(&format!("  large : small, {name}, wall"), ratio(|c| c.wall), 2.0, "");
     }
+}
+
+fn backup(book: &Filled, table: &mut Table) {
+    note(&format!("filing by {} clients, alone and beside a back-up", backup::CLIENTS));
+    let measured = backup::measure(&book.path);
+    let size = measured.bytes as f64 / 1e9;
+    table.figure(
+        &format!("back-up of {} entries while {} clients file", book.entries, backup::CLIENTS),
+        format!("{:.0} s, {size:.2} GB", measured.took.as_secs_f64()),
+    );
+    for (when, filed) in [("before", &measured.before), ("during", &measured.during)] {
+        let (middle, late) = (filed.within(0.5) * 1e3, filed.within(0.99) * 1e3);
+        table.figure(
+            &format!("  filing {when} it: median, 99 in 100, rate"),
+            format!("{middle:.2} ms, {late:.2} ms, {:.0}/s", filed.per_second()),
+        );
+    }
+    let ratio = measured.during.within(0.99) / measured.before.within(0.99);
+    table.at_most("  99 in 100, during : before", ratio, 3.0, "");
 }
