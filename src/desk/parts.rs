@@ -10,7 +10,7 @@ use super::{
     tables::json,
 };
 use crate::{
-    base::Instant,
+    base::{Instant, UnitName},
     rules::{Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, rests::Rests},
 };
 
@@ -84,6 +84,17 @@ pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Res
         ORDER BY unit, subject, part";
     let all = packed(db, sql, Some(json(&units))).await?;
     all.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+}
+
+/// What is told of a unit's cutouts and their seals, and when its ground relay operated.
+pub async fn ground_protection_of(
+    db: &mut SqliteConnection,
+    unit: &UnitName,
+) -> Result<Dossier, sqlx::Error> {
+    let sql = "SELECT unit, subject, facts FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?))
+        AND subject = 'ground_protection' ORDER BY unit, part";
+    let all = packed(db, sql, Some(json(&[unit]))).await?;
+    all.first().map_or_else(|| Ok(Dossier::default()), |(_, parts)| parts.unpacked())
 }
 
 /// The outlines of these units' devices, packed, in the order of their keys' text.

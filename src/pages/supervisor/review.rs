@@ -8,7 +8,11 @@ use serde::Deserialize;
 use super::bypass::{self, Typed as Kept};
 use crate::{
     base::{EntryId, UnitName, text},
-    desk::{Refused, body::Judgement, oversee::ReviewBypass},
+    desk::{
+        Refused,
+        body::Judgement,
+        oversee::{KeepRefused, ReviewBypass},
+    },
     people::Act,
     web::{Answer, App, Frame, Me, Oops, Typed, page, paths, see, signature},
 };
@@ -71,6 +75,12 @@ pub async fn sign(
     .having_seen(checked.seen_review);
     match app.desk().act(act).await {
         Ok(_) => see(&paths::Bypass(bypass)),
+        Err(Refused::NotYours(says)) => {
+            // That somebody with a hand in it signed is told of, whatever became of it.
+            let tried = KeepRefused::of(bypass.to_string(), &says, &permit, app.now());
+            app.desk().act(tried).await?;
+            Err(Refused::NotYours(says).into())
+        }
         Err(Refused::Stale(says)) => {
             let kept = Kept { says: Some(says), ..form.kept() };
             again(&app, frame, &me, &id, StatusCode::CONFLICT, kept).await
