@@ -109,12 +109,12 @@ paths! {
     BypassReview(EntryId) = "/bypasses/{id}/review";
     BypassData(EntryId, String) = "/bypasses/{id}/data/{what}";
     /// The chain of seals of a unit's cutouts.
-    BypassSeals(UnitName) = "/bypasses/seals/{unit}";
+    BypassSeals(UnitName) = "/register/seals/{unit}";
     /// The register by the month.
-    BypassMonths = "/bypasses/months";
-    BypassMonth(String) = "/bypasses/months/{month}";
+    BypassMonths = "/register/months";
+    BypassMonth(String) = "/register/months/{month}";
     /// One person's rights and openings, and nothing else of them.
-    BypassPerson(String) = "/bypasses/people/{sign_in}";
+    BypassPerson(String) = "/register/people/{sign_in}";
 
     /// The book itself: its pages, checkpoints, and packs to hand on.
     Book = "/book";
