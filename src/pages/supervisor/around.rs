@@ -59,6 +59,8 @@ impl Around {
             (_, None) => begins.minus(LOOK_BACK),
         };
         let to = bypass.closed_at.map_or(now, |closed| closed.plus(BESIDE).min(now)).max(begins.plus(1));
+        // So that what lies at the edge is seen whole.
+        let from = from.minus(to.since(from) / 40);
         let ground = parts::ground_protection_of(&mut *db, unit).await?;
         let mut runs = runs::runs_in(&mut *db, &[(unit, from, to)]).await?;
         let handovers = oversight::store::handovers_read(&mut *db, unit, (from, to)).await?;
@@ -168,6 +170,9 @@ fn entry(fact: &Fact) -> Option<String> {
 }
 
 fn from_to(from: Instant, to: Option<Instant>, zone: &Zone) -> String {
+    if to == Some(from) {
+        return zone.in_words(from);
+    }
     let to = to.map_or_else(|| "on, and still".to_owned(), |to| format!("to {}", zone.in_words(to)));
     format!("from {} {to}", zone.in_words(from))
 }
@@ -206,7 +211,7 @@ fn stretches(bypass: &Bypass, left: Instant, zone: &Zone) -> Vec<Told> {
 
 fn had(run: &RunFact, zone: &Zone) -> Told {
     let symbol = run.symbol.as_deref().map(|symbol| format!(" {symbol}")).unwrap_or_default();
-    let what = if run.moved { "On a run" } else { "Reported, not on a run under its own power" };
+    let what = if run.moved { "On a run" } else { "Reported, not of a run under its own power" };
     let position = run.position.map(|position| format!(", {}", said(position.as_str()))).unwrap_or_default();
     Told {
         kind: Kind::Run,

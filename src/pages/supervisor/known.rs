@@ -1,7 +1,7 @@
 //! What is known of when an opening began and when it ended. Where a moment is not known, the two between which it lies.
 use super::{told_of::ToldOf, words};
 use crate::{
-    base::{Instant, Zone},
+    base::{Instant, Zone, instant::MINUTE},
     rules::{Bypass, register::Limit},
 };
 
@@ -52,20 +52,28 @@ pub fn bounds(bypass: &Bypass, now: Instant) -> (i64, Option<i64>) {
 /// `50 min`, or `at least 2 h, at most 31 h`.
 pub fn lasted(bypass: &Bypass, now: Instant) -> String {
     let (least, most) = bounds(bypass, now);
-    let told = |micros| words::lasted(Instant(0), Instant(micros));
     let so_far = if bypass.closed_at.is_none() { " so far, if nobody closed it unrecorded" } else { "" };
     match most {
         Some(most) if most == least => format!("{}{so_far}", told(least)),
+        Some(most) if least < MINUTE => format!("at most {}{so_far}", told(most)),
         Some(most) => format!("at least {}, at most {}{so_far}", told(least), told(most)),
+        None if least < MINUTE => format!("not known{so_far}"),
         None => format!("at least {}{so_far}; how much more is not known", told(least)),
     }
 }
 
 /// The same in a column: the least, and whether it may have been more.
 pub fn lasted_short(bypass: &Bypass, now: Instant) -> String {
-    let (least, most) = bounds(bypass, now);
-    let told = words::lasted(Instant(0), Instant(least));
-    if most == Some(least) { told } else { format!("at least {told}") }
+    match bounds(bypass, now) {
+        (least, Some(most)) if most == least => told(least),
+        (least, Some(most)) if least < MINUTE => format!("at most {}", told(most)),
+        (least, None) if least < MINUTE => "not known".to_owned(),
+        (least, _) => format!("at least {}", told(least)),
+    }
+}
+
+fn told(micros: i64) -> String {
+    words::lasted(Instant(0), Instant(micros))
 }
 
 /// How long the book waits before it asks about this one, and whether it did.
@@ -126,8 +134,14 @@ mod tests {
             "not known: after 1 Mar 2026 10:00 +00:00, when it was last told open, and not after \
              1 Mar 2026 16:30 +00:00, when it was seen closed"
         );
-        assert_eq!(lasted(&both, now), "at least 0 min, at most 56 h 30 min");
-        assert_eq!(lasted_short(&both, now), "at least 0 min");
+        assert_eq!(
+            (lasted(&both, now), lasted_short(&both, now)),
+            ("at most 56 h 30 min".into(), "at most 56 h 30 min".into())
+        );
+        let still = position("2026-03-01T12:00:00Z", "GRC", "open", None);
+        let longer = line(vec![before(), found(), still, after()]);
+        assert_eq!(lasted(&longer, now), "at least 2 h, at most 56 h 30 min");
+        assert_eq!(lasted_short(&longer, now), "at least 2 h");
         let never = line(vec![found()]);
         assert!(opened(&never, &told, &zone).ends_with("does not know it closed at any time before"));
         assert_eq!(

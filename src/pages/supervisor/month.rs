@@ -108,7 +108,7 @@ pub async fn show(
         now: zone.in_words(now),
         size,
         root,
-        counts: NAMES.iter().zip(counts.all()).map(|((_, says), n)| (*says, n)).collect(),
+        counts: NAMES.iter().zip(counts.all()).map(|((_, _, says), n)| (*says, n)).collect(),
         purposes,
         units,
         shops,

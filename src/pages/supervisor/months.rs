@@ -57,7 +57,7 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(query): Asked<Quer
         frame,
         railway: world.railway.name.clone(),
         now: zone.in_words(now),
-        heads: NAMES.iter().map(|(_, says)| *says).collect(),
+        heads: NAMES.iter().map(|(_, short, _)| *short).collect(),
         rows: counted.iter().map(|(month, counts)| row(month, counts)).collect(),
         csv: link("csv"),
         xlsx: link("xlsx"),
@@ -69,7 +69,7 @@ fn row(month: &str, counts: &Counts) -> Row {
     Row {
         path: paths::BypassMonth(month.to_owned()).to_string(),
         month: in_words(month),
-        counts: NAMES.iter().zip(counts.all()).map(|((_, says), n)| (*says, n)).collect(),
+        counts: NAMES.iter().zip(counts.all()).map(|((_, _, says), n)| (*says, n)).collect(),
         loud: counts.not_authorised > 0 || counts.still_open > 0,
     }
 }
@@ -83,7 +83,7 @@ pub(super) fn in_words(month: &str) -> String {
 
 fn sheet(months: &[(String, Counts)]) -> Sheet {
     let mut columns = vec!["month"];
-    columns.extend(NAMES.iter().map(|(name, _)| *name));
+    columns.extend(NAMES.iter().map(|(name, ..)| *name));
     let mut sheet = Sheet::of("bypasses-by-month", &columns);
     for (month, counts) in months {
         let numbers = counts.all().map(|n| Cell::from(i64::try_from(n).unwrap_or(i64::MAX)));

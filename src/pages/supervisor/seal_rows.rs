@@ -5,7 +5,7 @@ use crate::{
     pages::drawn::told::said,
     reports::vocabulary::SealWord,
     rules::{
-        Fact,
+        Fact, Told,
         seal::{Link, SealAct, chain},
     },
     web::paths,
@@ -28,29 +28,25 @@ pub(super) struct SealRow {
     pub looks: u64,
 }
 
-/// The chain of one cutout, oldest first.
+/// The chain of one cutout, oldest first. A look made at an opening stands by itself: it is what was broken then.
 pub(super) fn rows(facts: &[&Fact], tag: &Tag, zone: &Zone) -> Vec<SealRow> {
     let mut rows: Vec<SealRow> = Vec::new();
+    let mut last_looked = false;
     for link in chain(facts, tag) {
-        let again = same_again(&link);
+        let one = row(&link, zone);
+        let looked = link.act == SealAct::Found && !one.broken && !matches!(link.fact.told, Told::Bypass(_));
         match rows.last_mut() {
-            Some(last)
-                if again && last.act == SealAct::Found && last.seal == seal_says(&link) && !last.broken =>
-            {
+            Some(last) if looked && last_looked && (&last.seal, &last.says) == (&one.seal, &one.says) => {
                 last.looks += 1;
                 last.to = link.at;
                 last.by = format!("{}, last by {}", times(last.looks), link.fact.author);
-                last.when = format!("{} to {}", zone.in_words(last.at), zone.in_words(link.at));
+                last.when = format!("{} to {}", zone.in_words(last.at), one.when);
             }
-            _ => rows.push(row(&link, zone)),
+            _ => rows.push(one),
         }
+        last_looked = looked;
     }
     rows
-}
-
-/// A look that found what was on record.
-fn same_again(link: &Link<'_>) -> bool {
-    link.act == SealAct::Found && link.wrong.is_none() && (link.before.is_some() || link.number().is_none())
 }
 
 fn times(looks: u64) -> String {
@@ -77,6 +73,7 @@ fn row(link: &Link<'_>, zone: &Zone) -> SealRow {
 /// A number as it is, a word as people say it.
 fn seal_says(link: &Link<'_>) -> String {
     match link.seal {
+        None if link.act == SealAct::Opened => String::new(),
         None => "not told".to_owned(),
         Some(seal) if SealWord::parse(seal).is_some() => said(seal),
         Some(seal) => seal.to_owned(),
@@ -100,7 +97,7 @@ fn says(link: &Link<'_>) -> String {
         }
         (SealAct::Closed, ..) => format!("cutout closed, its seal told as {}", seal_says(link)),
         (SealAct::Found, Some(_), Some(_), _) => "as on record".to_owned(),
-        (SealAct::Found, Some(_), None, _) => "the first number on record since".to_owned(),
+        (SealAct::Found, Some(_), None, _) => "no number was on record: the chain begins here".to_owned(),
         (SealAct::Found, _, _, Some(SealWord::Unnumbered)) => "whole, its number was not told".to_owned(),
         (SealAct::Found, _, _, Some(SealWord::Broken | SealWord::Missing | SealWord::None)) => {
             "nothing was on record to hold it against".to_owned()
