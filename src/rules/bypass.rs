@@ -118,8 +118,12 @@ impl<'a> Stretch<'a> {
         })
     }
 
+    /// Of one that was found open, nobody who is told to have opened it later than it was found: that is not how it came to be
+    /// open. Whoever found it may name somebody.
     pub fn opener(&self) -> &'a Hand {
-        self.openers.iter().map(|o| o.hand).find(|h| h.is_known()).unwrap_or(&Hand::NotKnown)
+        let may_be = |o: &&Opener<'_>| !self.found || o.fact.found || o.at <= self.begin;
+        let named = self.openers.iter().filter(may_be).map(|o| o.hand);
+        named.into_iter().find(|h| h.is_known()).unwrap_or(&Hand::NotKnown)
     }
 
     /// Opened for: the purposes stated, else the words of a position entry.
@@ -360,6 +364,22 @@ mod tests {
         assert_eq!(told(vec![open, closed]), [line("01T10:00", Some("01T10:20"), "n.okafor")]);
         let seen_then_closed = position("2026-03-01T10:00:00Z", "GRC", "open", Some("closed"));
         assert_eq!(told(vec![seen_then_closed]), [line("01T10:00", Some("01T10:00"), "n.okafor")]);
+    }
+
+    #[test]
+    fn whoever_opened_it_after_it_was_found_open_is_not_how_it_came_to_be_open() {
+        let found = |by: Hand| Fact { found: true, ..bypass("2026-03-01T10:00:00Z", "GRC", |b| b.by = by) };
+        let later = || opened("2026-03-01T12:00:00Z", Some("2026-03-01T13:00:00Z"), "a.lind");
+        let opener = |facts| {
+            let line = railway().judge(Subject::GroundProtection, facts).bypasses.remove(0);
+            (line.opened_by.in_words().to_owned(), line.hands.contains(&"a.lind".into()))
+        };
+        assert_eq!(
+            opener(vec![found(Hand::NotKnown), later()]),
+            ("not known".into(), true),
+            "nor reviews it"
+        );
+        assert_eq!(opener(vec![found(Hand::Person("c.rey".into())), later()]), ("c.rey".into(), true));
     }
 
     #[test]

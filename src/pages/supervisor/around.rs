@@ -104,11 +104,17 @@ impl Around {
         let mut marks: Vec<Told> =
             self.openings.iter().filter(overlaps).flat_map(|one| stretches(one, self.from, zone)).collect();
         for (at, closed, fact) in told_to_stand(&self.facts(), &bypass.device) {
-            if closed && self.holds(at) {
-                let who = fact.author.to_string();
-                let says = format!("Told closed {}, by {who}", zone.in_words(at));
-                marks.push(Told { href: entry(fact), ..Told::moment(Kind::Closed, at, who, says) });
+            // What begins an opening is its bar.
+            let begins = !closed && self.openings.iter().any(|one| one.begins() == at);
+            if begins || !self.holds(at) {
+                continue;
             }
+            let (who, kind) = (fact.author.to_string(), if closed { Kind::Closed } else { Kind::Open });
+            let says = match closed {
+                true => format!("Told closed {}, by {who}", zone.in_words(at)),
+                false => format!("Told open again {}, by {who}", zone.in_words(at)),
+            };
+            marks.push(Told { href: entry(fact), ..Told::moment(kind, at, who, says) });
         }
         marks.sort_by_key(|mark| mark.from);
         marks
@@ -200,7 +206,8 @@ fn stretches(bypass: &Bypass, left: Instant, zone: &Zone) -> Vec<Told> {
     };
     let withdrawn = if bypass.withdrawn { ", withdrawn by amendment" } else { "" };
     let says = format!("Told open {}, {by}{withdrawn}", from_to(begins, ends, zone));
-    let open = mark(Kind::Open, begins, ends, words::hand(&bypass.opened_by), says);
+    let teller = bypass.found_by.as_ref().map_or_else(|| words::hand(&bypass.opened_by), ToString::to_string);
+    let open = mark(Kind::Open, begins, ends, teller, says);
     marks.push(Told { href: Some(paths::Entry(bypass.id).to_string()), ..open });
     if let Some(closed) = bypass.closed_at.filter(|_| bypass.seen_closed) {
         let says = format!("Closed at some time {}", from_to(bypass.last_open_at, Some(closed), zone));
