@@ -14,7 +14,7 @@ use super::{
     register_sheet, rights,
 };
 use crate::{
-    base::Day,
+    base::{Day, Instant},
     desk::World,
     oversight::{
         self, Line,
@@ -74,37 +74,64 @@ pub async fn show(
     Asked(query): Asked<Query>,
 ) -> Answer {
     let (world, now) = (app.world(), app.now());
-    let zone = &world.railway.zone;
     let first = Day::parse(&format!("{month}-01")).filter(|_| month.len() == 7);
     let first =
         first.ok_or_else(|| Oops::NotFound("A month is a year and a month, as in 2026-03.".into()))?;
-    let mut db = app.desk().read().await?;
-    let register = oversight::store::register(&mut db, now).await?;
-    let about = Wanted { rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
-    let mut findings = store::all_until(&mut db, &about, now).await?;
-    let (size, root) = oversight::store::head(&mut db).await?;
-    drop(db);
-    findings.extend(oversight::joined(&world.ground(), &register, now));
-    let lines: Vec<Line> =
-        register.into_iter().filter(|line| month_of(line.bypass.begins(), zone) == month).collect();
+    let read = Read::of(&app, &month).await?;
     if let Some(format) = Format::asked(&query.format)? {
-        return register_sheet::sheet(&format!("bypasses-{month}"), &lines, &world, now).answer(format);
+        let name = format!("bypasses-{month}");
+        return register_sheet::sheet(&name, &read.lines, &world, now).answer(format);
     }
-    findings.retain(|finding| finding.rule == Rule::Seal || finding.open_at(now));
-    let next = first.plus(31).to_string();
-    let next: String = next.chars().take(7).collect();
-    let link = |name, value: &str| paths::BypassMonth(month.clone()).with(&[(name, value)]);
-    let (counts, tallies) = (Counts::of(&lines, now), Tallies::of(&lines, &world));
-    let to_page = |n: usize| link("page", &n.to_string());
+    page(StatusCode::OK, &view(frame, read, (first, &month), &query, &world, now))
+}
+
+/// What the book holds of a month.
+struct Read {
+    lines: Vec<Line>,
+    /// Those that are open now, and all of seals.
+    findings: Vec<Finding>,
+    size: u64,
+    root: String,
+}
+
+impl Read {
+    async fn of(app: &App, month: &str) -> Result<Self, Oops> {
+        let (world, now) = (app.world(), app.now());
+        let mut db = app.desk().read().await?;
+        let register = oversight::store::register(&mut db, now).await?;
+        let about = Wanted { rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
+        let mut findings = store::all_until(&mut db, &about, now).await?;
+        let (size, root) = oversight::store::head(&mut db).await?;
+        drop(db);
+        findings.extend(oversight::joined(&world.ground(), &register, now));
+        findings.retain(|finding| finding.rule == Rule::Seal || finding.open_at(now));
+        let of_month = |line: &Line| month_of(line.bypass.begins(), &world.railway.zone) == month;
+        Ok(Self { lines: register.into_iter().filter(of_month).collect(), findings, size, root })
+    }
+}
+
+fn view(
+    frame: Frame,
+    read: Read,
+    (first, month): (Day, &str),
+    query: &Query,
+    world: &World,
+    now: Instant,
+) -> View {
+    let zone = &world.railway.zone;
+    let Read { lines, findings, size, root } = read;
+    let (counts, Tallies { purposes, units, shops }) = (Counts::of(&lines, now), Tallies::of(&lines, world));
+    let link = |name, value: &str| paths::BypassMonth(month.to_owned()).with(&[(name, value)]);
     let (lines, pager) = match query.print.as_str() {
         "yes" => (lines, Pager::default()),
-        _ => Pager::cut(lines, page_of(&query.page), to_page),
+        _ => Pager::cut(lines, page_of(&query.page), |n| link("page", &n.to_string())),
     };
-    let Tallies { purposes, units, shops } = tallies;
-    let view = View {
+    let of_day = |day: Day| day.to_string().chars().take(7).collect::<String>();
+    let next = of_day(first.plus(31));
+    View {
         frame,
         railway: world.railway.name.clone(),
-        month: in_words(&month),
+        month: in_words(month),
         now: zone.in_words(now),
         size,
         root,
@@ -112,17 +139,16 @@ pub async fn show(
         purposes,
         units,
         shops,
-        rows: lines.iter().map(|line| bypasses::row(line, &findings, &world, now)).collect(),
+        rows: lines.iter().map(|line| bypasses::row(line, &findings, world, now)).collect(),
         pager,
         print: link("print", "yes"),
-        seals: seals(&findings, &month, &world),
-        rights: rights_in(&month, &world),
-        before: paths::BypassMonth(first.plus(-1).to_string().chars().take(7).collect()).to_string(),
+        seals: seals(&findings, month, world),
+        rights: rights_in(month, world),
+        before: paths::BypassMonth(of_day(first.plus(-1))).to_string(),
         after: (next <= month_of(now, zone)).then(|| paths::BypassMonth(next).to_string()),
         csv: link("format", "csv"),
         xlsx: link("format", "xlsx"),
-    };
-    page(StatusCode::OK, &view)
+    }
 }
 
 struct Tallies {

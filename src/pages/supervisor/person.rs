@@ -17,7 +17,7 @@ use crate::{
     pages::drawn::pager::{Pager, page_of},
     people::{Authorisation, person},
     rules::{
-        Bypass, Rule,
+        Bypass, Finding, Rule,
         fact::Hand,
         store::{self, Wanted},
     },
@@ -60,39 +60,57 @@ pub async fn show(
 ) -> Answer {
     let (world, now) = (app.world(), app.now());
     let who = person::sign_in(&typed).ok_or_else(not_there)?;
-    let mut db = app.desk().read().await?;
-    let mut register = oversight::store::register(&mut db, now).await?;
-    register.retain(|line| had_a_part(&line.bypass, &who));
-    let about = Wanted { rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
-    let findings = store::open_at(&mut db, &about, now).await?;
-    drop(db);
-    let listed = world.people.person(&who).is_some();
-    let grants: Vec<&Authorisation> = rights::of_person(&who, &world).collect();
-    if !listed && register.is_empty() && grants.is_empty() {
+    let (register, findings) = read(&app, &who).await?;
+    let known = world.people.person(&who).is_some() || rights::of_person(&who, &world).next().is_some();
+    if !known && register.is_empty() {
         return Err(not_there());
     }
+    page(StatusCode::OK, &view(frame, &who, (register, &findings), &query, &world, now))
+}
+
+/// The openings somebody had a part in, the latest first, and what the rules say now.
+async fn read(app: &App, who: &SignIn) -> Result<(Vec<Line>, Vec<Finding>), Oops> {
+    let (world, now) = (app.world(), app.now());
+    let mut db = app.desk().read().await?;
+    let mut register = oversight::store::register(&mut db, now).await?;
+    register.retain(|line| had_a_part(&line.bypass, who));
+    let about = Wanted { rules: Some(&Rule::GROUND_PROTECTION), ..Wanted::default() };
+    let mut findings = store::open_at(&mut db, &about, now).await?;
+    drop(db);
+    findings.extend(oversight::joined(&world.ground(), &register, now));
+    findings.retain(|finding| finding.open_at(now));
+    Ok((register, findings))
+}
+
+fn view(
+    frame: Frame,
+    who: &SignIn,
+    (register, findings): (Vec<Line>, &[Finding]),
+    query: &Query,
+    world: &World,
+    now: Instant,
+) -> View {
     let here = paths::BypassPerson(who.to_string());
-    let says = said_of(&register, &who);
+    let says = said_of(&register, who);
     let (register, pager) =
         Pager::cut(register, page_of(&query.page), |n| here.with(&[("page", &n.to_string())]));
-    let part = |line: &Line| Some(parts(&line.bypass, &who).join(", "));
+    let row = |line: &Line| Row {
+        part: Some(parts(&line.bypass, who).join(", ")),
+        ..bypasses::row(line, findings, world, now)
+    };
     let of_register = |format| paths::Bypasses.with(&[("person", who.as_str()), ("format", format)]);
-    let view = View {
+    View {
         frame,
         who: who.to_string(),
-        listed,
+        listed: world.people.person(who).is_some(),
         now: world.railway.zone.in_words(now),
-        grants: grants.into_iter().map(|grant| grant_of(grant, &world, now)).collect(),
+        grants: rights::of_person(who, world).map(|grant| grant_of(grant, world, now)).collect(),
         says,
-        rows: register
-            .iter()
-            .map(|line| Row { part: part(line), ..bypasses::row(line, &findings, &world, now) })
-            .collect(),
+        rows: register.iter().map(row).collect(),
         pager,
         csv: of_register("csv"),
         xlsx: of_register("xlsx"),
-    };
-    page(StatusCode::OK, &view)
+    }
 }
 
 fn not_there() -> Oops {

@@ -1,4 +1,6 @@
 //! The seals of a unit's cutouts, a chain for each: what was applied, found, broken, missing, and where it does not follow.
+use std::ops::Range;
+
 use askama::Template;
 use axum::{
     extract::{Path, State},
@@ -8,13 +10,14 @@ use serde::Deserialize;
 
 use super::seal_rows::{self, SealRow};
 use crate::{
-    base::{Instant, Tag, UnitName},
+    base::{Instant, Tag, UnitName, Zone},
     desk::parts,
     pages::drawn::{
         pager::{Pager, page_of},
         told::named,
     },
-    rules::Fact,
+    roster::Schedule,
+    rules::{Dossier, Fact},
     web::{
         Answer, App, Asked, Frame, Oops, page, paths,
         sheet::{Format, Sheet},
@@ -66,12 +69,7 @@ pub async fn show(
     let mut db = app.desk().read().await?;
     let dossier = parts::ground_protection_of(&mut db, &unit).await?;
     drop(db);
-    let standing: Vec<&Fact> = dossier.facts().iter().filter(|fact| fact.withdrawn.is_none()).collect();
-    let chains: Vec<(Tag, Vec<SealRow>)> = tags(&standing)
-        .into_iter()
-        .map(|tag| (tag.clone(), seal_rows::rows(&standing, &tag, zone)))
-        .filter(|(_, rows)| !rows.is_empty())
-        .collect();
+    let chains = chains(&dossier, zone);
     if let Some(format) = Format::asked(&query.format)? {
         return sheet(&unit, &chains).answer(format);
     }
@@ -83,25 +81,39 @@ pub async fn show(
         _ => Pager::of(longest, page_of(&query.page), |n| link("page", &n.to_string())),
     };
     let schedule = world.roster.schedule_at(&unit, now);
-    let cutout = |(tag, mut rows): (Tag, Vec<SealRow>)| {
-        let says = says(&rows);
-        rows.reverse();
-        let rows = rows.into_iter().skip(shown.start).take(shown.len()).collect();
-        Cutout { device: named(&tag, schedule), says, rows }
-    };
     let view = View {
         frame,
         unit: unit.to_string(),
         unit_path: paths::Handover(unit.clone()).to_string(),
         now: zone.in_words(now),
-        cutouts: chains.into_iter().map(cutout).collect(),
-        withdrawn: standing.len() < dossier.facts().len(),
+        cutouts: chains.into_iter().map(|chain| cutout(chain, schedule, &shown)).collect(),
+        withdrawn: dossier.facts().iter().any(|fact| fact.withdrawn.is_some()),
         pager,
         print: link("print", "yes"),
         csv: link("format", "csv"),
         xlsx: link("format", "xlsx"),
     };
     page(StatusCode::OK, &view)
+}
+
+type Chain = (Tag, Vec<SealRow>);
+
+/// A chain for each device of which a seal is told.
+fn chains(dossier: &Dossier, zone: &Zone) -> Vec<Chain> {
+    let standing: Vec<&Fact> = dossier.facts().iter().filter(|fact| fact.withdrawn.is_none()).collect();
+    let of = |tag: Tag| {
+        let rows = seal_rows::rows(&standing, &tag, zone);
+        (tag, rows)
+    };
+    tags(&standing).into_iter().map(of).filter(|(_, rows)| !rows.is_empty()).collect()
+}
+
+/// The latest first, and of these the ones to be shown.
+fn cutout((tag, mut rows): Chain, schedule: Option<&Schedule>, shown: &Range<usize>) -> Cutout {
+    let says = says(&rows);
+    rows.reverse();
+    let rows = rows.into_iter().skip(shown.start).take(shown.len()).collect();
+    Cutout { device: named(&tag, schedule), says, rows }
 }
 
 /// Whatever has a seal in something told of it.
@@ -131,7 +143,7 @@ fn says(rows: &[SealRow]) -> String {
     format!("{places}{last}")
 }
 
-fn sheet(unit: &UnitName, chains: &[(Tag, Vec<SealRow>)]) -> Sheet {
+fn sheet(unit: &UnitName, chains: &[Chain]) -> Sheet {
     let columns = &[
         "unit",
         "device",
