@@ -2,7 +2,7 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
-    body::{Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged},
+    body::{ActRefused, Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged},
     draft::{Draft, Filed},
     tables::{self, json},
     world,
@@ -39,6 +39,7 @@ impl Draft {
             Body::RepairClosed(closed) => self.close_repair(filed, heading, closed),
             Body::FindingSetAside(aside) => self.put_aside(filed, heading, aside),
             Body::BypassReviewed(review) => self.put_review(filed, heading, review),
+            Body::ActRefused(refused) => self.put_refused(filed, heading, refused),
             Body::ClassFiguresTaken(figures) => self.put_figures(filed.seq, figures),
             Body::ThresholdsChanged(changed) => self.put_thresholds(filed, heading, changed),
             Body::TabletKeyRegistered(key) => self.put_tablet_key(filed, key),
@@ -105,6 +106,17 @@ impl Draft {
             last_seq: review.last_seq,
             judgement: review.judgement,
             words: review.words.clone(),
+        });
+    }
+
+    fn put_refused(&mut self, filed: Filed, heading: &Heading, refused: &ActRefused) {
+        self.rows.refusals.add(&tables::RefusedRow {
+            seq: filed.seq,
+            act: refused.act,
+            about: refused.about.clone(),
+            by: author(heading),
+            at: filed.recorded_at,
+            says: refused.says.clone(),
         });
     }
 

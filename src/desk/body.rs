@@ -9,7 +9,7 @@ use crate::{
         ClassName, EntryId, Instant, ReportId, SignIn, Stamp, Tag, UnitName, instant::as_text, words::words,
         zone::Day,
     },
-    people::Role,
+    people::{Act, Role},
     reports::{Report, amendment::Amendment},
     roster::{Schedule, UnitCard},
     rules::ClassFigures,
@@ -92,6 +92,17 @@ pub struct Retirement {
 pub struct Statement {
     pub entry: EntryId,
     pub words: String,
+}
+
+/// Somebody signed what was not theirs to do: it was refused and changed nothing, and that it was tried stays.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct ActRefused {
+    pub act: Act,
+    /// The id of what it was about.
+    pub about: String,
+    /// What the person was told.
+    pub says: String,
 }
 
 /// The next crew read and understood what stood in the book at that size; `None`: it is not known what they saw.
@@ -324,6 +335,7 @@ bodies! {
     RepairWorked(RepairWorked) = "repair_worked",
     RepairAmended(RepairAmended) = "repair_amended",
     CauseListed(CauseListed) = "cause_listed",
+    ActRefused(ActRefused) = "act_refused",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -343,7 +355,7 @@ macro_rules! by_serde {
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
     TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable RepairWorked RepairAmended
-    CauseListed);
+    CauseListed ActRefused);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

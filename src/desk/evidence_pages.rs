@@ -42,6 +42,10 @@ pub async fn of_bypass(db: &mut SqliteConnection, id: EntryId) -> Result<Seqs, N
         .fetch_all(&mut *db)
         .await?;
     seqs.extend::<Vec<i64>>(near);
+    let tried = "SELECT seq FROM act_refused WHERE about IN (SELECT value FROM json_each(?))";
+    seqs.extend::<Vec<i64>>(
+        sqlx::query_scalar(tried).bind(json!(bypass.entries).to_string()).fetch_all(&mut *db).await?,
+    );
     let grants = grants(db, &line).await?;
     seqs.extend(&grants);
     seqs.extend(schedule(db, &line).await?);
@@ -82,7 +86,8 @@ pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Result<Seqs,
         UNION SELECT seq FROM measurement WHERE unit = ?1 UNION SELECT seq FROM inspection WHERE unit = ?1
         UNION SELECT seq FROM set_aside WHERE unit = ?1
         UNION SELECT a.seq FROM entry e JOIN amendment a ON a.entry = e.id WHERE e.unit = ?1
-        UNION SELECT s.seq FROM entry e JOIN statement s ON s.entry = e.id WHERE e.unit = ?1";
+        UNION SELECT s.seq FROM entry e JOIN statement s ON s.entry = e.id WHERE e.unit = ?1
+        UNION SELECT r.seq FROM entry e JOIN act_refused r ON r.about = e.id WHERE e.unit = ?1";
     let found: Vec<i64> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_all(&mut *db).await?;
     let mut seqs: Seqs = found.into_iter().collect();
     let also = Also { unit, grants: &Seqs::new(), whole_unit: true };

@@ -1,7 +1,7 @@
 //! The next crew's signature under the handover; a supervisor's review of a bypass.
 use super::{
     act::{Act, Decided},
-    body::{Body, HandoverRead, Judgement, Review},
+    body::{ActRefused, Body, HandoverRead, Judgement, Review},
     draft::{Draft, Filed, Page},
     refused::Refused,
 };
@@ -110,6 +110,32 @@ impl Act for ReviewBypass {
         }
     }
 
+    fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
+        filed.first().copied()
+    }
+}
+
+/// That somebody signed what was not theirs to do. The page changes nothing, but it stays.
+#[derive(Debug)]
+pub struct KeepRefused(Page);
+
+impl KeepRefused {
+    /// `about`: the id of what it was about. `says`: what they were told.
+    pub fn of(about: String, says: &str, permit: &Permit, now: Instant) -> Self {
+        let refused = ActRefused { act: permit.act(), about, says: says.to_owned() };
+        Self(signed(permit, now, Body::ActRefused(Box::new(refused))))
+    }
+}
+
+impl Act for KeepRefused {
+    type Answer = Option<Filed>;
+
+    fn pages(&self) -> Vec<&Page> {
+        vec![&self.0]
+    }
+    fn decide(&self, _: &Draft, _: Instant) -> Result<Decided, Refused> {
+        Ok(Decided::all(1))
+    }
     fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
         filed.first().copied()
     }

@@ -10,7 +10,7 @@ use super::{
     tables::json,
 };
 use crate::{
-    base::Instant,
+    base::{Instant, UnitName},
     rules::{
         Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, quiet::Ends,
         rests::Rests,
@@ -79,7 +79,7 @@ type Dossiers = BTreeMap<DossierKey, Dossier>;
 pub async fn every_dossier(db: &mut SqliteConnection) -> Result<Dossiers, sqlx::Error> {
     let sql = "SELECT unit, subject, facts, part FROM dossier_part
         UNION ALL SELECT unit, subject, facts, part FROM dossier_end ORDER BY unit, subject, part";
-    packed(db, sql, None).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+    packed(db, sql, &[]).await?.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
 }
 
 /// Everything the book knows of these units, by subject.
@@ -87,8 +87,17 @@ pub async fn dossiers_of_units(db: &mut SqliteConnection, units: &[&str]) -> Res
     let sql = "SELECT unit, subject, facts, part FROM dossier_part WHERE unit IN (SELECT value FROM json_each(?1))
         UNION ALL SELECT unit, subject, facts, part FROM dossier_end WHERE unit IN (SELECT value FROM json_each(?1))
         ORDER BY unit, subject, part";
-    let all = packed(db, sql, Some(json(&units))).await?;
+    let all = packed(db, sql, &[json(&units)]).await?;
     all.into_iter().map(|(key, parts)| Ok((key, parts.unpacked()?))).collect()
+}
+
+/// What is told of a unit's cutouts and their seals, and when its ground relay operated.
+pub async fn ground_protection_of(
+    db: &mut SqliteConnection,
+    unit: &UnitName,
+) -> Result<Dossier, sqlx::Error> {
+    let all = of_subject(db, &[unit.as_str()], &Subject::GroundProtection).await?;
+    all.first().map_or_else(|| Ok(Dossier::default()), |(_, parts)| parts.unpacked())
 }
 
 /// The outlines of these units' devices, packed, in the order of their keys' text.
@@ -100,7 +109,7 @@ pub(super) async fn outlines_of_units(
         "SELECT unit, subject, packed, chunk FROM dossier_outline WHERE unit IN (SELECT value FROM json_each(?1))
         UNION ALL SELECT unit, subject, packed, chunk FROM dossier_end
         WHERE unit IN (SELECT value FROM json_each(?1)) AND chunk IS NOT NULL ORDER BY unit, subject, chunk";
-    packed(db, sql, Some(json(&units))).await
+    packed(db, sql, &[json(&units)]).await
 }
 
 /// What is told of these units themselves, packed.
@@ -108,11 +117,19 @@ pub(super) async fn told_of_units(
     db: &mut SqliteConnection,
     units: &[&str],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
+    of_subject(db, units, &Subject::Unit).await
+}
+
+async fn of_subject(
+    db: &mut SqliteConnection,
+    units: &[&str],
+    subject: &Subject,
+) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
     let sql = "SELECT unit, subject, facts, part FROM dossier_part
-        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = 'unit'
+        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = ?2
         UNION ALL SELECT unit, subject, facts, part FROM dossier_end
-        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = 'unit' ORDER BY unit, part";
-    packed(db, sql, Some(json(&units))).await
+        WHERE unit IN (SELECT value FROM json_each(?1)) AND subject = ?2 ORDER BY unit, part";
+    packed(db, sql, &[json(&units), subject.to_string()]).await
 }
 
 /// A dossier's parts in order, not unpacked yet.
@@ -142,10 +159,9 @@ impl Packed {
 async fn packed(
     db: &mut SqliteConnection,
     sql: &'static str,
-    units: Option<String>,
+    values: &[String],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
-    let query = sqlx::query(sql);
-    let query = if let Some(units) = units { query.bind(units) } else { query };
+    let query = values.iter().fold(sqlx::query(sql), |query, value| query.bind(value));
     let mut all: Vec<(DossierKey, Packed)> = Vec::new();
     let mut rows = query.fetch(db);
     let mut last = (String::new(), String::new());
@@ -183,7 +199,7 @@ pub(super) async fn to_judge_again(
         ON p.unit = c.value->>0 AND p.subject = c.value->>1
         UNION ALL SELECT e.unit, e.subject, e.facts, e.part, c.key AS n FROM json_each(?1) c CROSS JOIN dossier_end e
         ON e.unit = c.value->>0 AND e.subject = c.value->>1 ORDER BY n, part";
-    let mut packed = packed(db, sql, Some(json(&asked))).await?.into_iter().peekable();
+    let mut packed = packed(db, sql, &[json(&asked)]).await?.into_iter().peekable();
     let with_parts = judged.into_iter().map(|(key, prints)| {
         let parts = packed.next_if(|(of, _)| *of == key).map(|(_, parts)| parts);
         (key, prints, parts.unwrap_or_default())

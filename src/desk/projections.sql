@@ -1,7 +1,7 @@
 -- Everything here is reckoned from the book and may be thrown away: on a change of this text it is rebuilt at start.
 -- The order of variants in the words! lists is part of the packed facts: changing it means changing PACKING below.
 -- PACKING 7
--- JUDGING 12: findings say other things than before, and every book judges itself again at its next start.
+-- JUDGING 13: findings say other things than before, and every book judges itself again at its next start.
 
 -- The tree's right edge and root after the last page; world_seq is the last page that changed people, roster or figures.
 CREATE TABLE head (
@@ -239,3 +239,8 @@ CREATE TABLE cause (
     key TEXT PRIMARY KEY, cause TEXT NOT NULL, listed INTEGER NOT NULL CHECK (listed IN (0, 1)), by TEXT NOT NULL,
     at INTEGER NOT NULL
 ) STRICT;
+-- What somebody signed though it was not theirs to do: refused, and on record.
+CREATE TABLE act_refused (
+    seq INTEGER PRIMARY KEY, act TEXT NOT NULL, about TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL, says TEXT NOT NULL
+) STRICT;
+CREATE INDEX act_refused_about ON act_refused (about);

@@ -90,6 +90,11 @@ table_row! {
     }
 }
 table_row! {
+    RefusedRow into "act_refused" [""] {
+        seq: u64, act: crate::people::Act, about: String, by: SignIn, at: Instant, says: String,
+    }
+}
+table_row! {
     RepairRow into "repair" ["ON CONFLICT (id) DO UPDATE SET closed_at = excluded.closed_at, closed_by = excluded.closed_by,
         data = excluded.data"] {
         id: uuid::Uuid, unit: UnitName, device: Option<Tag>, opened_at: Instant, opened_by: SignIn, closed_at: Option<Instant>,
@@ -177,7 +182,7 @@ macro_rules! waiting {
 waiting! {
     pages: PageRow, reports: ReportRow, entries: EntryRow, entries_again: EntryRow by again, amendments: AmendmentRow, statements: StatementRow,
     handovers: HandoverRow, persons: PersonRow, authorisations: AuthorisationRow, schedules: ScheduleRow, units: UnitRow,
-    figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, repairs: RepairRow, set_asides: SetAsideRow,
+    figures: FiguresRow, thresholds: ThresholdsRow, reviews: ReviewRow, refusals: RefusedRow, repairs: RepairRow, set_asides: SetAsideRow,
     tablet_keys: TabletKeyRow, tablet_reports: TabletReportRow, names: PersonNameRow,
     measurements: MeasurementRow, inspections: InspectionRow, intervals: IntervalRow, shop_tables: ShopTableRow,
     passwords: PasswordRow, tokens: TokenRow,

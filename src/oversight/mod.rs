@@ -1,4 +1,5 @@
 //! The bypass register: every opening of a ground-relay cutout, with its reviews.
+pub mod monthly;
 pub mod pack;
 pub mod store;
 

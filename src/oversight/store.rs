@@ -126,3 +126,46 @@ async fn reviews(
     }
     Ok(all)
 }
+
+/// Who signed a unit's handover within a span, in order.
+pub async fn handovers_read(
+    db: &mut SqliteConnection,
+    unit: &UnitName,
+    (from, to): (Instant, Instant),
+) -> Sql<Vec<(SignIn, Instant)>> {
+    let sql = "SELECT by, at FROM handover_read WHERE unit = ? AND at >= ? AND at <= ? ORDER BY seq";
+    let found: Vec<(String, i64)> =
+        sqlx::query_as(sql).bind(unit.as_str()).bind(from.0).bind(to.0).fetch_all(db).await?;
+    Ok(found.into_iter().map(|(by, at)| (SignIn::from(by), Instant(at))).collect())
+}
+
+/// A signature that was refused because the act was not theirs.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Tried {
+    pub seq: u64,
+    pub by: SignIn,
+    pub at: Instant,
+    pub says: String,
+}
+
+/// Reviews of an opening that were signed and refused, whichever of its entries they named.
+pub async fn refused_about(db: &mut SqliteConnection, entries: &[EntryId]) -> Sql<Vec<Tried>> {
+    let sql = "SELECT seq, by, at, says FROM act_refused
+        WHERE about IN (SELECT value FROM json_each(?)) AND act = 'review_bypass' ORDER BY seq";
+    let entries = serde_json::json!(entries).to_string();
+    let found: Vec<(i64, String, i64, String)> = sqlx::query_as(sql).bind(entries).fetch_all(db).await?;
+    let tried = |(seq, by, at, says): (i64, String, i64, String)| Tried {
+        seq: seq.unsigned_abs(),
+        by: SignIn::from(by),
+        at: Instant(at),
+        says,
+    };
+    Ok(found.into_iter().map(tried).collect())
+}
+
+/// Pages in the book, and the root over them.
+pub async fn head(db: &mut SqliteConnection) -> Sql<(u64, String)> {
+    let (size, root): (i64, String) =
+        sqlx::query_as("SELECT size, lower(hex(root)) FROM head").fetch_one(db).await?;
+    Ok((size.unsigned_abs(), root))
+}

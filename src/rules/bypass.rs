@@ -3,6 +3,7 @@ use super::{
     authority::{Authority, authority},
     case::Case,
     fact::{BypassFact, Fact, Hand, Told},
+    ground_open::Asks,
     occurrence::{leaves_closed, seen_closed},
     register::Bypass,
 };
@@ -47,6 +48,10 @@ pub struct Stretch<'a> {
     pub closed_by: Option<&'a Hand>,
     /// When it was last told to be closed before, and in which entry.
     pub last_closed: Option<(Instant, &'a Fact)>,
+    /// The last moment at which it was told to stand open.
+    pub last_open: Instant,
+    /// It ends with somebody seeing it closed: when it was closed is not known.
+    pub seen_closed: bool,
     /// The latest end that an entry gave it from its own start: nothing earlier ends it.
     covered_until: Option<Instant>,
 }
@@ -62,12 +67,15 @@ impl<'a> Stretch<'a> {
             closed_at: None,
             closed_by: None,
             last_closed,
+            last_open: event.at,
+            seen_closed: false,
             covered_until: None,
         }
     }
 
     fn opens(&mut self, event: &Event<'a>) {
         self.tells(event.fact);
+        self.last_open = event.at;
         if let Some(hand) = event.hand {
             self.openers.push(Opener { at: event.at, hand, fact: event.fact });
         }
@@ -93,6 +101,7 @@ impl<'a> Stretch<'a> {
         let ends = self.covered_until.is_none_or(|until| until <= event.at);
         if ends {
             self.closed_at = Some(event.at);
+            self.seen_closed = event.kind == Kind::SeenClosed;
         }
         ends
     }
@@ -109,8 +118,12 @@ impl<'a> Stretch<'a> {
         })
     }
 
+    /// Of one that was found open, nobody who is told to have opened it later than it was found: that is not how it came to be
+    /// open. Whoever found it may name somebody.
     pub fn opener(&self) -> &'a Hand {
-        self.openers.iter().map(|o| o.hand).find(|h| h.is_known()).unwrap_or(&Hand::NotKnown)
+        let may_be = |o: &&Opener<'_>| !self.found || o.fact.found || o.at <= self.begin;
+        let named = self.openers.iter().filter(may_be).map(|o| o.hand);
+        named.into_iter().find(|h| h.is_known()).unwrap_or(&Hand::NotKnown)
     }
 
     /// Opened for: the purposes stated, else the words of a position entry.
@@ -179,6 +192,12 @@ pub fn stretches<'a>(facts: &[&'a Fact], device: &'a Tag) -> Vec<Stretch<'a>> {
     out
 }
 
+/// Every time somebody told how a cutout stood: closed or not, in order of time.
+pub fn told_to_stand<'a>(facts: &[&'a Fact], device: &Tag) -> Vec<(Instant, bool, &'a Fact)> {
+    let closed = |kind| matches!(kind, Kind::Closed | Kind::SeenClosed);
+    events(facts, device).iter().map(|event| (event.at, closed(event.kind), event.fact)).collect()
+}
+
 fn events<'a>(facts: &[&'a Fact], device: &Tag) -> Vec<Event<'a>> {
     let mut out = Vec::new();
     for fact in facts.iter().copied() {
@@ -232,8 +251,8 @@ fn seal_applied(stretch: &Stretch<'_>) -> Option<String> {
     })
 }
 
-/// The line of the register.
-pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
+/// The line of the register. `asks`: when the book starts asking, and how long it waits for what it was opened for.
+pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>, asks: &Asks) -> Bypass {
     let opener = stretch.opener();
     let act = stretch.openers.iter().find(|o| o.hand == opener).map_or(stretch.begin, |o| o.at);
     let Authority { authorised, why, granted_by } = authority(case, opener, act, stretch.authorised_by());
@@ -261,6 +280,11 @@ pub fn bypass(case: &Case<'_>, stretch: &Stretch<'_>) -> Bypass {
         closed_by: stretch.closed_at.map(|_| stretch.closed_by.cloned().unwrap_or(Hand::NotKnown)),
         last_closed_at: stretch.last_closed.map(|(at, _)| at),
         last_closed_by: stretch.last_closed.map(|(_, fact)| fact.author.clone()),
+        last_closed_entry: stretch.last_closed.map(|(_, fact)| fact.entry),
+        last_open_at: stretch.last_open,
+        seen_closed: stretch.seen_closed,
+        limit: asks.limit,
+        asks_at: asks.since,
         hands: hands(stretch, granted_by),
         last_seq: stretch.facts.iter().map(|f| f.seq).max().unwrap_or(0),
         withdrawn: false,
@@ -343,13 +367,51 @@ mod tests {
     }
 
     #[test]
+    fn whoever_opened_it_after_it_was_found_open_is_not_how_it_came_to_be_open() {
+        let found = |by: Hand| Fact { found: true, ..bypass("2026-03-01T10:00:00Z", "GRC", |b| b.by = by) };
+        let later = || opened("2026-03-01T12:00:00Z", Some("2026-03-01T13:00:00Z"), "a.lind");
+        let opener = |facts| {
+            let line = railway().judge(Subject::GroundProtection, facts).bypasses.remove(0);
+            (line.opened_by.in_words().to_owned(), line.hands.contains(&"a.lind".into()))
+        };
+        assert_eq!(
+            opener(vec![found(Hand::NotKnown), later()]),
+            ("not known".into(), true),
+            "nor reviews it"
+        );
+        assert_eq!(opener(vec![found(Hand::Person("c.rey".into())), later()]), ("c.rey".into(), true));
+    }
+
+    #[test]
+    fn what_is_not_known_of_its_end_lies_between_two_moments() {
+        let open = || opened("2026-03-01T10:00:00Z", None, "a.lind");
+        let known = |facts| {
+            let judged = railway().judge(Subject::GroundProtection, facts);
+            let line = &judged.bypasses[0];
+            (line.last_open_at.to_z()[8..16].to_owned(), line.seen_closed)
+        };
+        let seen = |when, how| position(when, "GRC", how, None);
+        let (still, closed) = (seen("2026-03-01T15:00:00Z", "open"), seen("2026-03-02T08:00:00Z", "closed"));
+        assert_eq!(known(vec![open(), closed.clone()]), ("01T10:00".into(), true));
+        assert_eq!(known(vec![open(), still.clone(), closed.clone()]), ("01T15:00".into(), true));
+        let told = opened("2026-03-01T10:00:00Z", Some("2026-03-01T16:00:00Z"), "a.lind");
+        assert_eq!(
+            known(vec![told, still, closed]),
+            ("01T15:00".into(), false),
+            "told, so its time is known"
+        );
+    }
+
+    #[test]
     fn the_line_says_who_saw_it_closed_before() {
         let seen = position("2026-02-27T08:00:00Z", "GRC", "closed", None);
+        let before = seen.entry;
         let found = Fact { found: true, ..bypass("2026-03-01T10:00:00Z", "GRC", |b| b.by = Hand::NotKnown) };
         let judged = railway().judge(Subject::GroundProtection, vec![seen, found]);
         let line = &judged.bypasses[0];
         assert_eq!(line.found_open_at, Some(at("2026-03-01T10:00:00Z")));
         assert_eq!((line.opened_at, line.last_closed_at), (None, Some(at("2026-02-27T08:00:00Z"))));
+        assert_eq!(line.last_closed_entry, Some(before));
         assert_eq!(line.opened_by, Hand::NotKnown);
         assert!(line.open_at(at("2026-04-01T00:00:00Z")) && !line.open_at(at("2026-03-01T09:00:00Z")));
     }

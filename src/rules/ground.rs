@@ -5,7 +5,7 @@ use super::{
     case::Case,
     fact::{Fact, Told},
     finding::{Finding, Rule},
-    ground_open::{position_doubtful, second_ground, still_open},
+    ground_open::{Asks, position_doubtful, second_ground, still_open},
     register::{Authorised, Bypass},
     seal::seal,
 };
@@ -42,8 +42,10 @@ fn version(case: &Case<'_>, facts: &[&Fact]) -> Version {
     let mut out = Version::default();
     for tag in cutouts(case, facts) {
         for stretch in stretches(facts, tag) {
-            let line = bypass(case, &stretch);
+            let asks = Asks::of(case, &stretch, facts);
+            let line = bypass(case, &stretch, &asks);
             judge(case, &stretch, &line, facts, &mut out.findings);
+            still_open(case, &stretch, &line, &asks, &mut out.findings);
             out.bypasses.push(line);
         }
         seal(case, tag, facts, &mut out.findings);
@@ -93,7 +95,6 @@ fn judge(case: &Case<'_>, stretch: &Stretch<'_>, line: &Bypass, facts: &[&Fact],
     purpose(case, stretch, line, out);
     no_authority(case, stretch, line, out);
     wrong_order(case, stretch, line, out);
-    still_open(case, stretch, line, facts, out);
     second_ground(case, stretch, line, facts, out);
     position_doubtful(case, stretch, line, facts, out);
 }
@@ -384,6 +385,19 @@ mod tests {
         assert_eq!(asks(vec![open(&|b| b.engine_running = YesNo::NotKnown)], &[]), ask("01T11:00", None));
         assert_eq!(asks(vec![open(&|b| b.engine_running = YesNo::Yes)], &[]), ask("01T10:00", None));
         assert_eq!(asks(vec![open(&|b| b.power_taken = YesNo::Yes)], &[]), ask("01T10:00", None));
+        for (purpose, want) in [
+            (Some("insulation_test"), "01T18:00"),
+            (Some("locating_ground"), "01T18:00"),
+            (Some("repair"), "01T18:00"),
+            (Some("to_keep_moving"), "01T10:00"),
+            (Some("other"), "01T11:00"),
+            (Some("none_given"), "01T11:00"),
+            (Some("not_known"), "01T11:00"),
+            (None, "01T11:00"),
+        ] {
+            let locked = open(&|b| b.purpose = purpose.map(word));
+            assert_eq!(asks(vec![locked], &[]), ask(want, None), "under lock, for {purpose:?}");
+        }
         let closed = |when: &'static str| {
             move |b: &mut BypassFact| {
                 b.protection = None;

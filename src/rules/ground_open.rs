@@ -2,10 +2,10 @@
 use super::{
     bypass::Stretch,
     case::Case,
-    fact::{Fact, RunFact, Told},
+    fact::{BypassFact, Fact, RunFact, Told},
     finding::{Finding, Rule},
     ground::about,
-    register::Bypass,
+    register::{Bypass, Limit},
 };
 use crate::{
     base::{
@@ -13,36 +13,65 @@ use crate::{
         instant::{DAY, HOUR},
         text::span,
     },
-    reports::vocabulary::{Protection, RunPosition, Signs, YesNo},
+    reports::vocabulary::{Protection, Purpose, RunPosition, Signs, YesNo},
 };
 
-/// When the book starts asking. These are reminders, never permissions.
-const ASK_AFTER: i64 = HOUR;
-const REMIND_EVERY: i64 = 8 * HOUR;
+/// When the book starts asking about an opening, and why then. A reminder, never a permission.
+#[derive(Clone, Copy, Debug)]
+pub struct Asks {
+    pub limit: Limit,
+    pub since: Instant,
+    why: &'static str,
+    at_once: bool,
+}
+
+impl Asks {
+    pub fn of(case: &Case<'_>, stretch: &Stretch<'_>, facts: &[&Fact]) -> Self {
+        let limit = limit(stretch);
+        let waits = stretch.begin.plus(limit.micros());
+        let at_once = at_once(case, stretch, facts);
+        let (since, why) = match (at_once, limit) {
+            (Some((at, why)), _) if at < waits || limit == Limit::AtOnce && at == waits => (at, why),
+            (_, Limit::AtOnce) => (waits, "to keep moving"),
+            (_, Limit::Hour) => (waits, "for more than an hour"),
+            (_, Limit::EightHours) => (waits, "held with a lock or tag and the engine shut down"),
+        };
+        Self { limit, since, why, at_once: at_once.is_some() || limit == Limit::AtOnce }
+    }
+}
+
+/// By purpose: none to keep moving, since it is meant to move with it open; eight hours for a test, a search or a repair
+/// under lock or tag with the engine shut down; an hour for everything else, and where nobody said what for.
+fn limit(stretch: &Stretch<'_>) -> Limit {
+    let any = |of: &dyn Fn(&BypassFact) -> bool| stretch.tellings().any(of);
+    let shop_work = |t: &BypassFact| {
+        matches!(t.purpose, Some(Purpose::InsulationTest | Purpose::LocatingGround | Purpose::Repair))
+    };
+    let secured = |t: &BypassFact| {
+        t.engine_running == YesNo::No && matches!(t.protection, Some(Protection::Lock | Protection::Tag))
+    };
+    if any(&|t| t.purpose == Some(Purpose::ToKeepMoving)) {
+        Limit::AtOnce
+    } else if any(&shop_work) && any(&secured) {
+        Limit::EightHours
+    } else {
+        Limit::Hour
+    }
+}
 
 /// Open at T exactly while the finding is open at T: it begins at the first reason to ask, and ends at closing.
 pub fn still_open(
     case: &Case<'_>,
     stretch: &Stretch<'_>,
     line: &Bypass,
-    facts: &[&Fact],
+    asks: &Asks,
     out: &mut Vec<Finding>,
 ) {
-    let at_once = at_once(case, stretch, facts);
-    let secured = stretch.tellings().any(|t| {
-        t.engine_running == YesNo::No && matches!(t.protection, Some(Protection::Lock | Protection::Tag))
-    });
-    let patience = if secured { REMIND_EVERY } else { ASK_AFTER };
-    let (since, why) = match at_once {
-        Some((at, why)) if at < stretch.begin.plus(patience) => (at, why),
-        _ if secured => (stretch.begin.plus(patience), "held with a lock or tag and the engine shut down"),
-        _ => (stretch.begin.plus(patience), "for more than an hour"),
-    };
-    if stretch.closed_at.is_some_and(|closed| closed <= since) {
+    if stretch.closed_at.is_some_and(|closed| closed <= asks.since) {
         return;
     }
     let device = case.named(&line.device, stretch.begin);
-    let mut says = format!("{device} open since {}, {why}", case.when(stretch.begin));
+    let mut says = format!("{device} open since {}, {}", case.when(stretch.begin), asks.why);
     match stretch.closed_at {
         Some(closed) => {
             let lasted = span(closed.since(stretch.begin));
@@ -50,10 +79,12 @@ pub fn still_open(
         }
         None => says.push_str("; the book does not know it closed. Treat as open until looked at."),
     }
-    let weight = if at_once.is_some() { 9.0 } else { 5.0 };
+    let weight = if asks.at_once { 9.0 } else { 5.0 };
     let finding =
-        about(case, Rule::StillOpen, line, since).until(stretch.closed_at).weighs(weight).says(says);
-    out.push(if secured { finding.figure("remind_every_hours", REMIND_EVERY / HOUR) } else { finding });
+        about(case, Rule::StillOpen, line, asks.since).until(stretch.closed_at).weighs(weight).says(says);
+    let hours = Limit::EightHours.micros() / HOUR;
+    let reminds = asks.limit == Limit::EightHours;
+    out.push(if reminds { finding.figure("remind_every_hours", hours) } else { finding });
 }
 
 /// The earliest moment that allows no waiting at all.

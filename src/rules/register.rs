@@ -2,11 +2,26 @@
 use serde::{Deserialize, Serialize};
 
 use super::fact::Hand;
-use crate::base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, words::words};
+use crate::base::{ClassName, EntryId, Instant, SignIn, Tag, UnitName, instant::HOUR, words::words};
 
 words! {
     /// Whether the one who opened it was authorised then, for that class.
     pub enum Authorised { OwnRight = "own_right", Ordered = "ordered", Neither = "neither", NotKnown = "not_known", }
+}
+
+words! {
+    /// How long the book waits before it asks about an opening, by what that was made for. Never a permission.
+    pub enum Limit { AtOnce = "at_once", Hour = "hour", EightHours = "eight_hours", }
+}
+
+impl Limit {
+    pub fn micros(self) -> i64 {
+        match self {
+            Self::AtOnce => 0,
+            Self::Hour => HOUR,
+            Self::EightHours => 8 * HOUR,
+        }
+    }
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -33,6 +48,14 @@ pub struct Bypass {
     /// Last known closed before a found-open: when, by whose report.
     pub last_closed_at: Option<Instant>,
     pub last_closed_by: Option<SignIn>,
+    pub last_closed_entry: Option<EntryId>,
+    /// The last moment at which it was told to stand open.
+    pub last_open_at: Instant,
+    /// `closed_at` is when somebody saw it closed: it was closed after `last_open_at`, and not after that.
+    pub seen_closed: bool,
+    /// How long the book waits before it asks, by purpose; and when it asked, or would have, for whatever reason came first.
+    pub limit: Limit,
+    pub asks_at: Instant,
     /// Sign-in names of all who opened, closed or authorised: none of them may review it.
     pub hands: Vec<SignIn>,
     /// The highest page it rests on: a review with a lower one is from before a change.
@@ -45,5 +68,9 @@ pub struct Bypass {
 impl Bypass {
     pub fn begins(&self) -> Instant {
         self.opened_at.or(self.found_open_at).unwrap_or(Instant::MAX)
+    }
+    /// Open for longer than the book waits before it asks.
+    pub fn past_limit(&self, then: Instant) -> bool {
+        self.asks_at < self.closed_at.map_or(then, |closed| closed.min(then))
     }
 }

@@ -128,13 +128,16 @@ pub struct Standing {
     pub released: Option<ReleaseRow>,
 }
 
-pub async fn standing(db: &mut SqliteConnection, unit: &UnitName, then: Instant) -> Sql<Standing> {
+/// From when to when a unit was kept from service.
+pub async fn held(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<Held>> {
     let sql = "SELECT holds FROM unit_history WHERE unit = ?";
-    let holds: Option<String> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_optional(&mut *db).await?;
-    let holds: Vec<Held> = holds
-        .map(|text| serde_json::from_str(&text).map_err(|why| sqlx::Error::Decode(Box::new(why))))
-        .transpose()?
-        .unwrap_or_default();
+    let holds: Option<String> = sqlx::query_scalar(sql).bind(unit.as_str()).fetch_optional(db).await?;
+    let read = |text: String| serde_json::from_str(&text).map_err(|why| sqlx::Error::Decode(Box::new(why)));
+    Ok(holds.map(read).transpose()?.unwrap_or_default())
+}
+
+pub async fn standing(db: &mut SqliteConnection, unit: &UnitName, then: Instant) -> Sql<Standing> {
+    let holds = held(&mut *db, unit).await?;
     let open = holds.iter().filter(|held| held.from <= then && held.until.is_none_or(|until| then < until));
     let held_since = open.map(|held| held.from).min();
     let mut of_unit = holds_of(&mut *db, unit, 1, then).await?;

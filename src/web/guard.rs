@@ -1,7 +1,7 @@
 //! The keeper of one route's door: where the request came from, who asks, whether their role may.
 use axum::{
     extract::{Request, State},
-    http::{Method, request::Parts},
+    http::{Method, StatusCode, request::Parts},
     middleware::Next,
     response::{IntoResponse, Response},
 };
@@ -29,8 +29,10 @@ pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, nex
         Err(Stopped::NoSession) => return carried::hand_back(&app, request).await.into_response(),
         Err(Stopped::SessionEnded(who)) => return parking::park(&app, who, request).await.into_response(),
     };
+    let (method, path) = (request.method().clone(), request.uri().path().to_owned());
     let mut response = next.run(request).await;
     let Some(me) = me else { return response };
+    refused(&me, &method, &path, response.status());
     if let Some(id) = parked.filter(|_| response.status().is_redirection()) {
         parking::let_go(&app, me.sign_in().clone(), id).await;
     }
@@ -88,8 +90,21 @@ fn check_door(door: Door, me: &Me, request: &Parts) -> Result<(), Oops> {
         return Err(Oops::SeeInstead(paths::Password.to_string()));
     }
     match door {
-        Door::For(act) if !me.may(act) => Err(Oops::not_for_your_role(me.role())),
+        Door::For(act) if !me.may(act) => {
+            refused(me, &request.method, path, StatusCode::FORBIDDEN);
+            Err(Oops::not_for_your_role(me.role()))
+        }
         _ => Ok(()),
+    }
+}
+
+/// Who asked for what was not theirs, or was not there, stands in the log (ASVS 5.0 16.3.2): the path, never what was typed.
+fn refused(me: &Me, method: &Method, path: &str, status: StatusCode) {
+    let by = me.sign_in();
+    match status {
+        StatusCode::FORBIDDEN => tracing::warn!(%by, %method, path, "refused: not theirs to do"),
+        StatusCode::NOT_FOUND => tracing::info!(%by, %method, path, "asked for what is not there"),
+        _ => {}
     }
 }
 

@@ -109,6 +109,14 @@ paths! {
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";
     BypassReview(EntryId) = "/bypasses/{id}/review";
+    BypassData(EntryId, String) = "/bypasses/{id}/data/{what}";
+    /// The chain of seals of a unit's cutouts.
+    BypassSeals(UnitName) = "/register/seals/{unit}";
+    /// The register by the month.
+    BypassMonths = "/register/months";
+    BypassMonth(String) = "/register/months/{month}";
+    /// One person's rights and openings, and nothing else of them.
+    BypassPerson(String) = "/register/people/{sign_in}";
 
     /// The book itself: its pages, checkpoints, and packs to hand on.
     Book = "/book";

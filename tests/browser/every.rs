@@ -91,6 +91,9 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/bypasses",
             "/bypasses?unit=QHB-204",
+            "/register/months",
+            "/register/people/a.lind",
+            "/register/seals/QHB-204",
             "/thresholds",
             "/book",
             "/book?number=none",
@@ -121,6 +124,7 @@ pub const FOUND: &[(&str, &str, &str)] = &[
     ("r.dunmore", "/in-shop", "a.whole[href^='/repairs/']"),
     ("r.dunmore", "/units/QHB-405/shop", "a.whole[href^='/repairs/']"),
     ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
+    ("m.ruiz", "/register/months", "td a[href*='/register/months/']"),
     ("m.ruiz", "/book", "a.whole[href*='/book/pages/']"),
     ("m.ruiz", "/book", "a.whole[href*='/book/checkpoints/']"),
 ];

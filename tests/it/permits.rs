@@ -94,8 +94,14 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         .replace("{class}", "HB6")
         .replace("{name}", "repairs")
         .replace("{seq}", "0")
+        .replace("{month}", "2026-03")
+        .replace("{sign_in}", "ann")
         .replace("{size}", &app.web.desk().make_checkpoint(None).await.unwrap().size.to_string());
-    let data = if path.starts_with("/classes") { "devices.csv" } else { "timeline.csv" };
+    let data = match () {
+        () if path.starts_with("/classes") => "devices.csv",
+        () if path.starts_with("/bypasses") => "around",
+        () => "timeline.csv",
+    };
     path = path.replace("{what}", data);
     if path.contains("{entry}") {
         path = path.replace("{entry}", &draft_one(browser).await);

@@ -153,8 +153,9 @@ const SPELLED: &[(Rule, &str)] = &[
     ),
     (
         Rule::StillOpen,
-        "Open while the engine runs, power is taken or the unit moves: at once. In the shop, engine shut down, lock or tag on \
-             record: a reminder each 8 hours. Otherwise after 1 hour. These are when the book begins to ask, never permissions.",
+        "Open while the engine runs, power is taken or the unit moves, or opened to keep moving: at once. For an insulation test, \
+             locating a ground or a repair, engine shut down, lock or tag on record: after 8 hours, and each 8 hours again. Otherwise, \
+             and where no purpose is stated, after 1 hour. The hours are this book's own, no source; they are when it begins to ask, never permissions.",
     ),
     (
         Rule::SecondGround,

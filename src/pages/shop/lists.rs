@@ -50,6 +50,16 @@ pub async fn show(frame: Frame, me: Me) -> Answer {
             "openings that are open or not reviewed",
             paths::ApiBypasses.to_string(),
         ));
+        let csv_xlsx = |with: &dyn Fn(&str) -> String| (with("csv"), with("xlsx"));
+        let (csv, xlsx) = csv_xlsx(&|format| paths::Bypasses.with(&[("format", format)]));
+        lists.push(List {
+            name: "the register",
+            says: "every opening, with what is known of its times",
+            csv,
+            xlsx,
+        });
+        let (csv, xlsx) = csv_xlsx(&|format| paths::BypassMonths.with(&[("format", format)]));
+        lists.push(List { name: "bypasses by the month", says: "counted", csv, xlsx });
     }
     lists.push(own("repairs", "opened or closed in the last two years, and those still open"));
     lists.push(own("measurements", "of the last two years, each with what it said"));

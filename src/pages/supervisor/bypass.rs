@@ -8,23 +8,27 @@ use axum::{
 use sqlx::SqliteConnection;
 
 use super::{
+    around::{self, Around, Happened},
     bypasses::about,
+    known, rights,
+    seal_rows::{self, SealRow},
     told_of::{ReportLink, ToldOf},
     words,
 };
 use crate::{
-    base::{EntryId, Instant, instant::DAY},
+    base::{EntryId, Instant, SignIn, instant::DAY},
     desk::{World, oversee},
-    oversight::{self, KeptReview, Line, Standing},
+    oversight::{self, KeptReview, Line, Standing, store::Tried},
     pages::drawn::{
         form::{Choice, Field},
+        picture::opening::Opening,
         rules,
         told::{EntryLine, fold, named, said},
     },
-    people::{Act, Authorisation, authorisation::Scope},
+    people::Act,
     reports,
     rules::{
-        Finding, Rule,
+        Bypass, Fact, Finding, Rule,
         fact::Hand,
         register::Authorised,
         store::{self, Wanted},
@@ -52,10 +56,23 @@ pub(super) struct View {
     /// When the cutout was seen closed in between, told together.
     seen: Vec<String>,
     reviews: Vec<Review>,
+    /// Reviews that were signed and refused.
+    tried: Vec<String>,
+    picture: Opening,
+    happened: Vec<Happened>,
+    found: bool,
+    people: Vec<Person>,
+    seals: Vec<SealRow>,
+    seals_path: String,
     changed: bool,
     /// The pages about it as a file for those who doubt it.
     pack: String,
     sign: Sign,
+}
+
+struct Person {
+    path: String,
+    who: String,
 }
 
 struct Said {
@@ -119,9 +136,22 @@ pub(super) async fn look_up(app: &App, frame: Frame, me: &Me, id: &str, typed: T
     let own = reports::store::Wanted { ids: Some(&line.bypass.entries), ..Default::default() };
     let own = reports::store::entries(&mut db, &own).await?;
     let history = history(&mut db, &line, &world).await?;
+    let around = Around::read(&mut db, &line, now).await?;
+    let tried = oversight::store::refused_about(&mut db, &line.bypass.entries).await?;
     drop(db);
     let sign = sign(me, &line, &world, typed);
-    Ok(view(frame, &line, &findings, &own, history, sign, &world, now))
+    let read = Read { line, findings, own, history, around, tried };
+    Ok(view(frame, read, sign, &world, now))
+}
+
+/// Everything that was read of one opening.
+struct Read {
+    line: Line,
+    findings: Vec<Finding>,
+    own: Vec<reports::store::EntryRow>,
+    history: Vec<EntryLine>,
+    around: Around,
+    tried: Vec<Tried>,
 }
 
 /// What the rules say of one opening, ended or not.
@@ -139,7 +169,7 @@ pub(super) async fn findings_about(
     Ok(findings)
 }
 
-const NOT_THERE: &str = "The register holds no such opening: look at the unit's openings again.";
+pub(super) const NOT_THERE: &str = "The register holds no such opening: look at the unit's openings again.";
 
 /// How far the unit's ground-relay history is shown to either side of an opening.
 const AROUND: i64 = 30 * DAY;
@@ -160,27 +190,15 @@ async fn history(db: &mut SqliteConnection, line: &Line, world: &World) -> Resul
     Ok(others.take(100).map(|row| EntryLine::of(row, world)).collect())
 }
 
-#[expect(clippy::too_many_arguments, reason = "each is one part of the page, loaded by the caller")]
-fn view(
-    frame: Frame,
-    line: &Line,
-    findings: &[Finding],
-    own: &[reports::store::EntryRow],
-    history: Vec<EntryLine>,
-    sign: Sign,
-    world: &World,
-    now: Instant,
-) -> View {
+fn view(frame: Frame, read: Read, sign: Sign, world: &World, now: Instant) -> View {
+    let Read { line, findings, own, history, around, tried } = read;
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let schedule = world.roster.schedule_at(&bypass.unit, bypass.begins());
     let standing = line.standing(now);
-    let told = ToldOf::of(own, zone);
+    let told = ToldOf::of(&own, bypass.id, zone);
     let (history, seen) = fold(history);
-    let said = |f: &Finding| Said {
-        name: rules::name(f.rule),
-        sentence: f.sentence.clone(),
-        ended: f.until.filter(|until| *until <= now).map(|until| zone.in_words(until)),
-    };
+    let sketch = around.sketch(bypass, zone);
+    let facts_of: Vec<&Fact> = around.ground.facts().iter().filter(|fact| fact.withdrawn.is_none()).collect();
     View {
         frame,
         unit: bypass.unit.to_string(),
@@ -190,30 +208,53 @@ fn view(
         open: standing == Standing::Open,
         unauthorised: bypass.authorised == Authorised::Neither,
         standing: words::standing(standing),
-        facts: facts(line, &told, world, now),
-        findings: findings.iter().map(said).collect(),
-        grants: grants(line, world),
+        facts: facts(&line, &told, world, now),
+        findings: findings.into_iter().map(|finding| said_of(finding, world, now)).collect(),
+        grants: rights::of_hands(&line, world),
         entries: own.iter().map(|row| EntryLine::of(row, world)).collect(),
         reports: told.reports,
         history,
         seen,
-        reviews: line.reviews.iter().map(|review| shown(review, line, world)).collect(),
+        reviews: line.reviews.iter().map(|review| shown(review, &line, world)).collect(),
+        tried: tried.iter().map(|tried| tried_says(tried, world)).collect(),
+        picture: around::draw(&sketch, bypass, zone),
+        happened: around::happened(&sketch, zone),
+        found: bypass.found_open_at.is_some(),
+        people: people(bypass),
+        seals: seals_around(seal_rows::rows(&facts_of, &bypass.device, zone), bypass),
+        seals_path: paths::BypassSeals(bypass.unit.clone()).to_string(),
         changed: standing == Standing::ChangedSinceReviewed,
         pack: paths::Pack.with(&[("bypass", &bypass.id.to_string())]),
         sign,
     }
 }
 
+fn said_of(finding: Finding, world: &World, now: Instant) -> Said {
+    let zone = &world.railway.zone;
+    Said {
+        name: rules::name(finding.rule),
+        ended: finding.until.filter(|until| *until <= now).map(|until| zone.in_words(until)),
+        sentence: finding.sentence,
+    }
+}
+
+fn tried_says(tried: &Tried, world: &World) -> String {
+    let when = world.railway.zone.in_words(tried.at);
+    format!(
+        "{} signed a review {when}, and it was refused: {} Page {} of the book.",
+        tried.by, tried.says, tried.seq
+    )
+}
+
 pub(super) fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> Vec<(String, String)> {
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
-    let begins = bypass.begins();
     let words_of = |word: &Option<String>| word.as_deref().map_or_else(|| "not stated".into(), said);
     let last_closed = bypass.last_closed_at.map(|at| {
         let by = bypass.last_closed_by.as_ref().map_or_else(String::new, |who| format!(", told by {who}"));
         format!("{}{by}", zone.in_words(at))
     });
     let all = [
-        ("Opened", Some(words::moment(bypass.opened_at, zone))),
+        ("Opened", Some(known::opened(bypass, told, zone))),
         ("By whom", Some(words::hand(&bypass.opened_by))),
         ("Found open", bypass.found_open_at.map(|at| zone.in_words(at))),
         ("Found by", bypass.found_by.as_ref().map(ToString::to_string)),
@@ -222,7 +263,7 @@ pub(super) fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> 
             "Authorised then",
             Some(format!("{}. {}", words::authorised(bypass.authorised), bypass.authorised_why)),
         ),
-        ("On whose word", bypass.authorised_by.as_ref().map(words::hand)),
+        ("On whose word", Some(bypass.authorised_by.as_ref().map_or("nobody named".into(), words::hand))),
         ("How authorised", Some(told.authorised_how.clone())),
         ("Reference", Some(told.reference.clone())),
         ("Purpose", Some(words_of(&bypass.purpose))),
@@ -230,37 +271,35 @@ pub(super) fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> 
         ("Engine running", Some(told.engine_running.clone())),
         ("Power taken", Some(told.power_taken.clone())),
         ("Seal found", Some(words_of(&bypass.seal_found))),
-        ("How long", Some(words::lasted(begins, bypass.closed_at.unwrap_or(now)))),
-        ("Closed", Some(bypass.closed_at.map_or_else(|| "not written down".into(), |at| zone.in_words(at)))),
+        ("How long", Some(known::lasted(bypass, now))),
+        ("When the book asks", Some(known::asks(bypass, now, zone))),
+        ("Closed", Some(known::closed(bypass, zone))),
         ("Closed by", bypass.closed_by.as_ref().map(words::hand)),
         ("Seal applied", Some(words_of(&bypass.seal_applied))),
     ];
     all.into_iter().filter_map(|(name, says)| says.map(|says| (name.to_owned(), says))).collect()
 }
 
-/// Every right that the opener ever held, so that the reader can check the judgement for themselves.
-pub(super) fn grants(line: &Line, world: &World) -> Vec<String> {
-    let Hand::Person(opener) = &line.bypass.opened_by else { return Vec::new() };
-    let theirs = world.people.authorisations.iter().filter(|grant| grant.person == *opener);
-    theirs.map(|grant| grant_says(grant, world)).collect()
+/// The people with sign-in names that it names, each with the page of their rights and openings.
+fn people(bypass: &Bypass) -> Vec<Person> {
+    let hands = [Some(&bypass.opened_by), bypass.authorised_by.as_ref(), bypass.closed_by.as_ref()];
+    let named = hands.into_iter().flatten().filter_map(Hand::person);
+    let mut all: Vec<&SignIn> = named.chain(&bypass.found_by).collect();
+    all.sort();
+    all.dedup();
+    let link = |who: &SignIn| Person {
+        path: paths::BypassPerson(who.to_string()).to_string(),
+        who: who.to_string(),
+    };
+    all.into_iter().map(link).collect()
 }
 
-fn grant_says(grant: &Authorisation, world: &World) -> String {
-    let zone = &world.railway.zone;
-    let scope = match &grant.scope {
-        Scope::All => "all classes".to_owned(),
-        Scope::Classes(classes) => classes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
-    };
-    let to = grant.to.map_or_else(|| "without an end".to_owned(), |to| format!("to {}", to.in_words()));
-    let how = if grant.from_list { "from a list entered" } else { "granted" };
-    let recorded = zone.in_words(grant.recorded_at);
-    let revoked = grant.revoked_at.map(|at| format!("; revoked {}", zone.in_words(at))).unwrap_or_default();
-    format!(
-        "{}: {scope}, from {} {to}, {how} {recorded}, by {}{revoked}",
-        grant.person,
-        grant.from.in_words(),
-        grant.granted_by
-    )
+/// The links of the chain while it stood open, the last before it and the two after it.
+fn seals_around(rows: Vec<SealRow>, bypass: &Bypass) -> Vec<SealRow> {
+    let begin = rows.partition_point(|row| row.to < bypass.begins()).saturating_sub(1);
+    let end = bypass.closed_at.map_or(rows.len(), |closed| rows.partition_point(|row| row.at <= closed) + 2);
+    let end = end.min(rows.len());
+    rows.into_iter().take(end).skip(begin).collect()
 }
 
 fn shown(review: &KeptReview, line: &Line, world: &World) -> Review {

@@ -5,9 +5,9 @@ use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
 
-use super::words;
+use super::{known, register_sheet, words};
 use crate::{
-    base::{Instant, SignIn, text},
+    base::{Instant, SignIn, Zone, text},
     desk::World,
     oversight::{self, Line, Standing},
     pages::drawn::{
@@ -23,7 +23,7 @@ use crate::{
         register::Authorised,
         store::{self, Wanted},
     },
-    web::{Answer, App, Asked, Frame, naming, page, paths},
+    web::{Answer, App, Asked, Frame, naming, page, paths, sheet::Format},
 };
 
 #[derive(Template)]
@@ -42,6 +42,8 @@ struct View {
     to_review: String,
     rows: Vec<Row>,
     pager: Pager,
+    csv: String,
+    xlsx: String,
     safety: Vec<Other>,
     others: Vec<Other>,
     /// Authorisations that end within 60 days, each with what to do.
@@ -53,25 +55,27 @@ struct Pick {
     chosen: bool,
 }
 
-struct Row {
-    path: String,
-    loud: bool,
-    begins: String,
-    unit: String,
-    device: String,
-    opened_by: String,
-    found_by: String,
-    authorised: &'static str,
-    unauthorised: bool,
-    why: String,
-    purpose: String,
-    lasted: String,
-    open: bool,
-    closed_at: String,
-    closed_by: String,
-    standing: &'static str,
-    reviewed_by: String,
-    findings: Vec<&'static str>,
+pub(super) struct Row {
+    pub path: String,
+    /// What part the person had whose page this is on.
+    pub part: Option<String>,
+    pub loud: bool,
+    pub begins: String,
+    pub unit: String,
+    pub device: String,
+    pub opened_by: String,
+    pub found_by: String,
+    pub authorised: &'static str,
+    pub unauthorised: bool,
+    pub why: String,
+    pub purpose: String,
+    pub lasted: String,
+    pub open: bool,
+    pub closed_at: String,
+    pub closed_by: String,
+    pub standing: &'static str,
+    pub reviewed_by: String,
+    pub findings: Vec<&'static str>,
 }
 
 /// A finding that is not about one opening: a safety device cut out, a relay heard while its cutout was open.
@@ -95,6 +99,8 @@ pub struct RegisterForm {
     month: String,
     #[serde(default)]
     page: String,
+    #[serde(default)]
+    format: String,
 }
 
 /// What was asked for, read; and the sentences beside the fields that could not be.
@@ -158,7 +164,7 @@ fn stated(typed: &str) -> Option<String> {
     text::tidy(typed)
 }
 
-fn had_a_part(bypass: &Bypass, person: &SignIn) -> bool {
+pub(super) fn had_a_part(bypass: &Bypass, person: &SignIn) -> bool {
     let is = |hand: &Hand| matches!(hand, Hand::Person(who) if who == person);
     is(&bypass.opened_by)
         || bypass.found_by.as_ref() == Some(person)
@@ -172,6 +178,12 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Regis
     let mut db = app.desk().read().await?;
     let register = oversight::store::register(&mut db, now).await?;
     let asked = Filter::read(&form, &register, &world);
+    let format = Format::asked(&form.format)?;
+    if let Some(format) = format.filter(|_| !asked.is_wrong()) {
+        let lines: Vec<Line> =
+            register.into_iter().filter(|line| asked.takes(&line.bypass, &world)).collect();
+        return register_sheet::sheet("bypasses", &lines, &world, now).answer(format);
+    }
     let mut view = View::empty(frame, &form, &asked, &world);
     let wrong = view.wrong;
     let filter = if wrong { Filter::default() } else { asked };
@@ -222,6 +234,8 @@ impl View {
             to_review: "0".into(),
             rows: Vec::new(),
             pager: Pager::default(),
+            csv: String::new(),
+            xlsx: String::new(),
             safety: Vec::new(),
             others: Vec::new(),
             expiring: Vec::new(),
@@ -255,17 +269,17 @@ impl View {
         let told: BTreeSet<_> = lines.iter().flat_map(|line| line.bypass.entries.iter()).collect();
         let apart = findings.iter().filter(|f| !f.entries.iter().any(|entry| told.contains(entry)));
         self.others = if self.narrowed { Vec::new() } else { apart.map(|f| other(f, world)).collect() };
-        let link = |n: usize| {
-            let n = n.to_string();
+        let link = |name: &str, value: &str| {
             let stated = [
                 ("unit", form.unit.as_str()),
                 ("person", &form.person),
                 ("shop", &form.shop),
                 ("month", &form.month),
             ];
-            paths::Bypasses.with(&[&stated[..], &[("page", n.as_str())]].concat())
+            paths::Bypasses.with(&[&stated[..], &[(name, value)]].concat())
         };
-        let (lines, pager) = Pager::cut(lines, page_of(&form.page), link);
+        (self.csv, self.xlsx) = (link("format", "csv"), link("format", "xlsx"));
+        let (lines, pager) = Pager::cut(lines, page_of(&form.page), |n| link("page", &n.to_string()));
         self.rows = lines.iter().map(|line| row(line, findings, world, now)).collect();
         self.pager = pager;
     }
@@ -275,13 +289,14 @@ fn is_authorised(line: &Line) -> bool {
     matches!(line.bypass.authorised, Authorised::OwnRight | Authorised::Ordered)
 }
 
-fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
+pub(super) fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
     let (bypass, zone) = (&line.bypass, &world.railway.zone);
     let standing = line.standing(now);
     let open = standing == Standing::Open;
     let begins = zone.in_words(bypass.begins());
     Row {
         path: paths::Bypass(bypass.id).to_string(),
+        part: None,
         loud: line.review().is_none() && (open || !is_authorised(line)),
         begins: if bypass.opened_at.is_some() { begins } else { format!("found open {begins}") },
         unit: bypass.unit.to_string(),
@@ -292,9 +307,9 @@ fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
         unauthorised: bypass.authorised == Authorised::Neither,
         why: bypass.authorised_why.clone(),
         purpose: bypass.purpose.as_deref().map_or_else(|| "not stated".into(), said),
-        lasted: words::lasted(bypass.begins(), bypass.closed_at.unwrap_or(now)),
+        lasted: known::lasted_short(bypass, now),
         open,
-        closed_at: bypass.closed_at.map(|at| zone.in_words(at)).unwrap_or_default(),
+        closed_at: closed_at(bypass, zone),
         closed_by: bypass.closed_by.as_ref().map(words::hand).unwrap_or_default(),
         standing: words::standing(standing),
         reviewed_by: line
@@ -307,6 +322,12 @@ fn row(line: &Line, findings: &[Finding], world: &World, now: Instant) -> Row {
             .map(|f| rules::name(f.rule))
             .collect(),
     }
+}
+
+/// When it was closed; where that is not known, when it was seen closed.
+fn closed_at(bypass: &Bypass, zone: &Zone) -> String {
+    let seen = if bypass.seen_closed { "seen closed " } else { "" };
+    bypass.closed_at.map(|at| format!("{seen}{}", zone.in_words(at))).unwrap_or_default()
 }
 
 /// A finding is about an opening when they rest on an entry in common.

@@ -1,12 +1,21 @@
 //! The supervisor's pages: every opening of a ground-relay cutout, and who judged it; the book itself, and what of it is
 //! handed to those who doubt it.
+mod around;
 mod book;
 mod bypass;
 mod bypasses;
+mod known;
+mod month;
+mod months;
 pub mod pack;
 mod page_told;
+mod person;
 mod qr;
+mod register_sheet;
 mod review;
+mod rights;
+mod seal_rows;
+mod seals;
 mod told_of;
 mod words;
 
@@ -25,6 +34,11 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::Checkpoints::PATTERN, Act::SignBook, book::make_checkpoint),
         Route::get(paths::Checkpoint::PATTERN, Act::ReadPages, book::show_checkpoint),
         Route::get(paths::Pack::PATTERN, Act::ReadPages, pack::file),
+        Route::get(paths::BypassData::PATTERN, Act::ReadBypasses, around::data),
+        Route::get(paths::BypassSeals::PATTERN, Act::ReadBypasses, seals::show),
+        Route::get(paths::BypassMonths::PATTERN, Act::ReadBypasses, months::show),
+        Route::get(paths::BypassMonth::PATTERN, Act::ReadBypasses, month::show),
+        Route::get(paths::BypassPerson::PATTERN, Act::ReadBypasses, person::show),
         Route::post(paths::BypassReview::PATTERN, Act::ReviewBypass, review::sign),
     ]
 }

@@ -8,8 +8,12 @@ use serde::Deserialize;
 use super::bypass::{self, Typed as Kept};
 use crate::{
     base::{EntryId, UnitName, text},
-    desk::{Refused, body::Judgement, oversee::ReviewBypass},
-    people::Act,
+    desk::{
+        Refused,
+        body::Judgement,
+        oversee::{KeepRefused, ReviewBypass},
+    },
+    people::{Act, Permit},
     web::{Answer, App, Frame, Me, Oops, Typed, page, paths, see, signature},
 };
 
@@ -71,12 +75,19 @@ pub async fn sign(
     .having_seen(checked.seen_review);
     match app.desk().act(act).await {
         Ok(_) => see(&paths::Bypass(bypass)),
+        Err(Refused::NotYours(says)) => not_theirs(&app, bypass, says, &permit).await,
         Err(Refused::Stale(says)) => {
             let kept = Kept { says: Some(says), ..form.kept() };
             again(&app, frame, &me, &id, StatusCode::CONFLICT, kept).await
         }
         Err(refused) => Err(refused.into()),
     }
+}
+
+/// That somebody with a hand in it signed stays on record, whatever became of it.
+async fn not_theirs(app: &App, bypass: EntryId, says: String, permit: &Permit) -> Answer {
+    app.desk().act(KeepRefused::of(bypass.to_string(), &says, permit, app.now())).await?;
+    Err(Refused::NotYours(says).into())
 }
 
 async fn again(app: &App, frame: Frame, me: &Me, id: &str, status: StatusCode, kept: Kept) -> Answer {

@@ -1,14 +1,18 @@
 //! What the entries themselves tell of one opening, beside what the register reckons: how it was made safe, how it
 //! was ordered, and the reports they stand in.
 use crate::{
-    base::{Instant, ReportId, Zone},
+    base::{EntryId, Instant, ReportId, Zone},
+    desk::world::is_late,
     pages::drawn::told::said,
-    reports::{What, kinds::Bypass, store::EntryRow, stored},
+    reports::{What, kinds::Bypass, store::EntryRow, stored, vocabulary::AtHow},
     web::paths,
 };
 
 /// Each as told, ready to print; `not stated` where nobody said.
+#[derive(Default)]
 pub struct ToldOf {
+    /// The entry that tells its beginning.
+    pub first: Option<First>,
     pub protection: String,
     pub engine_running: String,
     pub power_taken: String,
@@ -17,21 +21,49 @@ pub struct ToldOf {
     pub reports: Vec<ReportLink>,
 }
 
+/// How the beginning was told.
+pub struct First {
+    at_how: AtHow,
+    author: String,
+    recorded_at: Instant,
+}
+
+impl First {
+    fn of(row: &EntryRow) -> Option<Self> {
+        let at_how = stored::entry(&row.detail).ok()?.at_how;
+        Some(Self { at_how, author: row.author.clone(), recorded_at: Instant(row.recorded_at) })
+    }
+
+    /// `, by the clock, told by a.lind, in the book since …`.
+    pub fn as_told(&self, at: Instant, zone: &Zone) -> String {
+        let how = match self.at_how {
+            AtHow::Clock => "by the clock",
+            AtHow::About => "about then",
+            AtHow::NotKnown => "a time that its writer did not know",
+        };
+        let late = if is_late(at, self.recorded_at) { ", more than a day later" } else { "" };
+        let recorded = zone.in_words(self.recorded_at);
+        format!(", {how}, told by {}, in the book since {recorded}{late}", self.author)
+    }
+}
+
 pub struct ReportLink {
     pub path: String,
     pub says: String,
 }
 
 impl ToldOf {
-    /// `rows`: the entries the opening rests on, the latest first.
-    pub fn of(rows: &[EntryRow], zone: &Zone) -> Self {
+    /// `rows`: the entries the opening rests on, the latest first; `first`: the one that tells its beginning.
+    pub fn of(rows: &[EntryRow], first: EntryId, zone: &Zone) -> Self {
         let bypass = |of: fn(&Bypass) -> Option<String>| {
             across(rows, |what| match what {
                 What::Bypass(bypass) => of(bypass),
                 _ => None,
             })
         };
+        let first = first.to_string();
         Self {
+            first: rows.iter().find(|row| row.id == first).and_then(First::of),
             protection: bypass(|b| b.protection.map(|word| said(word.as_str()))),
             engine_running: bypass(|b| b.engine_running.map(|word| said(word.as_str()))),
             power_taken: bypass(|b| b.power_taken.map(|word| said(word.as_str()))),

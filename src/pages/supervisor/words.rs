@@ -1,7 +1,7 @@
 //! The register's words.
 use crate::{
     base::{
-        Instant, Zone,
+        Instant,
         instant::{DAY, HOUR, MINUTE},
         text,
     },
@@ -54,10 +54,6 @@ pub fn lasted(from: Instant, to: Instant) -> String {
         0 => format!("{} h", micros / HOUR),
         minutes => format!("{} h {minutes} min", micros / HOUR),
     }
-}
-
-pub fn moment(at: Option<Instant>, zone: &Zone) -> String {
-    at.map_or_else(|| "not known".into(), |at| zone.in_words(at))
 }
 
 #[cfg(test)]

@@ -18,7 +18,10 @@ pub const RELAY: &[Part] = &[
     Part::folded(
         "Circuit, last operation, motors cut out",
         &[
-            ask("circuit", "Which circuit?", Answer::Few(words::CIRCUIT)),
+            hinted(
+                ask("circuit", "Which circuit?", Answer::Few(words::CIRCUIT)),
+                "High voltage is more than 150 volts (49 CFR 229.5)",
+            ),
             ask("last_at", "Last of several operations", Answer::Time),
             hinted(ask("motors_cut_out", "Motors cut out", Answer::List), "As on the switch, commas between: 2, 5"),
         ],

@@ -4,6 +4,7 @@ pub mod axis;
 pub mod bars;
 pub mod data;
 pub mod heat;
+pub mod opening;
 pub mod rates;
 pub mod sum;
 pub mod timeline;

@@ -2,7 +2,7 @@
 //! elsewhere.
 use askama::Template;
 
-use super::super::{bypass, page_told::PageTold, told_of::ToldOf};
+use super::super::{bypass, page_told::PageTold, rights, told_of::ToldOf};
 use crate::{
     base::{Instant, text},
     book::Hash,
@@ -52,7 +52,7 @@ async fn of_bypass(desk: &Desk, id: crate::base::EntryId, now: Instant) -> Resul
     let own = reports::store::Wanted { ids: Some(&line.bypass.entries), ..Default::default() };
     let own = reports::store::entries(&mut db, &own).await?;
     let zone = &world.railway.zone;
-    let told = ToldOf::of(&own, zone);
+    let told = ToldOf::of(&own, line.bypass.id, zone);
     let review = |review: &oversight::KeptReview| {
         format!(
             "{}, {}: {}. “{}”",
@@ -75,7 +75,7 @@ async fn of_bypass(desk: &Desk, id: crate::base::EntryId, now: Instant) -> Resul
                 "What the book's rules say of it",
                 findings.into_iter().map(|finding| finding.sentence).collect(),
             ),
-            ("Rights the opener held", bypass::grants(&line, &world)),
+            ("Rights held by the opener and by whoever gave the word", rights::of_hands(&line, &world)),
             ("Reviews", line.reviews.iter().map(review).collect()),
         ],
     })
