@@ -145,7 +145,7 @@ impl Act for KeepRefused {
 pub fn own_hand(bypass: &Bypass, reviewer: &SignIn, people: &crate::people::People) -> Option<String> {
     if bypass.hands.contains(reviewer) {
         return Some(
-            "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.".to_owned(),
+            "You opened, closed or authorised this one, or granted the right to: somebody with no hand in it has to review it.".to_owned(),
         );
     }
     let opener =

@@ -160,7 +160,7 @@ async fn supervisor_reviews(supervisor: &Person<'_>) {
 }
 
 /// Why m.ruiz may not review what they ordered themselves.
-const OWN_HAND: &str = "You opened, closed or authorised this one, or wrote it down: somebody with no hand in it has to review it.";
+const OWN_HAND: &str = "You opened, closed or authorised this one, or granted the right to: somebody with no hand in it has to review it.";
 
 async fn opens_the_opening(supervisor: &Person<'_>, unit: &str) {
     supervisor.open("/bypasses").await;
