@@ -137,6 +137,7 @@ async fn a_pack_of_a_bypass_holds_what_tells_of_it() {
         "book_opened",
         "report_filed",
         "bypass_reviewed",
+        "act_refused",
         "authorisation_granted",
         "schedule_issued",
         "unit_added",
@@ -146,7 +147,7 @@ async fn a_pack_of_a_bypass_holds_what_tells_of_it() {
     let cover = text(&files, "index.html");
     for words in [
         "Opening of GRC on unit QHB 1",
-        "Rights the opener held",
+        "Rights held by the opener and by whoever gave the word",
         "Authorised then",
         "looked",
         "only went on from these checkpoints",

@@ -9,7 +9,7 @@ use breakerbook::{
             RepairOpened, SetAside, Statement, ThresholdsChanged,
         },
         figures::TakeFigures,
-        oversee::{ReviewBypass, SignHandover},
+        oversee::{KeepRefused, ReviewBypass, SignHandover},
         rebuild,
         reports::{AddStatement, AmendEntry},
         shop::ShopAct,
@@ -67,6 +67,7 @@ async fn fill(desk: &Desk) {
     drop(db);
     let (bypass, unit) = opening.expect("an opening to review");
     let permit = permit(desk, "max", Act::ReviewBypass);
+    desk.act(KeepRefused::of(bypass.clone(), "You opened it.", &permit, now)).await.unwrap();
     let (bypass, unit) = (bypass.parse().unwrap(), UnitName::from(unit.as_str()));
     let review = ReviewBypass::of(bypass, unit, 1000, Judgement::InOrder, "looked".into(), &permit, now);
     desk.act(review).await.unwrap();
