@@ -173,7 +173,11 @@ impl<'a> Person<'a> {
 
     pub async fn value(&self, name: &str) -> String {
         let css = format!("input[name=\"{name}\"], textarea[name=\"{name}\"]");
-        self.find(By::Css(css)).await.prop("value").await.unwrap().unwrap_or_default()
+        self.find(By::Css(&*css)).await;
+        // In one step: the page may be drawn anew between finding a field and reading it.
+        let read = "return document.querySelector(arguments[0])?.value ?? ''";
+        let value = self.driver.execute(read, vec![json!(css)]).await.unwrap();
+        value.json().as_str().unwrap_or_default().to_owned()
     }
 
     pub async fn script(&self, script: &str) -> Value {
