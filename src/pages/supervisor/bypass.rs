@@ -261,7 +261,7 @@ pub(super) fn facts(line: &Line, told: &ToldOf, world: &World, now: Instant) -> 
         ("Last known closed before", last_closed),
         (
             "Authorised then",
-            Some(format!("{}. {}", words::authorised(bypass.authorised), bypass.authorised_why)),
+            Some(format!("{}: {}", words::authorised(bypass.authorised), bypass.authorised_why)),
         ),
         ("On whose word", Some(bypass.authorised_by.as_ref().map_or("nobody named".into(), words::hand))),
         ("How authorised", Some(told.authorised_how.clone())),

@@ -6,12 +6,12 @@ use axum::{
     extract::{Path, State},
     http::StatusCode,
 };
-use serde::Deserialize;
 
 use super::{
     bypasses::{self, Row},
     months::in_words,
-    register_sheet, rights,
+    register_sheet::{self, Query},
+    rights,
 };
 use crate::{
     base::{Day, Instant},
@@ -30,17 +30,6 @@ use crate::{
     },
     web::{Answer, App, Asked, Frame, Oops, page, paths, sheet::Format},
 };
-
-#[derive(Deserialize)]
-pub struct Query {
-    #[serde(default)]
-    format: String,
-    #[serde(default)]
-    page: String,
-    /// All on one page, to print.
-    #[serde(default)]
-    print: String,
-}
 
 #[derive(Template)]
 #[template(path = "supervisor/bypass_month.html")]

@@ -1,4 +1,6 @@
 //! Lines of the register as a file: everything the page tells, with what is not known of its times left blank or between two moments.
+use serde::Deserialize;
+
 use super::known;
 use crate::{
     base::Instant,
@@ -7,6 +9,18 @@ use crate::{
     rules::fact::Hand,
     web::sheet::{Cell, Sheet},
 };
+
+/// How a list of the register is asked for.
+#[derive(Deserialize)]
+pub struct Query {
+    #[serde(default)]
+    pub format: String,
+    #[serde(default)]
+    pub page: String,
+    /// All on one page, to print.
+    #[serde(default)]
+    pub print: String,
+}
 
 const COLUMNS: &[&str] = &[
     "id",

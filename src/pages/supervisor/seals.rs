@@ -6,9 +6,11 @@ use axum::{
     extract::{Path, State},
     http::StatusCode,
 };
-use serde::Deserialize;
 
-use super::seal_rows::{self, SealRow};
+use super::{
+    register_sheet::Query,
+    seal_rows::{self, SealRow},
+};
 use crate::{
     base::{Instant, Tag, UnitName, Zone},
     desk::parts,
@@ -23,17 +25,6 @@ use crate::{
         sheet::{Format, Sheet},
     },
 };
-
-#[derive(Deserialize)]
-pub struct Query {
-    #[serde(default)]
-    format: String,
-    #[serde(default)]
-    page: String,
-    /// All on one page, to print.
-    #[serde(default)]
-    print: String,
-}
 
 #[derive(Template)]
 #[template(path = "supervisor/seals.html")]

@@ -3,6 +3,7 @@
 use super::{
     axis::{em, hundredths},
     data::Sheet,
+    timeline::Mark,
 };
 use crate::base::{
     Day, Instant, Zone,
@@ -97,19 +98,6 @@ pub struct Lane {
     pub dots: Vec<Mark>,
 }
 
-#[derive(Clone, Debug, PartialEq)]
-pub struct Mark {
-    pub kind: &'static str,
-    pub x: String,
-    pub width: String,
-    pub y: String,
-    pub height: String,
-    pub from: String,
-    pub to: String,
-    pub n: u64,
-    pub says: String,
-}
-
 const HEAD: f64 = 2.6;
 const LANE: f64 = 3.2;
 /// Of a lane: its line, and the middle of what stands on it.
@@ -178,7 +166,7 @@ impl Sketch {
             height: em(BAR),
             from: told.from.to_z(),
             to: told.to.map(Instant::to_z).unwrap_or_default(),
-            n: told.n,
+            n: told.n.to_string(),
             says: told.says.clone(),
         }
     }
