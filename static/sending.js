@@ -1,19 +1,26 @@
 // Signing on the tablet, and the queue: what was signed is sent once and in order, however often the network drops.
-import { all, ask, change, freshId, get, hex, put, putEntry } from "./keep.js";
+import { all, ask, change, drop, freshId, get, hex, put, putEntry } from "./keep.js";
 
 const DAY = 864e5, P256 = { name: "ECDSA", namedCurve: "P-256", hash: "SHA-256" };
 const post = (path, body) => fetch(path, { method: "POST", body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
 /** Something that is kept has changed. */
 export const tell = () => dispatchEvent(new Event("kept"));
 
-/** Makes a key for whoever has just signed in, when there is none that lasts: only then does the book take one. */
+/** Makes a key for whoever has just signed in, when there is none that lasts: only then does the book take one. It is kept
+ * before it is sent, so that a page left meanwhile is followed by one that asks for the same key, not for another. */
 export async function makeKey(person) {
-  const had = await get("keys", person);
+  const had = await get("keys", person), slot = `key|${person}`;
   if (had?.until - Date.now() > 20 * DAY || sessionStorage.noKey === person) return;
-  const pair = await crypto.subtle.generateKey(P256, false, ["sign"]), id = crypto.randomUUID();
-  const answer = await post("/api/v1/tablet-keys", { key: id, public_key: hex(await crypto.subtle.exportKey("raw", pair.publicKey)) });
-  if (answer.ok) await put("keys", { person, id, key: pair.privateKey, until: Date.parse((await answer.json()).until) });
-  else sessionStorage.noKey = person;
+  const made = (await get("meta", slot)) ?? await newKey();
+  await put("meta", made, slot);
+  const answer = await post("/api/v1/tablet-keys", { key: made.id, public_key: made.shown });
+  if (!answer.ok) sessionStorage.noKey = person;
+  else await put("keys", { person, id: made.id, key: made.key, until: Date.parse((await answer.json()).until) });
+  if (answer.ok || answer.status === 409) await drop("meta", slot);
+}
+async function newKey() {
+  const pair = await crypto.subtle.generateKey(P256, false, ["sign"]);
+  return { id: crypto.randomUUID(), key: pair.privateKey, shown: hex(await crypto.subtle.exportKey("raw", pair.publicKey)) };
 }
 
 /** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; false
