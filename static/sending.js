@@ -1,5 +1,5 @@
 // Signing on the tablet, and the queue: what was signed is sent once and in order, however often the network drops.
-import { all, ask, change, drop, freshId, get, hex, put, putEntry } from "./keep.js";
+import { all, ask, change, freshId, get, hex, put, putEntry } from "./keep.js";
 
 const DAY = 864e5, P256 = { name: "ECDSA", namedCurve: "P-256", hash: "SHA-256" };
 const post = (path, body) => fetch(path, { method: "POST", body: JSON.stringify(body), signal: AbortSignal.timeout(30000) });
@@ -9,28 +9,27 @@ export const tell = () => dispatchEvent(new Event("kept"));
 /** Makes a key for whoever has just signed in, when there is none that lasts: only then does the book take one. It is kept
  * before it is sent, so that a page left meanwhile is followed by one that asks for the same key, not for another. */
 export async function makeKey(person) {
-  const had = await get("keys", person), slot = `key|${person}`;
+  const had = await get("keys", person), { subtle } = crypto;
   if (had?.until - Date.now() > 20 * DAY || sessionStorage.noKey === person) return;
-  const made = (await get("meta", slot)) ?? await newKey();
-  await put("meta", made, slot);
-  const answer = await post("/api/v1/tablet-keys", { key: made.id, public_key: made.shown });
-  if (!answer.ok) sessionStorage.noKey = person;
-  else await put("keys", { person, id: made.id, key: made.key, until: Date.parse((await answer.json()).until) });
-  if (answer.ok || answer.status === 409) await drop("meta", slot);
-}
-async function newKey() {
-  const pair = await crypto.subtle.generateKey(P256, false, ["sign"]);
-  return { id: crypto.randomUUID(), key: pair.privateKey, shown: hex(await crypto.subtle.exportKey("raw", pair.publicKey)) };
+  let next = had?.next;
+  if (!next) {
+    const pair = await subtle.generateKey(P256, false, ["sign"]);
+    next = { person, id: freshId(), key: pair.privateKey, shown: hex(await subtle.exportKey("raw", pair.publicKey)) };
+    await put("keys", { ...had, person, next });
+  }
+  const answer = await post("/api/v1/tablet-keys", { key: next.id, public_key: next.shown });
+  if (answer.ok) await put("keys", { ...next, until: Date.parse((await answer.json()).until) });
+  else sessionStorage.noKey = person;
 }
 
-/** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; false
+/** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; nothing
  * if another tab has changed that. */
 export async function sign(draft, report, key) {
   const text = JSON.stringify(report), { person, unit } = draft, ids = report.entries.map((e) => e.id);
   const signature = hex(await crypto.subtle.sign(P256, key.key, new TextEncoder().encode(text)));
   return change(["drafts", "queue", "meta"], async ({ drafts, queue, meta }) => {
     const done = (await ask(meta.get("done"))) ?? [], known = await ask(drafts.get(draft.key));
-    if ((known?.version ?? 0) !== draft.version || [report.id, ...ids].some((id) => done.includes(id))) return false;
+    if ((known?.version ?? 0) !== draft.version || [report.id, ...ids].some((id) => done.includes(id))) return;
     const rest = report.final === false && known?.entries.filter(({ id }) => !ids.includes(id));
     await ask(rest?.length ? drafts.put({ ...known, entries: rest, version: known.version + 1 }) : drafts.delete(draft.key));
     await ask(queue.add({ v: 1, id: report.id, person, unit, key: key.id, report: text, signature, at: Date.now(), draft }));
@@ -70,7 +69,6 @@ async function send(record) {
   const pause = Number(answer?.headers.get("retry-after")) || Math.min(300, 2 ** tries) * (1 + Math.random() / 4);
   tries += 1;
   waiting = setTimeout(flush, pause * 1000);
-  return null;
 }
 
 const settle = (record, { receipt, status, problems }) => change(["queue", "drafts", "meta"], async ({ queue, drafts, meta }) => {
