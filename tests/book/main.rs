@@ -5,10 +5,12 @@
 mod backups;
 mod backups_in_trouble;
 mod bad;
+mod bites;
 mod channels;
 mod deeds;
 mod fleets;
 mod flips;
+mod fuzzed;
 mod golden;
 mod house;
 mod imports;
