@@ -1,5 +1,5 @@
 //! Tests that try to break the book: other orders, other channels, flipped bytes, killed servers, full disks.
-//! More of it: `PROPTEST_CASES=500 FLIPS=3000 KILLS=100 cargo test --test book`.
+//! More of it: `PROPTEST_CASES=500 FLIPS=3000 KILLS=200 CUTS=50 cargo test --test book`.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that fails says so by panicking")]
 #![expect(clippy::cast_possible_truncation, reason = "the numbers of reports are small")]
 mod backups;
@@ -18,6 +18,7 @@ mod killed;
 mod machine;
 mod measured;
 mod moved;
+mod only_read;
 mod order;
 mod packs;
 mod pages;
