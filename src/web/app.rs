@@ -2,12 +2,12 @@
 use std::sync::Arc;
 
 use crate::{
-    base::Instant,
+    base::{Instant, SignIn},
     desk::{Desk, World, backup::Backups},
-    people::password::Hasher,
+    people::{password::Hasher, tries_store::Way},
 };
 
-use super::me::TokenCache;
+use super::{gate::Gate, me::TokenCache};
 
 #[derive(Clone)]
 pub struct App(Arc<Inner>);
@@ -16,6 +16,7 @@ struct Inner {
     desk: Desk,
     hasher: Hasher,
     tokens: TokenCache,
+    gate: Gate,
     settings: Settings,
     backups: Option<Arc<Backups>>,
 }
@@ -33,8 +34,8 @@ impl App {
 
     /// The same for a server that takes back-ups.
     pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
-        let (hasher, tokens) = (Hasher::new(), TokenCache::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups }))
+        let (hasher, tokens, gate) = (Hasher::new(), TokenCache::default(), Gate::default());
+        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups }))
     }
 
     /// Where this server's back-ups go, if it takes any.
@@ -60,6 +61,18 @@ impl App {
 
     pub fn settings(&self) -> Settings {
         self.0.settings
+    }
+
+    /// Tries to sign in that have to wait anyway.
+    pub fn gate(&self) -> &Gate {
+        &self.0.gate
+    }
+
+    /// Somebody's password or codes are new: what was known of tries under their name is over.
+    pub fn gate_opens(&self, who: &SignIn) {
+        for way in [Way::Elsewhere, Way::Signature, Way::Code] {
+            self.0.gate.open(&way.counted(who));
+        }
     }
 
     pub(super) fn tokens(&self) -> &TokenCache {

@@ -107,8 +107,15 @@ fn notices(me: &Me) -> Vec<Link> {
         1 => Some("A report came from your tablet, not confirmed by password. Is it yours?".to_owned()),
         n => Some(format!("{n} reports came from your tablet, not confirmed by password. Are they yours?")),
     };
+    let codes = me
+        .must_set_codes()
+        .then(|| "Set up your one-time codes: until then you can read here, and sign nothing.".to_owned());
     let link = |href: String, text: Option<String>| text.map(|text| Link { href, text, here: false });
-    let all = [link(paths::Kept.to_string(), kept), link(paths::Tablets.to_string(), unanswered)];
+    let all = [
+        link(paths::Codes.to_string(), codes),
+        link(paths::Kept.to_string(), kept),
+        link(paths::Tablets.to_string(), unanswered),
+    ];
     all.into_iter().flatten().collect()
 }
 
