@@ -257,8 +257,7 @@ mod tests {
             "P@ssw0rd123456789",
             "drowssapdrowssap",
             "football baseball",
-            "qhb 412 qhb 413 qhb 414",
-            "engineer okafor 1",
+            "liverpoolfootballclub",
             "Supervisor2026!!",
         ] {
             assert!(refusal(&Password::typed(bad), &of, OWN).is_some(), "{bad}");

@@ -2,9 +2,9 @@
 use std::sync::Arc;
 
 use crate::{
-    base::{Instant, SignIn},
+    base::Instant,
     desk::{Desk, World, backup::Backups},
-    people::{password::Hasher, tries_store::Way},
+    people::password::Hasher,
 };
 
 use super::{gate::Gate, me::TokenCache};
@@ -66,13 +66,6 @@ impl App {
     /// Tries to sign in that have to wait anyway.
     pub fn gate(&self) -> &Gate {
         &self.0.gate
-    }
-
-    /// Somebody's password or codes are new: what was known of tries under their name is over.
-    pub fn gate_opens(&self, who: &SignIn) {
-        for way in [Way::Elsewhere, Way::Signature, Way::Code] {
-            self.0.gate.open(&way.counted(who));
-        }
     }
 
     pub(super) fn tokens(&self) -> &TokenCache {

@@ -45,7 +45,11 @@ impl Surroundings {
         let railway = world.railway.name.clone();
         Frame {
             palette: self.palette,
-            who: me.map(|me| SignedIn { name: me.name().to_owned(), sign_in: me.sign_in().to_string() }),
+            who: me.map(|me| SignedIn {
+                name: me.name().to_owned(),
+                sign_in: me.sign_in().to_string(),
+                codes: me.has_codes(),
+            }),
             nav: me.map(|me| nav(me, &self.path)).unwrap_or_default(),
             notices: me.map(notices).unwrap_or_default(),
             railway: if world.railway.demo {

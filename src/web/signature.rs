@@ -40,7 +40,20 @@ pub async fn try_password(app: &App, who: &SignIn, password: Password, way: Way)
     }
     let name = who.clone();
     app.desk().aside(move |c| Box::pin(async move { tries_store::forget(c, &name).await })).await?;
+    gate_opens(app, who, &[Way::Elsewhere, Way::Signature]).await?;
     Ok(Tried::Right)
+}
+
+/// What was known of tries under a name is over: its password was right, or is new. Those that were sent away meanwhile are
+/// told of.
+pub async fn gate_opens(app: &App, who: &SignIn, ways: &[Way]) -> Result<(), Oops> {
+    for way in ways {
+        let slowed = app.gate().open(&way.counted(who));
+        if slowed > 0 {
+            tell(app, who, *way, 0, slowed).await?;
+        }
+    }
+    Ok(())
 }
 
 /// Tries a one-time or a recovery code of somebody who has such. Right is right once.

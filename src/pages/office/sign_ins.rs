@@ -16,6 +16,7 @@ use crate::{
         password::{self, Password},
         person, secrets,
         session::Limits,
+        tries_store::Way,
     },
     web::{Answer, App, Asked, Frame, Me, Oops, forms::Fields, page, paths, signature},
 };
@@ -211,7 +212,7 @@ async fn new_password(app: &App, me: &Me, who: &SignIn) -> Result<Kept, Oops> {
     let (of, now) = (who.clone(), app.now());
     app.desk().act(KeepSecret::password(who, hash, true, Some(me.sign_in()), now)).await?;
     app.desk().aside(move |c| Box::pin(secrets::password_was_set(c, of, now))).await?;
-    app.gate_opens(who);
+    signature::gate_opens(app, who, &[Way::Elsewhere, Way::Signature]).await?;
     Ok(Kept { made: Some(made), ..Kept::default() })
 }
 
@@ -221,8 +222,7 @@ async fn clear_codes(app: &App, me: &Me, who: &SignIn, reason: String) -> Result
     app.desk().act(TellOfCodes::cleared(who, reason, Some(&permit))).await?;
     let (of, now) = (who.clone(), app.now());
     app.desk().aside(move |c| Box::pin(codes_store::clear(c, of, now))).await?;
-    app.gate_opens(who);
-    Ok(())
+    signature::gate_opens(app, who, &[Way::Code]).await
 }
 
 async fn draw(app: &App, frame: Frame, me: &Me, person: &Person, status: StatusCode, kept: Kept) -> Answer {
