@@ -122,6 +122,12 @@ pub async fn is_known(c: &mut SqliteConnection, browser: TokenHash, of: &SignIn,
     find.bind(now.minus(BROWSER_FOR).0).fetch_one(c).await
 }
 
+/// Whether this is a secret that we gave to some browser: one that was planted is not taken over.
+pub async fn is_ours(c: &mut SqliteConnection, browser: TokenHash) -> Sql<bool> {
+    let find = sqlx::query_scalar("SELECT count(*) > 0 FROM known_browser WHERE token_hash = ?");
+    find.bind(browser.0.as_slice()).fetch_one(c).await
+}
+
 pub async fn know(c: &mut SqliteConnection, browser: TokenHash, of: SignIn, now: Instant) -> Sql<()> {
     let old = sqlx::query("DELETE FROM known_browser WHERE seen_at <= ?").bind(now.minus(BROWSER_FOR).0);
     old.execute(&mut *c).await?;

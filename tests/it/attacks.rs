@@ -116,8 +116,10 @@ async fn what_was_planted_in_a_browser_is_worth_nothing_after_signing_in() {
     let request = request.header("sec-fetch-site", "same-origin");
     let request = request.header("content-type", "application/x-www-form-urlencoded");
     let body = format!("sign_in=ann&password={}", paths::encoded(PASSWORD));
-    victim.send(request.body(Body::from(body)).unwrap()).await.goes_to("/");
-    assert_ne!(victim.cookie(), planted);
+    let page = victim.send(request.body(Body::from(body)).unwrap()).await.goes_to("/");
+    let given: Vec<_> =
+        page.headers.get_all("set-cookie").iter().map(|line| line.to_str().unwrap()).collect();
+    assert!(given.len() == 2 && given.iter().all(|line| !line.contains(&planted)), "{given:?}");
     for path in ["/", "/sessions", "/codes"] {
         let thief = app.anon();
         let request = thief.request("GET", path).header("cookie", &cookies).body(Body::empty()).unwrap();

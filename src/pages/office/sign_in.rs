@@ -194,8 +194,8 @@ pub(super) async fn open(
 ) -> Result<Opened, Oops> {
     let token = Token::fresh()?;
     let browser = match seen.browser {
-        Some(browser) => browser,
-        None => Token::fresh()?,
+        Some(browser) if secrets::is_ours(&mut *app.desk().read().await?, browser.hash()).await? => browser,
+        _ => Token::fresh()?,
     };
     let (hash, known, who, now) = (token.hash(), browser.hash(), who.clone(), app.now());
     let open = app.desk().aside(move |c| {
