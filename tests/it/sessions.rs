@@ -36,7 +36,7 @@ async fn sessions_are_listed_and_ended_one_by_one_and_all_others() {
     let here = app.user("ann").await;
     let page = here.get(paths::Sessions).await.is(200);
     let page = page.says("Firefox on Linux").says("A browser that does not say what it is");
-    let page = page.says("Signed in 3 Mar 2026 06:00, last seen 3 Mar 2026 06:00");
+    let page = page.says("Signed in 3 Mar 2026 06:00 -06:00, last seen 3 Mar 2026 06:00 -06:00");
     let ids = offered(&here).await;
     assert_eq!(ids.len(), 1, "the one here is not offered");
     let page = page.fill("end", &ids[0]).fill("password", "not mine").send().await.is(422);

@@ -91,7 +91,8 @@ async fn draw(
         here: here.first().map(|open| line(open, zone)),
         others: others.iter().map(|open| line(open, zone)).collect(),
         failed: failed(told, just_now, zone, "under your name"),
-        says,
+        // Without another session there is no form to say it in.
+        says: says.or_else(|| password_says.clone().filter(|_| others.is_empty())),
         password: Field::password("password", "Your password").says(password_says),
     };
     page(status, &view)
