@@ -51,6 +51,6 @@ pub async fn run(args: Args) -> Outcome {
     begin::begin(&args.db, &book, &admin, hash, DeskOptions::default()).await?.close().await;
     say(&format!("begun {}", args.db.display()));
     say(&format!("sign-in administrator {admin} {one_time}"));
-    say("This password works once and is shown only here: sign in and choose your own.");
+    say("This password works once, within 7 days, and is shown only here: sign in and choose your own.");
     Ok(ExitCode::SUCCESS)
 }

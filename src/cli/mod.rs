@@ -2,6 +2,7 @@
 mod answers;
 mod backup;
 mod check;
+mod codes;
 pub mod demo;
 mod demo_year;
 pub mod import;
@@ -55,6 +56,8 @@ enum Command {
     Token(secrets::Args),
     /// Print a new one-time password for somebody.
     Password(secrets::Args),
+    /// Say who has one-time codes; ask for them or not; clear those of somebody who lost everything.
+    Codes(codes::Args),
     /// Check that the book is what was filed, and goes on from checkpoints kept elsewhere: exit 0 if so, 1 if not.
     Verify(check::Args),
     /// Sign how large the book is and what its root is, and print that: for keeping elsewhere.
@@ -147,6 +150,7 @@ async fn run(command: Command) -> Outcome {
         Command::Entries(asking) => answers::entries(asking).await,
         Command::Token(args) => secrets::token(args).await,
         Command::Password(args) => secrets::password(args).await,
+        Command::Codes(args) => codes::run(args).await,
         Command::Verify(args) => check::verify(&args).await,
         Command::Checkpoint(args) => check::checkpoint(args).await,
         Command::Pack(args) => pack::pack(args).await,

@@ -7,7 +7,7 @@ use crate::{
     desk::{Refused, keep_people::KeepSecret},
     people::{
         password::{self, Password},
-        person,
+        person, secrets,
         session::Token,
     },
 };
@@ -35,7 +35,10 @@ pub async fn password(args: Args) -> Outcome {
     let one_time = password::one_time()?;
     let hash =
         password::hash_now(&Password::typed(&one_time)).map_err(|why| Failed::from(format!("{why:?}")))?;
-    desk.act(KeepSecret::password(&of, hash, true, None, desk.clock().now())).await.map_err(refused)?;
+    let now = desk.clock().now();
+    desk.act(KeepSecret::password(&of, hash, true, None, now)).await.map_err(refused)?;
+    // Without this a name that was shut after a hundred wrong passwords would stay so.
+    desk.aside(move |c| Box::pin(secrets::password_was_set(c, of, now))).await?;
     desk.close().await;
     say(&one_time);
     Ok(ExitCode::SUCCESS)

@@ -49,7 +49,8 @@ pub async fn serve(
     let address = listener.local_addr()?;
     let backups = backups.map(Arc::new);
     let settings = Settings { tls: listening.behind_tls };
-    let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()));
+    let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()))
+        .into_make_service_with_connect_info::<SocketAddr>();
     announce(&format!("http://{address}"));
     let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
     let signing = tokio::spawn(sign_when_due(desk.clone()));

@@ -20,7 +20,7 @@ impl Draft {
         match body {
             Body::BookOpened(_) => self.world_mut(filed.seq).seq = filed.seq,
             Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, card),
-            Body::PasswordSet(_) | Body::TokenMade(_) => {}
+            Body::PasswordSet(_) | Body::TokenMade(_) | Body::CodesSet(_) | Body::CodesCleared(_) => {}
             Body::AuthorisationGranted(grant) => self.put_grant(filed, grant),
             Body::AuthorisationRevoked(revoked) => self.revoke(filed, revoked.grant),
             Body::ScheduleIssued(schedule) => self.put_schedule(filed.seq, schedule),

@@ -14,7 +14,7 @@ use crate::{
     base::{Clock, SignIn},
     book::{Channel, Frontier},
     db::{self, OpenError, Opening},
-    people::Role,
+    people::{Role, codes_store},
 };
 
 /// What page 0 says.
@@ -57,7 +57,8 @@ pub async fn create(path: &Path, book: &NewBook, clock: &Clock) -> Result<(), Op
     Ok(())
 }
 
-/// Creates the book with its first administrator, whose password must be changed at the first sign-in.
+/// Creates the book with its first administrator, whose password must be changed at the first sign-in. It asks supervisors
+/// and administrators for one-time codes; a demo's book does not.
 pub async fn begin(
     path: &Path,
     book: &NewBook,
@@ -79,5 +80,8 @@ pub async fn begin(
         .map_err(|why| OpenError::NotABook(why.to_string()))?;
     desk.act(people).await.map_err(refused)?;
     desk.act(KeepSecret::password(admin, password_hash, true, None, clock.now())).await.map_err(refused)?;
+    let now = clock.now();
+    let asking = desk.aside(move |c| Box::pin(async move { codes_store::ask(c, now).await }));
+    asking.await.map_err(|why| OpenError::NotABook(why.to_string()))?;
     Ok(desk)
 }

@@ -277,6 +277,14 @@ pub struct TabletAnswered {
     pub words: Option<String>,
 }
 
+/// Somebody lost all that their one-time codes came from: an administrator, or whoever has the machine, cleared them.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct CodesCleared {
+    pub sign_in: SignIn,
+    pub reason: String,
+}
+
 macro_rules! bodies {
     ($($variant:ident($body:ty) = $kind:literal,)*) => {
         #[derive(Clone, Debug, PartialEq)]
@@ -336,6 +344,8 @@ bodies! {
     RepairAmended(RepairAmended) = "repair_amended",
     CauseListed(CauseListed) = "cause_listed",
     ActRefused(ActRefused) = "act_refused",
+    CodesSet(SecretChanged) = "codes_set",
+    CodesCleared(CodesCleared) = "codes_cleared",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -355,7 +365,7 @@ macro_rules! by_serde {
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
     TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable RepairWorked RepairAmended
-    CauseListed ActRefused);
+    CauseListed ActRefused CodesCleared);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

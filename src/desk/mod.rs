@@ -22,6 +22,7 @@ pub mod judge;
 mod judge_again;
 mod judge_reckoned;
 mod judged_rows;
+pub mod keep_codes;
 pub mod keep_people;
 pub mod keep_roster;
 pub mod load;

@@ -1,5 +1,7 @@
 //! People, what each may do, and the dated rights to open a ground-relay cutout.
 pub mod authorisation;
+pub mod codes;
+pub mod codes_store;
 pub mod import;
 pub mod password;
 pub mod permit;
@@ -7,6 +9,7 @@ pub mod person;
 pub mod secrets;
 pub mod session;
 pub mod tablet;
+pub mod tries_store;
 
 use std::{collections::BTreeMap, sync::Arc};
 

@@ -21,6 +21,7 @@ words! {
         ChangeThresholds = "change_thresholds",
         ImportEntries = "import_entries",
         KeepBackups = "keep_backups",
+        KeepCodes = "keep_codes",
     }
 }
 
@@ -41,6 +42,7 @@ impl Act {
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
             Self::KeepBackups => &[Administrator],
+            Self::KeepCodes => &[Supervisor, Administrator],
             Self::ReadPages | Self::SignBook | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }

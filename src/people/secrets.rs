@@ -1,8 +1,12 @@
-//! What the file keeps beside the book about signing in: passwords, sessions, tokens, failed attempts, parked
-//! forms. The only SQL about them. Reads and writes take a connection; the desk decides which one.
+//! What the file keeps beside the book about signing in: passwords, sessions, tokens, parked forms. The only SQL about
+//! them; codes and failed tries have a store each. Reads and writes take a connection; the desk decides which one.
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
-use super::session::{Session, TokenHash, wait_after};
+use super::{
+    codes_store,
+    session::{Open, Seen, Session, TokenHash},
+    tries_store,
+};
 use crate::base::{Instant, SignIn, instant::DAY};
 
 type Sql<T> = Result<T, sqlx::Error>;
@@ -11,26 +15,46 @@ type Sql<T> = Result<T, sqlx::Error>;
 pub struct KeptPassword {
     pub hash: String,
     pub one_time: bool,
+    pub set_at: Instant,
+}
+
+/// How long a password works that was made for somebody.
+pub const FIRST_PASSWORD_FOR: i64 = 7 * DAY;
+
+impl KeptPassword {
+    /// It was made for somebody, and not used in time.
+    pub fn is_over(&self, now: Instant) -> bool {
+        self.one_time && now >= self.set_at.plus(FIRST_PASSWORD_FOR)
+    }
 }
 
 pub async fn password_of(c: &mut SqliteConnection, of: &SignIn) -> Sql<Option<KeptPassword>> {
-    let row = sqlx::query("SELECT hash, one_time FROM password WHERE sign_in = ?").bind(of.as_str());
+    let row = sqlx::query("SELECT hash, one_time, set_at FROM password WHERE sign_in = ?").bind(of.as_str());
     let row = row.fetch_optional(c).await?;
-    row.map(|r| Ok(KeptPassword { hash: r.try_get(0)?, one_time: r.try_get(1)? })).transpose()
+    row.map(|r| {
+        Ok(KeptPassword { hash: r.try_get(0)?, one_time: r.try_get(1)?, set_at: Instant(r.try_get(2)?) })
+    })
+    .transpose()
 }
 
-/// After a password was set: every session of that person ends, and their failures are forgotten.
+/// After a password was set: every session of that person ends, whatever browser they were in is not known any more, and
+/// their failures are forgotten.
 pub async fn password_was_set(c: &mut SqliteConnection, of: SignIn, now: Instant) -> Sql<()> {
-    let end = sqlx::query("UPDATE session SET ended_at = ? WHERE sign_in = ? AND ended_at IS NULL");
-    end.bind(now.0).bind(of.as_str()).execute(&mut *c).await?;
-    forget_failures(c, of).await
+    end_all(c, &of, None, now).await?;
+    let known = sqlx::query("DELETE FROM known_browser WHERE sign_in = ?").bind(of.as_str());
+    known.execute(&mut *c).await?;
+    codes_store::end_steps(c, &of).await?;
+    tries_store::forget(c, &of).await?;
+    tries_store::forget_codes(c, &of).await
 }
 
 pub async fn session(c: &mut SqliteConnection, hash: TokenHash, now: Instant) -> Sql<Option<Session>> {
     let row = sqlx::query(
         "SELECT s.sign_in, s.created_at, s.seen_at, s.ended_at, coalesce(p.one_time, 0), n.name,
              (SELECT count(*) FROM parked_form f WHERE f.sign_in = s.sign_in AND f.parked_at > ?),
-             (SELECT count(*) FROM tablet_report t WHERE t.author = s.sign_in AND t.answered_at IS NULL)
+             (SELECT count(*) FROM tablet_report t WHERE t.author = s.sign_in AND t.answered_at IS NULL),
+             EXISTS (SELECT 1 FROM code_seed k WHERE k.sign_in = s.sign_in AND k.seed IS NOT NULL),
+             EXISTS (SELECT 1 FROM codes_asked)
          FROM session s LEFT JOIN password p USING (sign_in) LEFT JOIN person_name n USING (sign_in)
          WHERE s.token_hash = ?",
     )
@@ -52,6 +76,8 @@ fn read_session(row: &SqliteRow, token_hash: TokenHash) -> Sql<Session> {
         name: row.try_get(5)?,
         kept_forms: row.try_get(6)?,
         unanswered: row.try_get(7)?,
+        codes_set: row.try_get(8)?,
+        codes_asked: row.try_get(9)?,
     })
 }
 
@@ -61,24 +87,96 @@ pub async fn open_session(
     hash: TokenHash,
     of: SignIn,
     before: Option<TokenHash>,
+    seen: Seen,
     now: Instant,
 ) -> Sql<()> {
     if let Some(before) = before {
         end_session(c, before, now).await?;
     }
-    sqlx::query("INSERT INTO session (token_hash, sign_in, created_at, seen_at) VALUES (?, ?, ?, ?)")
-        .bind(hash.0.as_slice())
-        .bind(of.as_str())
-        .bind(now.0)
-        .bind(now.0)
-        .execute(&mut *c)
-        .await?;
+    sqlx::query(
+        "INSERT INTO session (token_hash, sign_in, created_at, seen_at, agent, address) VALUES (?, ?, ?, ?, ?, ?)",
+    )
+    .bind(hash.0.as_slice())
+    .bind(of.as_str())
+    .bind(now.0)
+    .bind(now.0)
+    .bind(seen.agent)
+    .bind(seen.address)
+    .execute(&mut *c)
+    .await?;
     // Kept three days after they can have been used: a form sent late still finds whose it was.
     sqlx::query("DELETE FROM session WHERE created_at < ?")
         .bind(now.minus(4 * DAY).0)
-        .execute(&mut *c)
-        .await?;
-    forget_failures(c, of).await
+        .execute(c)
+        .await
+        .map(drop)
+}
+
+/// How long a browser is known for somebody after they last signed in there.
+pub const BROWSER_FOR: i64 = 180 * DAY;
+
+/// Whether this person signed in in this browser before.
+pub async fn is_known(c: &mut SqliteConnection, browser: TokenHash, of: &SignIn, now: Instant) -> Sql<bool> {
+    let find = "SELECT count(*) > 0 FROM known_browser WHERE token_hash = ? AND sign_in = ? AND seen_at > ?";
+    let find = sqlx::query_scalar(find).bind(browser.0.as_slice()).bind(of.as_str());
+    find.bind(now.minus(BROWSER_FOR).0).fetch_one(c).await
+}
+
+/// Whether this is a secret that we gave to some browser: one that was planted is not taken over.
+pub async fn is_ours(c: &mut SqliteConnection, browser: TokenHash) -> Sql<bool> {
+    let find = sqlx::query_scalar("SELECT count(*) > 0 FROM known_browser WHERE token_hash = ?");
+    find.bind(browser.0.as_slice()).fetch_one(c).await
+}
+
+pub async fn know(c: &mut SqliteConnection, browser: TokenHash, of: SignIn, now: Instant) -> Sql<()> {
+    let old = sqlx::query("DELETE FROM known_browser WHERE seen_at <= ?").bind(now.minus(BROWSER_FOR).0);
+    old.execute(&mut *c).await?;
+    let know =
+        sqlx::query("INSERT OR REPLACE INTO known_browser (token_hash, sign_in, seen_at) VALUES (?, ?, ?)");
+    know.bind(browser.0.as_slice()).bind(of.as_str()).bind(now.0).execute(c).await.map(drop)
+}
+
+/// Somebody's sessions that nobody ended, the one used last first. Some may have run out: see [`Open::is_alive`].
+pub async fn open_sessions(c: &mut SqliteConnection, of: &SignIn) -> Sql<Vec<Open>> {
+    let rows = sqlx::query(
+        "SELECT token_hash, created_at, seen_at, agent, address FROM session
+         WHERE sign_in = ? AND ended_at IS NULL ORDER BY seen_at DESC, created_at DESC, token_hash",
+    );
+    let rows = rows.bind(of.as_str()).fetch_all(c).await?;
+    rows.iter().map(read_open).collect()
+}
+
+fn read_open(row: &SqliteRow) -> Sql<Open> {
+    let hash = <[u8; 32]>::try_from(row.try_get::<Vec<u8>, _>(0)?);
+    Ok(Open {
+        token_hash: TokenHash(hash.map_err(|_| sqlx::Error::RowNotFound)?),
+        created_at: Instant(row.try_get(1)?),
+        seen_at: Instant(row.try_get(2)?),
+        seen: Seen { agent: row.try_get(3)?, address: row.try_get(4)? },
+    })
+}
+
+/// Ends all of somebody's sessions but the one they are in.
+pub async fn end_all(
+    c: &mut SqliteConnection,
+    of: &SignIn,
+    but: Option<TokenHash>,
+    now: Instant,
+) -> Sql<u64> {
+    let end = sqlx::query(
+        "UPDATE session SET ended_at = ? WHERE sign_in = ? AND ended_at IS NULL AND token_hash IS NOT ?",
+    );
+    let but = but.map(|hash| hash.0.to_vec());
+    Ok(end.bind(now.0).bind(of.as_str()).bind(but).execute(c).await?.rows_affected())
+}
+
+/// Ends one of somebody's own; `false`: they have no such session.
+pub async fn end_own(c: &mut SqliteConnection, of: &SignIn, hash: TokenHash, now: Instant) -> Sql<bool> {
+    let end = sqlx::query(
+        "UPDATE session SET ended_at = ? WHERE sign_in = ? AND token_hash = ? AND ended_at IS NULL",
+    );
+    let ended = end.bind(now.0).bind(of.as_str()).bind(hash.0.as_slice()).execute(c).await?;
+    Ok(ended.rows_affected() == 1)
 }
 
 pub async fn touch_session(c: &mut SqliteConnection, hash: TokenHash, now: Instant) -> Sql<()> {
@@ -98,60 +196,6 @@ pub async fn token_owner(c: &mut SqliteConnection, hash: TokenHash) -> Sql<Optio
         "SELECT sign_in FROM token WHERE token_hash = ? AND revoked_at IS NULL",
     );
     Ok(find.bind(hash.0.as_slice()).fetch_optional(c).await?.map(SignIn::from))
-}
-
-/// Failures in a row under one name, and when the last one was.
-struct Failures {
-    count: u32,
-    last_at: Instant,
-}
-
-/// Whether one more try may be made under this name, asked and counted in one step: tries that come at once
-/// would otherwise all see the count from before the first. A try that succeeds calls [`forget_failures`].
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Try {
-    Granted,
-    /// Not before then.
-    Wait(Instant),
-    /// Too many in a row: only a password set by an administrator helps.
-    Locked,
-}
-
-/// Counts also for names nobody has, so that both answer alike; those rows go after a day.
-pub async fn begin_try(c: &mut SqliteConnection, of: SignIn, now: Instant) -> Sql<Try> {
-    let had = failures(c, &of).await?;
-    match wait_after(had.count) {
-        None => return Ok(Try::Locked),
-        Some(wait) if now < had.last_at.plus(wait) => return Ok(Try::Wait(had.last_at.plus(wait))),
-        Some(_) => {}
-    }
-    sqlx::query(
-        "DELETE FROM attempt WHERE last_at < ? AND NOT EXISTS (SELECT 1 FROM password p WHERE p.sign_in = attempt.sign_in)",
-    )
-    .bind(now.minus(DAY).0)
-    .execute(&mut *c)
-    .await?;
-    sqlx::query(
-        "INSERT INTO attempt (sign_in, failures, last_at) VALUES (?, 1, ?)
-         ON CONFLICT (sign_in) DO UPDATE SET failures = failures + 1, last_at = excluded.last_at",
-    )
-    .bind(of.as_str())
-    .bind(now.0)
-    .execute(c)
-    .await?;
-    Ok(Try::Granted)
-}
-
-async fn failures(c: &mut SqliteConnection, of: &SignIn) -> Sql<Failures> {
-    let find = sqlx::query("SELECT failures, last_at FROM attempt WHERE sign_in = ?").bind(of.as_str());
-    match find.fetch_optional(c).await? {
-        Some(row) => Ok(Failures { count: row.try_get(0)?, last_at: Instant(row.try_get(1)?) }),
-        None => Ok(Failures { count: 0, last_at: Instant(0) }),
-    }
-}
-
-pub async fn forget_failures(c: &mut SqliteConnection, of: SignIn) -> Sql<()> {
-    sqlx::query("DELETE FROM attempt WHERE sign_in = ?").bind(of.as_str()).execute(c).await.map(drop)
 }
 
 /// A form that came after its session had ended: only the one who typed it ever sees it again.

@@ -65,6 +65,10 @@ impl Limits {
             Role::Supervisor | Role::Administrator => Self { idle: HOUR, absolute: 12 * HOUR },
         }
     }
+
+    fn allow(self, created_at: Instant, seen_at: Instant, now: Instant) -> bool {
+        now.since(seen_at) < self.idle && now.since(created_at) < self.absolute
+    }
 }
 
 /// One sign-in, as kept.
@@ -83,13 +87,44 @@ pub struct Session {
     pub kept_forms: u32,
     /// Reports that a tablet signed for them and they have not answered for.
     pub unanswered: u32,
+    /// They have one-time codes.
+    pub codes_set: bool,
+    /// The book asks supervisors and administrators for them.
+    pub codes_asked: bool,
+}
+
+/// What a browser said of itself at sign-in, and where it was.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Seen {
+    /// In words.
+    pub agent: String,
+    /// Empty: not known.
+    pub address: String,
+}
+
+/// A session as its person looks at it.
+#[derive(Clone, Debug)]
+pub struct Open {
+    pub token_hash: TokenHash,
+    pub created_at: Instant,
+    pub seen_at: Instant,
+    pub seen: Seen,
+}
+
+impl Open {
+    pub fn is_alive(&self, limits: Limits, now: Instant) -> bool {
+        limits.allow(self.created_at, self.seen_at, now)
+    }
+
+    /// What tells it from that person's others on a page. Nobody can sign in with it.
+    pub fn id(&self) -> String {
+        hex::encode(&self.token_hash.0[..8])
+    }
 }
 
 impl Session {
     pub fn is_alive(&self, limits: Limits, now: Instant) -> bool {
-        self.ended_at.is_none()
-            && now.since(self.seen_at) < limits.idle
-            && now.since(self.created_at) < limits.absolute
+        self.ended_at.is_none() && limits.allow(self.created_at, self.seen_at, now)
     }
 
     /// `seen_at` is written at most once a minute: a page is a read, and should stay one.
@@ -138,6 +173,8 @@ mod tests {
             name: None,
             kept_forms: 0,
             unanswered: 0,
+            codes_set: false,
+            codes_asked: false,
         };
         let desk = Limits::of(Role::Supervisor);
         assert!(session(0, None).is_alive(desk, Instant(59 * MINUTE)));

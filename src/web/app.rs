@@ -7,7 +7,7 @@ use crate::{
     people::password::Hasher,
 };
 
-use super::me::TokenCache;
+use super::{gate::Gate, me::TokenCache};
 
 #[derive(Clone)]
 pub struct App(Arc<Inner>);
@@ -16,6 +16,7 @@ struct Inner {
     desk: Desk,
     hasher: Hasher,
     tokens: TokenCache,
+    gate: Gate,
     settings: Settings,
     backups: Option<Arc<Backups>>,
 }
@@ -33,8 +34,8 @@ impl App {
 
     /// The same for a server that takes back-ups.
     pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
-        let (hasher, tokens) = (Hasher::new(), TokenCache::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups }))
+        let (hasher, tokens, gate) = (Hasher::new(), TokenCache::default(), Gate::default());
+        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups }))
     }
 
     /// Where this server's back-ups go, if it takes any.
@@ -60,6 +61,11 @@ impl App {
 
     pub fn settings(&self) -> Settings {
         self.0.settings
+    }
+
+    /// Tries to sign in that have to wait anyway.
+    pub fn gate(&self) -> &Gate {
+        &self.0.gate
     }
 
     pub(super) fn tokens(&self) -> &TokenCache {

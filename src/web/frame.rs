@@ -67,6 +67,8 @@ impl Frame {
 pub struct SignedIn {
     pub name: String,
     pub sign_in: String,
+    /// They have one-time codes, which sign as well.
+    pub codes: bool,
 }
 
 #[derive(Clone, Debug)]

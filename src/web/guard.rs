@@ -11,6 +11,7 @@ use super::{
     me::{self, Asking},
     origin, parking, paths,
 };
+use crate::people::Act;
 
 pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, next: Next) -> Response {
     // A body cannot be shared between threads, so only the head is looked at here.
@@ -28,6 +29,9 @@ pub async fn guard(State((app, door)): State<(App, Door)>, request: Request, nex
         Err(Stopped::With(oops)) => return oops.into_response(),
         Err(Stopped::NoSession) => return carried::hand_back(&app, request).await.into_response(),
         Err(Stopped::SessionEnded(who)) => return parking::park(&app, who, request).await.into_response(),
+        Err(Stopped::CodesFirst(who)) => {
+            return parking::codes_first(&app, who, request).await.into_response();
+        }
     };
     let (method, path) = (request.method().clone(), request.uri().path().to_owned());
     let mut response = next.run(request).await;
@@ -45,6 +49,8 @@ enum Stopped {
     With(Oops),
     /// A form came after its session had ended.
     SessionEnded(crate::base::SignIn),
+    /// A form came from somebody who has to set up one-time codes before they change anything.
+    CodesFirst(crate::base::SignIn),
     /// A form came from a browser that no longer has a session at all.
     NoSession,
 }
@@ -66,6 +72,13 @@ async fn let_in(app: &App, door: Door, request: &mut Parts) -> Result<Option<Me>
     };
     if let Some(me) = &me {
         check_door(door, me, request)?;
+        if changes && me.must_set_codes() && matches!(door, Door::For(act) if act != Act::KeepCodes) {
+            return Err(if is_api(request) {
+                Oops::CodesFirst.into()
+            } else {
+                Stopped::CodesFirst(me.sign_in().clone())
+            });
+        }
         request.extensions.insert(me.clone());
     }
     Ok(me)

@@ -27,6 +27,8 @@ pub struct Me {
     must_change: bool,
     kept_forms: u32,
     unanswered: u32,
+    codes_set: bool,
+    codes_asked: bool,
     since: Option<Instant>,
 }
 
@@ -58,6 +60,14 @@ impl Me {
     /// Reports from a tablet that they have not confirmed or disowned.
     pub fn unanswered(&self) -> u32 {
         self.unanswered
+    }
+    /// They have one-time codes.
+    pub fn has_codes(&self) -> bool {
+        self.codes_set
+    }
+    /// They may read, and have to set up one-time codes before they change anything.
+    pub fn must_set_codes(&self) -> bool {
+        self.codes_asked && !self.codes_set && self.may(Act::KeepCodes)
     }
     /// When they typed their password to sign in; by token never.
     pub fn signed_in_at(&self) -> Option<Instant> {
@@ -131,6 +141,8 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
         must_change: session.must_change,
         kept_forms: session.kept_forms,
         unanswered: session.unanswered,
+        codes_set: session.codes_set,
+        codes_asked: session.codes_asked,
         since: Some(session.created_at),
     }))
 }
@@ -161,6 +173,9 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
             must_change: false,
             kept_forms: 0,
             unanswered: 0,
+            codes_set: false,
+            // A token is something they have, made at the machine itself.
+            codes_asked: false,
             since: None,
         })
     })))

@@ -5,6 +5,7 @@ pub mod carried;
 pub mod cookie;
 pub mod forms;
 pub mod frame;
+pub mod gate;
 pub mod guard;
 pub mod headers;
 pub mod me;
@@ -15,7 +16,9 @@ pub mod page;
 pub mod palette;
 pub mod parking;
 pub mod paths;
+pub mod qr;
 pub mod route;
+pub mod seen;
 pub mod sheet;
 pub mod signature;
 
@@ -27,6 +30,7 @@ pub use oops::Oops;
 pub use page::{page, see};
 pub use parking::SentAt;
 pub use route::{Door, Route};
+pub use seen::Seen;
 
 /// What a handler returns.
 pub type Answer = Result<axum::response::Response, Oops>;

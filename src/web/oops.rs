@@ -32,6 +32,8 @@ pub enum Oops {
     },
     /// Go there instead.
     SeeInstead(String),
+    /// Whoever supervises or keeps the book sets up one-time codes before they change anything.
+    CodesFirst,
     /// A change asked for by another site's page, or by nothing that names itself.
     FromElsewhere,
     Forbidden(String),
@@ -70,6 +72,11 @@ impl Oops {
         let (status, title, says) = match self {
             Self::SignInFirst { .. } => (S::UNAUTHORIZED, "Sign in", "Sign in first, or send a valid token."),
             Self::SeeInstead(_) => (S::SEE_OTHER, "Elsewhere", "Choose your own password first."),
+            Self::CodesFirst => (
+                S::SEE_OTHER,
+                "One-time codes first",
+                "Set up your one-time codes in a browser first: this book asks supervisors and administrators for them.",
+            ),
             Self::FromElsewhere => (
                 S::FORBIDDEN,
                 "Not from here",
@@ -212,6 +219,7 @@ pub async fn dress(State(app): State<App>, request: Request, next: Next) -> Resp
             Redirect::to(&paths::SignIn.with(&[("next", back_to.as_deref().unwrap_or(""))])).into_response()
         }
         (Some(Oops::SeeInstead(path)), _) => Redirect::to(path).into_response(),
+        (Some(Oops::CodesFirst), _) => Redirect::to(paths::Codes::PATTERN).into_response(),
         _ => {
             let me = who(&app, &headers, bare.extensions.get::<Me>()).await;
             page::error_page(surroundings.frame(&app, me.as_ref()), &card)

@@ -45,7 +45,11 @@ impl Surroundings {
         let railway = world.railway.name.clone();
         Frame {
             palette: self.palette,
-            who: me.map(|me| SignedIn { name: me.name().to_owned(), sign_in: me.sign_in().to_string() }),
+            who: me.map(|me| SignedIn {
+                name: me.name().to_owned(),
+                sign_in: me.sign_in().to_string(),
+                codes: me.has_codes(),
+            }),
             nav: me.map(|me| nav(me, &self.path)).unwrap_or_default(),
             notices: me.map(notices).unwrap_or_default(),
             railway: if world.railway.demo {
@@ -107,8 +111,15 @@ fn notices(me: &Me) -> Vec<Link> {
         1 => Some("A report came from your tablet, not confirmed by password. Is it yours?".to_owned()),
         n => Some(format!("{n} reports came from your tablet, not confirmed by password. Are they yours?")),
     };
+    let codes = me
+        .must_set_codes()
+        .then(|| "Set up your one-time codes: until then you can read here, and sign nothing.".to_owned());
     let link = |href: String, text: Option<String>| text.map(|text| Link { href, text, here: false });
-    let all = [link(paths::Kept.to_string(), kept), link(paths::Tablets.to_string(), unanswered)];
+    let all = [
+        link(paths::Codes.to_string(), codes),
+        link(paths::Kept.to_string(), kept),
+        link(paths::Tablets.to_string(), unanswered),
+    ];
     all.into_iter().flatten().collect()
 }
 

@@ -15,12 +15,24 @@ use crate::{
 const LONGEST: usize = 256 * 1024;
 
 pub async fn park(app: &App, who: SignIn, request: Request) -> Result<Response, Oops> {
-    let Some((path, fields)) = read(request, LONGEST).await? else {
+    if !keep(app, who, request).await? {
         return Err(Oops::SignInFirst { back_to: None });
-    };
+    }
+    Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
+}
+
+/// The same for somebody who has to set up one-time codes first.
+pub async fn codes_first(app: &App, who: SignIn, request: Request) -> Result<Response, Oops> {
+    keep(app, who, request).await?;
+    Err(Oops::CodesFirst)
+}
+
+/// `false`: it was no form.
+async fn keep(app: &App, who: SignIn, request: Request) -> Result<bool, Oops> {
+    let Some((path, fields)) = read(request, LONGEST).await? else { return Ok(false) };
     let form = ParkedForm { id: uuid::Uuid::new_v4().to_string(), path, fields, parked_at: app.now() };
     app.desk().aside(move |c| Box::pin(secrets::park(c, who.clone(), form.clone()))).await?;
-    Ok(Redirect::to(&paths::SignIn.with(&[("kept", "yes")])).into_response())
+    Ok(true)
 }
 
 /// Where it was sent to and its fields; `None` where a password stood.
@@ -45,7 +57,7 @@ pub(super) async fn read(request: Request, longest: usize) -> Result<Option<Sent
 }
 
 pub(super) fn without_passwords((name, value): (String, String)) -> (String, Option<String>) {
-    let is_password = name.contains("password");
+    let is_password = name.contains("password") || name.contains("one_time_code");
     (name, (!is_password).then_some(value))
 }
 

@@ -66,8 +66,16 @@ paths! {
     /// Sends everybody to where their work begins.
     Home = "/";
     SignIn = "/sign-in";
+    /// The code after the password.
+    SignInCode = "/sign-in/code";
     SignOut = "/sign-out";
     Password = "/password";
+    /// One's own one-time codes, and where one is signed in.
+    Codes = "/codes";
+    Sessions = "/sessions";
+    /// How others sign in: their first password, their codes, their sessions.
+    SignIns = "/sign-ins";
+    SignInsOf(String) = "/sign-ins/{sign_in}";
     Palette = "/palette";
     /// Forms that were typed before a session ended.
     Kept = "/kept";

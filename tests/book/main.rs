@@ -25,6 +25,7 @@ mod pages;
 mod process;
 mod proofs;
 mod sentences;
+mod sign_in;
 mod tampered;
 mod together;
 mod writing;

@@ -40,6 +40,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/offline",
             "/kept",
             "/password",
+            "/sessions",
             "/nowhere",
         ],
     ),
@@ -99,6 +100,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/book?number=none",
             "/book/pages/0",
             "/book/pack?unit=nonsense&from=2026-03-01",
+            "/codes",
         ],
     ),
     (
@@ -106,6 +108,9 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/breaker-table",
             "/backups",
+            "/sign-ins",
+            "/sign-ins?who=nobody",
+            "/sign-ins/m.ruiz",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",

@@ -46,8 +46,9 @@ impl<'a> Person<'a> {
     /// The server ends the session, as after hours without a sign of life; the browser knows nothing of it.
     pub async fn session_ends(&self) {
         let urls = json!({"urls": [self.house.url]});
-        let mut cookie = self.devtools("Network.getCookies", urls).await["cookies"][0].take();
-        assert_eq!(cookie["name"], "breakerbook");
+        let mut cookies = self.devtools("Network.getCookies", urls).await["cookies"].take();
+        let cookies = cookies.as_array_mut().unwrap();
+        let mut cookie = cookies.iter_mut().find(|cookie| cookie["name"] == "breakerbook").unwrap().take();
         self.script("return fetch('/sign-out', {method: 'POST', redirect: 'manual'}).then(() => true)").await;
         let wanted = ["name", "value", "path", "httpOnly", "sameSite"];
         let mut kept: serde_json::Map<_, _> =

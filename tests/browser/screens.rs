@@ -152,7 +152,18 @@ async fn the_shops_and_supervisors_pages_look_right() {
     somebody.open("/watch").await;
     looks.at(&somebody, "watch").await;
     somebody.sign_out().await;
+    somebody.sign_in("c.ibsenius").await;
+    somebody.open("/sign-ins/m.ruiz").await;
+    looks.at(&somebody, "sign-ins-of").await;
+    somebody.sign_out().await;
     somebody.sign_in("m.ruiz").await;
+    somebody.open("/codes").await;
+    somebody.press("Set up one-time codes").await;
+    somebody.reads("Take these codes").await;
+    looks.at(&somebody, "codes").await;
+    looks.at_large_text(&somebody, "codes").await;
+    somebody.open("/sessions").await;
+    looks.at(&somebody, "sessions").await;
     for (name, path) in
         [("book", "/book"), ("book-page", "/book/pages/0"), ("book-wrong", "/book/pack?unit=nonsense")]
     {

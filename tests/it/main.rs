@@ -3,13 +3,16 @@
 
 mod harness;
 mod html;
+mod phone;
 mod roster;
 
 mod api;
+mod attacks;
 mod backups;
 mod board;
 mod book;
 mod bypass;
+mod codes;
 mod crew;
 mod crew_asks;
 mod crew_reads;
@@ -20,6 +23,7 @@ mod parked;
 mod permits;
 mod pictures;
 mod run;
+mod sessions;
 mod shop;
 mod shop_measures;
 mod sign_in;

@@ -36,8 +36,8 @@ pub struct End {
 }
 
 /// What stands beside the pages and is not taken along. Sessions: whoever had one signs in again, and none that was ended
-/// since comes back to life. What is told of back-ups: it is about the file it stands in.
-const LEFT_OUT: &[&str] = &["session", "backup_told"];
+/// since comes back to life; nor does a sign-in that waits for its code. What is told of back-ups: it is about the file it stands in.
+const LEFT_OUT: &[&str] = &["session", "sign_in_step", "backup_told"];
 
 /// The disk's own refusals, told from everything else.
 fn is_of_the_disk(why: &sqlx::Error) -> bool {

@@ -20,7 +20,7 @@ pub fn frame(palette: Palette) -> Frame {
     let link = |href: &str, text: &str, here| Link { href: href.into(), text: text.into(), here };
     Frame {
         palette,
-        who: Some(SignedIn { name: "Nkem Okafor".into(), sign_in: "n.okafor".into() }),
+        who: Some(SignedIn { name: "Nkem Okafor".into(), sign_in: "n.okafor".into(), codes: false }),
         nav: vec![link("/", "Units", true), link("/reports", "My reports", false)],
         notices: vec![],
         railway: "Quarry & Harbor".into(),

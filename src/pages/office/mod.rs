@@ -1,9 +1,13 @@
-//! Pages that belong to no reader: coming in, going out, one's own password, forms that were kept.
+//! Pages that belong to no reader: coming in, going out, one's own password, codes and sessions, forms that were kept.
 mod backups;
+mod codes;
 mod home;
 mod kept;
 mod password;
+mod sessions;
 mod sign_in;
+mod sign_in_code;
+mod sign_ins;
 mod tablets;
 mod thresholds;
 
@@ -17,9 +21,17 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Home::PATTERN, Door::SignedIn, home::send),
         Route::get(paths::SignIn::PATTERN, Door::Open, sign_in::show),
         Route::post(paths::SignIn::PATTERN, Door::Open, sign_in::send),
+        Route::post(paths::SignInCode::PATTERN, Door::Open, sign_in_code::send),
         Route::post(paths::SignOut::PATTERN, Door::Open, sign_in::sign_out),
         Route::get(paths::Password::PATTERN, Door::SignedIn, password::show),
         Route::post(paths::Password::PATTERN, Door::SignedIn, password::send),
+        Route::get(paths::Sessions::PATTERN, Door::SignedIn, sessions::show),
+        Route::post(paths::Sessions::PATTERN, Door::SignedIn, sessions::end),
+        Route::get(paths::Codes::PATTERN, Act::KeepCodes, codes::show),
+        Route::post(paths::Codes::PATTERN, Act::KeepCodes, codes::send),
+        Route::get(paths::SignIns::PATTERN, Act::KeepPeople, sign_ins::list),
+        Route::get(paths::SignInsOf::PATTERN, Act::KeepPeople, sign_ins::show),
+        Route::post(paths::SignInsOf::PATTERN, Act::KeepPeople, sign_ins::send),
         Route::get(paths::Kept::PATTERN, Door::SignedIn, kept::show),
         Route::post(paths::KeptDrop::PATTERN, Door::SignedIn, kept::drop_one),
         Route::get(paths::Tablets::PATTERN, Door::SignedIn, tablets::show),

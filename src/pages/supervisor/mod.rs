@@ -10,7 +10,6 @@ mod months;
 pub mod pack;
 mod page_told;
 mod person;
-mod qr;
 mod register_sheet;
 mod review;
 mod rights;

@@ -7,16 +7,16 @@ use axum::{
 };
 use serde::Deserialize;
 
-use super::{
-    super::qr::{Square, square},
-    numbered,
-};
+use super::numbered;
 use crate::{
     book::{
         checkpoint_store,
         note::{By, Note, PublicKey},
     },
-    web::{Answer, App, Asked, Frame, Oops, page, paths},
+    web::{
+        Answer, App, Asked, Frame, Oops, page, paths,
+        qr::{Square, square},
+    },
 };
 
 #[derive(Template)]
