@@ -2,6 +2,7 @@
 //! rules' second look. Pages, API, import and demo all come through here; `rebuild` is the same code fed from the book.
 pub mod act;
 pub mod apply;
+mod apply_people;
 mod apply_reports;
 pub mod backup;
 pub mod begin;
@@ -17,17 +18,22 @@ pub mod evidence;
 mod evidence_pages;
 pub mod figures;
 pub mod held;
+pub mod grants;
 pub mod history;
 pub mod judge;
 mod judge_again;
 mod judge_reckoned;
 mod judged_rows;
 pub mod keep_people;
+pub mod keep_person;
 pub mod keep_roster;
+pub mod keep_fleet;
+
 pub mod load;
 mod load_dossiers;
 pub mod measure;
 mod outlined;
+mod office_bodies;
 pub mod oversee;
 pub mod parts;
 pub mod rebuild;

@@ -88,6 +88,7 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadBoard, paths::Inspections.to_string(), "Inspections"),
         (Act::ReadBoard, paths::InShop.to_string(), "In the shop"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
+        (Act::ReadBypasses, paths::Authorisations.to_string(), "Authorisations"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
         (Act::ReadPages, paths::Book.to_string(), "The book"),
         (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),

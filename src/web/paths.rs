@@ -118,6 +118,15 @@ paths! {
     /// One person's rights and openings, and nothing else of them.
     BypassPerson(String) = "/register/people/{sign_in}";
 
+    /// Rights to open cutouts: who holds what until when, proposals, one right.
+    Authorisations = "/authorisations";
+    AuthorisationNew = "/authorisations/new";
+    Proposal(String) = "/authorisations/proposals/{proposal}";
+    ProposalConfirm(String) = "/authorisations/proposals/{proposal}/confirm";
+    ProposalWithdraw(String) = "/authorisations/proposals/{proposal}/withdraw";
+    Authorisation(u64) = "/authorisations/{grant}";
+    AuthorisationRevoke(u64) = "/authorisations/{grant}/revoke";
+
     /// The book itself: its pages, checkpoints, and packs to hand on.
     Book = "/book";
     BookPage(u64) = "/book/pages/{seq}";

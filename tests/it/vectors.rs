@@ -156,6 +156,8 @@ async fn grant(app: &App, person: &str, class: Option<&str>, to: &str) {
         basis: None,
         granted_by: SignIn::from("stan"),
         from_list: true,
+        proposed_by: None,
+        proposal: None,
     };
     app.web.desk().act(GrantAuthorisations::of(vec![grant], None, Channel::Import)).await.unwrap();
 }
