@@ -3,7 +3,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use super::measure::{IntervalSet, MeasurementTaken, ShopTable};
-pub use super::office_bodies::{GrantProposed, ProposalWithdrawn, ScheduleKept, TokenRevoked, UnitKept};
+pub use super::office_bodies::{GrantProposed, ProposalWithdrawn, ScheduleKept, UnitKept};
 pub use super::shop_bodies::{CauseListed, ReleaseHow, RepairAmended, RepairWorked};
 use crate::{
     base::{
@@ -349,7 +349,6 @@ bodies! {
     ProposalWithdrawn(ProposalWithdrawn) = "proposal_withdrawn",
     UnitKept(UnitKept) = "unit_kept",
     ScheduleKept(ScheduleKept) = "schedule_kept",
-    TokenRevoked(TokenRevoked) = "token_revoked",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -369,7 +368,7 @@ macro_rules! by_serde {
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
     TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable RepairWorked RepairAmended
-    CauseListed ActRefused GrantProposed ProposalWithdrawn UnitKept ScheduleKept TokenRevoked);
+    CauseListed ActRefused GrantProposed ProposalWithdrawn UnitKept ScheduleKept);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

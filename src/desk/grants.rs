@@ -23,7 +23,9 @@ pub(super) fn still_may(draft: &Draft, by: Option<&SignIn>, act: permit::Act) ->
     let person = by.and_then(|by| draft.world.people.person(by));
     match person.and_then(|person| person.permit(act)) {
         Some(_) => Ok(()),
-        None => Err(Refused::Stale("Your role was changed while you were here: this is not yours to do any more.".into())),
+        None => Err(Refused::Stale(
+            "Your role was changed while you were here: this is not yours to do any more.".into(),
+        )),
     }
 }
 
@@ -68,8 +70,7 @@ impl Act for ProposeGrant {
     fn answer(&self, _: &Draft, _: &[Filed]) {}
 }
 
-const OWN: &str =
-    "The right would be your own. Nobody proposes or confirms one for themselves: two other supervisors have to.";
+const OWN: &str = "The right would be your own. Nobody proposes or confirms one for themselves: two other supervisors have to.";
 
 fn is_same(known: &Proposal, wanted: &GrantProposed, by: &SignIn) -> bool {
     let asked = (&wanted.sign_in, scope(&wanted.classes), wanted.from, wanted.to, &wanted.basis, by);
@@ -82,7 +83,10 @@ fn possible(wanted: &GrantProposed, world: &World, now: Instant) -> Result<(), R
     match world.people.person(who) {
         None => return Err(not_allowed("person", format!("Nobody in this book signs in as {who}."))),
         Some(person) if !person.active => {
-            return Err(not_allowed("person", format!("{who} has left: an administrator has to let them in again first.")));
+            return Err(not_allowed(
+                "person",
+                format!("{who} has left: an administrator has to let them in again first."),
+            ));
         }
         Some(_) => {}
     }
@@ -99,14 +103,18 @@ fn possible(wanted: &GrantProposed, world: &World, now: Instant) -> Result<(), R
     let same = |person: &SignIn, its: &_, from, to| {
         (person, its, from, to) == (who, &scope(&wanted.classes), wanted.from, wanted.to)
     };
-    let waiting =
-        |p: &&Arc<Proposal>| p.waits(now) && same(&p.person, &p.scope, p.from, p.to);
+    let waiting = |p: &&Arc<Proposal>| p.waits(now) && same(&p.person, &p.scope, p.from, p.to);
     if let Some(known) = world.proposals.values().find(waiting) {
-        return Err(not_allowed("", format!("{} proposed this very right already: it waits to be confirmed.", known.by)));
+        return Err(not_allowed(
+            "",
+            format!("{} proposed this very right already: it waits to be confirmed.", known.by),
+        ));
     }
     let held = |a: &&Arc<Authorisation>| a.revoked_at.is_none() && same(&a.person, &a.scope, a.from, a.to);
     match world.people.authorisations.iter().find(held) {
-        Some(known) => Err(not_allowed("", format!("{who} has this very right already, by page {}.", known.seq))),
+        Some(known) => {
+            Err(not_allowed("", format!("{who} has this very right already, by page {}.", known.seq)))
+        }
         None => Ok(()),
     }
 }
@@ -153,7 +161,9 @@ impl Act for ConfirmGrant {
         let proposal = draft.world.proposals.get(&self.id).ok_or_else(no_proposal)?;
         match &proposal.end {
             // Sent twice.
-            Some(end) if end.by == *by && matches!(end.how, How::Confirmed(_)) => return Ok(Decided::default()),
+            Some(end) if end.by == *by && matches!(end.how, How::Confirmed(_)) => {
+                return Ok(Decided::default());
+            }
             Some(_) => return Err(Refused::Stale(ended(proposal))),
             None => {}
         }
@@ -173,20 +183,24 @@ pub fn confirms(proposal: &Proposal, by: &SignIn, world: &World, now: Instant) -
     let (who, proposer) = (&proposal.person, &proposal.by);
     if proposer == by {
         return Err(Refused::NotYours(
-            "You proposed this right: another supervisor has to confirm it, and not the one it is for.".into(),
+            "You proposed this right: another supervisor has to confirm it, and not the one it is for."
+                .into(),
         ));
     }
     if who == by {
         return Err(Refused::NotYours(OWN.into()));
     }
     if !proposal.waits(now) {
-        return Err(Refused::Stale("It lapsed: nobody confirmed it within 14 days. It can be proposed anew.".into()));
+        return Err(Refused::Stale(
+            "It lapsed: nobody confirmed it within 14 days. It can be proposed anew.".into(),
+        ));
     }
     if !world.people.person(who).is_some_and(|person| person.active) {
         return Err(Refused::Stale(format!("{who} has left since: the proposal can only be withdrawn.")));
     }
     if world.people.person(proposer).and_then(|person| person.permit(GRANTING)).is_none() {
-        let says = "is no supervisor any more: the proposal can only be withdrawn, and made anew by one who is.";
+        let says =
+            "is no supervisor any more: the proposal can only be withdrawn, and made anew by one who is.";
         return Err(Refused::Stale(format!("{proposer} {says}")));
     }
     let today = world.railway.zone.day_of(now);
@@ -236,7 +250,9 @@ impl Act for WithdrawProposal {
                 Ok(Decided::default())
             }
             Some(_) => Err(Refused::Stale(ended(proposal))),
-            None if !proposal.waits(now) => Err(Refused::Stale("It lapsed already: nobody can confirm it.".into())),
+            None if !proposal.waits(now) => {
+                Err(Refused::Stale("It lapsed already: nobody can confirm it.".into()))
+            }
             None => Ok(Decided::all(1)),
         }
     }
@@ -273,8 +289,12 @@ impl Act for RevokeGrant {
         };
         match (&grant.revoked, grant.standing(now, &draft.world.railway.zone)) {
             (Some(known), _) if known.by == *by && known.reason == wanted.reason => Ok(Decided::default()),
-            (Some(known), _) => Err(Refused::Stale(format!("{} revoked it already: {}", known.by, known.reason))),
-            (None, Standing::Ended) => Err(Refused::Stale("It came to its end already: there is nothing to revoke.".into())),
+            (Some(known), _) => {
+                Err(Refused::Stale(format!("{} revoked it already: {}", known.by, known.reason)))
+            }
+            (None, Standing::Ended) => {
+                Err(Refused::Stale("It came to its end already: there is nothing to revoke.".into()))
+            }
             (None, _) => Ok(Decided::all(1)),
         }
     }

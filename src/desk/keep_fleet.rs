@@ -63,7 +63,11 @@ impl Act for KeepUnit {
 }
 
 fn unchanged(unit: &UnitName, seen: &str) -> Refused {
-    if seen.is_empty() { stale(unit, seen) } else { not_allowed("", format!("Nothing is changed: {unit} is so already.")) }
+    if seen.is_empty() {
+        stale(unit, seen)
+    } else {
+        not_allowed("", format!("Nothing is changed: {unit} is so already."))
+    }
 }
 
 fn stale(unit: &UnitName, seen: &str) -> Refused {
@@ -81,15 +85,19 @@ const YEARS_AHEAD: i32 = 731;
 fn possible(card: &UnitCard, world: &World, now: Instant) -> Result<(), Refused> {
     let today = world.railway.zone.day_of(now);
     if !world.roster.classes.contains_key(&card.class) {
-        return Err(not_allowed("class", format!("There is no class {} yet: write its schedule first.", card.class)));
+        return Err(not_allowed(
+            "class",
+            format!("There is no class {} yet: write its schedule first.", card.class),
+        ));
     }
     if card.in_service > today.plus(YEARS_AHEAD) {
         return Err(not_allowed("in_service", "More than two years ahead. Check the year.".to_owned()));
     }
     match card.retired {
-        Some(day) if day < card.in_service => {
-            Err(not_allowed("retired", "It would be retired before it came into service. Check both days.".to_owned()))
-        }
+        Some(day) if day < card.in_service => Err(not_allowed(
+            "retired",
+            "It would be retired before it came into service. Check both days.".to_owned(),
+        )),
         Some(day) if day > today => {
             let says = "That day has not come. Retire it when it is out of service; until then hold it, as the shop does.";
             Err(not_allowed("retired", says.to_owned()))
@@ -151,7 +159,10 @@ pub fn begins(schedule: &Schedule, world: &World, now: Instant) -> Result<(), Re
     let latest = world.roster.classes.get(&schedule.class).and_then(|class| class.latest());
     let Some(latest) = latest else { return Ok(()) };
     if schedule.same_content(latest) {
-        return Err(not_allowed("", "Nothing is changed: this is the schedule that the class has.".to_owned()));
+        return Err(not_allowed(
+            "",
+            "Nothing is changed: this is the schedule that the class has.".to_owned(),
+        ));
     }
     let today = zone.start_of(zone.day_of(now));
     if schedule.effective < today {
@@ -160,7 +171,10 @@ pub fn begins(schedule: &Schedule, world: &World, now: Instant) -> Result<(), Re
     }
     if schedule.effective < latest.effective {
         let day = zone.day_of(latest.effective).in_words();
-        return Err(not_allowed("effective", format!("The class has a version that holds from {day}: give that day or a later one.")));
+        return Err(not_allowed(
+            "effective",
+            format!("The class has a version that holds from {day}: give that day or a later one."),
+        ));
     }
     Ok(())
 }

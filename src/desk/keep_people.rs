@@ -122,8 +122,7 @@ impl KeepPeople {
 
     /// A slip in a list must not leave a book that nobody administers.
     fn leave_an_administrator(&self, people: &People) -> Result<(), Refused> {
-        let administers =
-            |person: &&Arc<Person>| person.active && person.role == Role::Administrator;
+        let administers = |person: &&Arc<Person>| person.active && person.role == Role::Administrator;
         let mut left: BTreeSet<&SignIn> =
             people.persons.values().filter(administers).map(|person| &person.sign_in).collect();
         let had_one = !left.is_empty();

@@ -4,12 +4,12 @@ use uuid::Uuid;
 use super::{
     World,
     act::{Act, Decided, Outside},
-    body::{Body, PersonCard, SecretChanged, TabletKeyRevoked},
+    body::{Body, PersonCard, TabletKeyRevoked},
     draft::{Draft, Filed, Page},
     grants::still_may,
     keep_people::{KeptName, name_digest},
     refused::{Refused, not_allowed},
-    tables::{PasswordRow, PersonNameRow},
+    tables::PersonNameRow,
     tablets::page,
 };
 use crate::{
@@ -41,12 +41,11 @@ pub struct KeepPerson {
     deed: Deed,
     /// The last page about them that its author had seen.
     seen: u64,
-    /// The person first; then a password that was made for them, and the keys that sign no more.
+    /// The person first; then the keys that sign no more.
     pages: Vec<Page>,
     name: PersonNameRow,
     /// Name and craft are what they were.
     same_name: bool,
-    password: Option<PasswordRow>,
     by: SignIn,
 }
 
@@ -86,18 +85,8 @@ impl KeepPerson {
             pages: vec![page(permit.by(), now, body)],
             name: PersonNameRow { sign_in: wanted.sign_in, name, craft, salt: hex::encode(&salt) },
             same_name,
-            password: None,
             by: permit.by().clone(),
         })
-    }
-
-    /// With a password that they have to change first.
-    pub fn with_password(mut self, hash: String, now: Instant) -> Self {
-        let sign_in = self.name.sign_in.clone();
-        let body = Body::PasswordSet(Box::new(SecretChanged { sign_in: sign_in.clone() }));
-        self.pages.push(page(&self.by, now, body));
-        self.password = Some(PasswordRow { sign_in, hash, set_at: now, one_time: true });
-        self
     }
 
     /// Their tablets' keys end with them, and none of before comes back with them.
@@ -108,7 +97,8 @@ impl KeepPerson {
         };
         let revoked = |key| TabletKeyRevoked { key, reason: reason.to_owned() };
         let by = self.by.clone();
-        let pages = keys.into_iter().map(|key| page(&by, now, Body::TabletKeyRevoked(Box::new(revoked(key)))));
+        let pages =
+            keys.into_iter().map(|key| page(&by, now, Body::TabletKeyRevoked(Box::new(revoked(key)))));
         self.pages.extend(pages);
         self
     }
@@ -141,7 +131,9 @@ impl KeepPerson {
         }
         match self.deed {
             Deed::Return if known.active => Err(Refused::Stale(format!("{who} has not left."))),
-            Deed::Change | Deed::End if !known.active => Err(Refused::Stale(format!("{who} has left already."))),
+            Deed::Change | Deed::End if !known.active => {
+                Err(Refused::Stale(format!("{who} has left already.")))
+            }
             Deed::Change if known.role == card.role && self.same_name => {
                 Err(not_allowed("", "Nothing is changed: all is as it was.".to_owned()))
             }
@@ -167,7 +159,8 @@ fn not_theirs(known: &Person, card: &PersonCard, by: &SignIn, world: &World) -> 
     if ends && known.sign_in == *by {
         return Some("You cannot end yourself: another administrator has to.".to_owned());
     }
-    let loses = known.active && known.role == Role::Administrator && (ends || card.role != Role::Administrator);
+    let loses =
+        known.active && known.role == Role::Administrator && (ends || card.role != Role::Administrator);
     (loses && !world.people.another_administrator(&known.sign_in)).then(|| {
         format!(
             "{} is the last administrator: without one nobody could keep people and roster any more. Make somebody else one first.",
@@ -195,7 +188,6 @@ impl Act for KeepPerson {
         };
         let file = (0..).zip(&self.pages).filter(|(_, page)| lives(page)).map(|(place, _)| place).collect();
         let mut outside = vec![Outside::Name(self.name.clone())];
-        outside.extend(self.password.clone().map(Outside::Password));
         if matches!(self.deed, Deed::End | Deed::Return) {
             outside.push(Outside::Gone(card.sign_in.clone(), now));
         }

@@ -41,12 +41,3 @@ pub struct ScheduleKept {
     pub schedule: Schedule,
     pub reason: String,
 }
-
-/// A program's token, by what is shown of it; a token is never written down.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct TokenRevoked {
-    pub id: String,
-    pub sign_in: SignIn,
-    pub reason: String,
-}

@@ -187,7 +187,13 @@ mod tests {
             Some(at("2026-01-05T00:00:00Z"));
         railway.authorise("b.sato", "2026-03-01", Some("2026-03-31")).recorded_at =
             at("2026-03-02T08:00:00Z");
-        let leaver = Person { sign_in: "gone".into(), role: Role::Shop, added_at: Instant(0), active: false, last: Default::default() };
+        let leaver = Person {
+            sign_in: "gone".into(),
+            role: Role::Shop,
+            added_at: Instant(0),
+            active: false,
+            last: Default::default(),
+        };
         railway.people.persons.insert("gone".into(), std::sync::Arc::new(leaver));
         railway.authorise("gone", "2025-04-01", Some("2026-03-31"));
         let mut out = Vec::new();

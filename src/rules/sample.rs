@@ -279,7 +279,13 @@ impl Railway {
     }
 
     pub fn employ(&mut self, sign_in: &str, role: Role) {
-        let person = Person { sign_in: sign_in.into(), role, added_at: Instant(0), active: true, last: Default::default() };
+        let person = Person {
+            sign_in: sign_in.into(),
+            role,
+            added_at: Instant(0),
+            active: true,
+            last: Default::default(),
+        };
         self.people.persons.insert(sign_in.into(), Arc::new(person));
     }
 

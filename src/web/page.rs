@@ -91,6 +91,8 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadBypasses, paths::Authorisations.to_string(), "Authorisations"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
         (Act::ReadPages, paths::Book.to_string(), "The book"),
+        (Act::KeepPeople, paths::People.to_string(), "People"),
+        (Act::KeepRoster, paths::Fleet.to_string(), "Fleet"),
         (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));

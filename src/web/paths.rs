@@ -104,6 +104,21 @@ paths! {
     EntryAmend(EntryId) = "/entries/{id}/amend";
     EntryStatement(EntryId) = "/entries/{id}/statement";
     Thresholds = "/thresholds";
+    /// Everybody of the book, by hand.
+    People = "/people";
+    PersonNew = "/people/new";
+    Person(String) = "/people/{sign_in}";
+    PersonChange(String) = "/people/{sign_in}/change";
+    PersonEnd(String) = "/people/{sign_in}/end";
+    PersonReturn(String) = "/people/{sign_in}/return";
+    PersonPassword(String) = "/people/{sign_in}/password";
+    /// Units, and the schedules of their classes, by hand.
+    Fleet = "/fleet";
+    FleetNew = "/fleet/new";
+    FleetUnit(UnitName) = "/fleet/units/{unit}";
+    FleetRetire(UnitName) = "/fleet/units/{unit}/retire";
+    FleetReturn(UnitName) = "/fleet/units/{unit}/return";
+    Schedule = "/fleet/schedule";
     /// When the book was last copied, and 'back up now'.
     Backups = "/backups";
     Bypasses = "/bypasses";

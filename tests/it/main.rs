@@ -6,6 +6,7 @@ mod html;
 mod roster;
 
 mod api;
+mod authorisations;
 mod backups;
 mod board;
 mod book;
@@ -16,7 +17,9 @@ mod crew_reads;
 mod crew_tabs;
 mod doors;
 mod entries;
+mod fleet;
 mod parked;
+mod people;
 mod permits;
 mod pictures;
 mod run;

@@ -87,7 +87,10 @@ impl Sent {
     pub async fn is_signed(&mut self, app: &App, me: &Me) -> Result<bool, Oops> {
         let signer = self.get("signer");
         if signer != me.sign_in().as_str() {
-            let says = format!("This page was opened by {signer}, and you are {}. Look again, then sign as yourself.", me.sign_in());
+            let says = format!(
+                "This page was opened by {signer}, and you are {}. Look again, then sign as yourself.",
+                me.sign_in()
+            );
             self.on_top.push(says);
         }
         if !self.is_fine() {

@@ -7,7 +7,8 @@ use axum::{
 use serde::Deserialize;
 
 use super::{
-    authorisations, bypasses::{self, Row, had_a_part},
+    authorisations,
+    bypasses::{self, Row, had_a_part},
     rights,
 };
 use crate::{

@@ -47,7 +47,8 @@ pub(super) fn says(grant: &Authorisation, world: &World) -> String {
     let zone = &world.railway.zone;
     let to = grant.to.map_or_else(|| "without an end".to_owned(), |to| format!("to {}", to.in_words()));
     let how = if grant.from_list { "from a list entered" } else { "granted" };
-    let proposed = grant.proposed_by.as_ref().map(|who| format!(" on a proposal by {who}")).unwrap_or_default();
+    let proposed =
+        grant.proposed_by.as_ref().map(|who| format!(" on a proposal by {who}")).unwrap_or_default();
     let recorded = zone.in_words(grant.recorded_at);
     let basis = grant
         .basis
@@ -67,6 +68,7 @@ pub(super) fn says(grant: &Authorisation, world: &World) -> String {
 /// `revoked 3 Mar 2026 09:00 -06:00 by sue: course lapsed`; `None` where it was not.
 pub(super) fn revoked(grant: &Authorisation, zone: &Zone) -> Option<String> {
     let at = zone.in_words(grant.revoked_at?);
-    let by = grant.revoked.as_ref().map(|revoked| format!(" by {}: {}", revoked.by, own_words(&revoked.reason)));
+    let by =
+        grant.revoked.as_ref().map(|revoked| format!(" by {}: {}", revoked.by, own_words(&revoked.reason)));
     Some(format!("revoked {at}{}", by.unwrap_or_default()))
 }

@@ -121,7 +121,8 @@ impl Filter {
             filter.on = Day::parse(&typed);
             filter.on_says = filter.on.is_none().then(|| "Write the day as in 2026-05-01.".into());
         }
-        filter.stands = STANDS.iter().find(|(value, ..)| *value == form.stands).and_then(|(.., stands)| *stands);
+        filter.stands =
+            STANDS.iter().find(|(value, ..)| *value == form.stands).and_then(|(.., stands)| *stands);
         filter
     }
 
@@ -148,8 +149,13 @@ fn ends_in(grant: &Authorisation, world: &World, now: Instant) -> Option<i32> {
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Asked<Form>) -> Answer {
     let (world, now) = (app.world(), app.now());
     let filter = Filter::read(&form, &world);
-    let mut grants: Vec<Arc<Authorisation>> =
-        world.people.authorisations.iter().filter(|grant| filter.takes(grant, &world, now)).cloned().collect();
+    let mut grants: Vec<Arc<Authorisation>> = world
+        .people
+        .authorisations
+        .iter()
+        .filter(|grant| filter.takes(grant, &world, now))
+        .cloned()
+        .collect();
     // What ends first stands first; what has ended is history, the latest first.
     let rank = |grant: &Authorisation| match grant.standing(now, &world.railway.zone) {
         Standing::InForce | Standing::NotBegun => (0, grant.to.map_or(i32::MAX, |day| day.0)),
@@ -170,7 +176,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(form): Ask
     page(status, &View { rows, pager, ..view(frame, &me, &form, &filter, &world, now) })
 }
 
-async fn names(app: &App) -> Result<std::collections::HashMap<SignIn, crate::desk::keep_people::KeptName>, crate::web::Oops> {
+async fn names(
+    app: &App,
+) -> Result<std::collections::HashMap<SignIn, crate::desk::keep_people::KeptName>, crate::web::Oops> {
     Ok(crate::desk::keep_people::kept_names(&mut *app.desk().read().await?).await?)
 }
 
@@ -266,8 +274,20 @@ fn row(grant: &Authorisation, name: String, world: &World, now: Instant) -> Row 
 
 fn sheet(grants: &[Arc<Authorisation>], world: &World, now: Instant) -> Sheet {
     let columns = [
-        "sign_in", "classes", "from", "to", "basis", "granted_by", "proposed_by", "recorded_at", "from_list",
-        "stands", "revoked_at", "revoked_by", "revoked_because", "page",
+        "sign_in",
+        "classes",
+        "from",
+        "to",
+        "basis",
+        "granted_by",
+        "proposed_by",
+        "recorded_at",
+        "from_list",
+        "stands",
+        "revoked_at",
+        "revoked_by",
+        "revoked_because",
+        "page",
     ];
     let mut sheet = Sheet::of("authorisations", &columns);
     for grant in grants {

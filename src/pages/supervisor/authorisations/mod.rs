@@ -47,8 +47,12 @@ async fn tried(app: &App, about: &str, world: &World) -> Result<Vec<String>, Oop
 fn came(grant: &Authorisation, world: &World) -> String {
     let recorded = world.railway.zone.in_words(grant.recorded_at);
     match (&grant.proposed_by, grant.from_list) {
-        (_, true) => format!("imported from a list {recorded}; the list names {} as granting it", grant.granted_by),
-        (Some(proposer), false) => format!("proposed by {proposer}, confirmed by {} {recorded}", grant.granted_by),
+        (_, true) => {
+            format!("imported from a list {recorded}; the list names {} as granting it", grant.granted_by)
+        }
+        (Some(proposer), false) => {
+            format!("proposed by {proposer}, confirmed by {} {recorded}", grant.granted_by)
+        }
         (None, false) => format!("granted by {} {recorded}", grant.granted_by),
     }
 }

@@ -101,7 +101,10 @@ fn whom(sent: &mut Sent, world: &World) -> Option<SignIn> {
     if who.is_none() {
         let near = crate::base::text::nearest(&typed, world.people.persons.keys().map(SignIn::as_str));
         let near = near.map(|name| format!(" Did you mean {name}?")).unwrap_or_default();
-        sent.wrong("person", format!("Give the sign-in name of somebody in this book, as in n.okafor.{near}"));
+        sent.wrong(
+            "person",
+            format!("Give the sign-in name of somebody in this book, as in n.okafor.{near}"),
+        );
     }
     who
 }
@@ -117,12 +120,14 @@ fn draw(app: &App, frame: Frame, me: &Me, status: StatusCode, sent: &Sent) -> An
         id: sent.get("id").to_owned(),
         on_top: sent.on_top.clone(),
         person: sent.field("person", "For whom: a sign-in name"),
-        classes: sent
-            .field("classes", "Classes")
-            .hint(&format!("Parted by spaces, or * for all, also those that come later. There are: {known}.")),
+        classes: sent.field("classes", "Classes").hint(&format!(
+            "Parted by spaces, or * for all, also those that come later. There are: {known}."
+        )),
         from: sent.date("from", "First day"),
         to: sent.date("to", "Last day").hint("Empty: without an end."),
-        basis: sent.field("basis", "On what it rests").hint("A course, an examination, a letter: where it can be found again."),
+        basis: sent
+            .field("basis", "On what it rests")
+            .hint("A course, an examination, a letter: where it can be found again."),
         password: sent.password(),
     };
     page(status, &view)

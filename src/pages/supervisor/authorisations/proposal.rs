@@ -60,7 +60,9 @@ enum Back {
 fn find(typed: &str, world: &World) -> Result<Arc<Proposal>, Oops> {
     let id = Uuid::parse_str(typed).ok();
     let found = id.and_then(|id| world.proposals.get(&id)).cloned();
-    found.ok_or_else(|| Oops::NotFound("There is no such proposal: look at the list of authorisations.".into()))
+    found.ok_or_else(|| {
+        Oops::NotFound("There is no such proposal: look at the list of authorisations.".into())
+    })
 }
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(id): Path<String>) -> Answer {
