@@ -345,6 +345,8 @@ fn grant(row: people::import::AuthorisationRow) -> Grant {
         basis: row.basis,
         granted_by: row.granted_by,
         from_list: true,
+        proposed_by: None,
+        proposal: None,
     }
 }
 

@@ -6,7 +6,10 @@ use super::{
     refused::Refused,
     tables::{PasswordRow, PersonNameRow, TokenRow},
 };
-use crate::{base::Instant, db::writer::Trouble};
+use crate::{
+    base::{Instant, SignIn},
+    db::writer::Trouble,
+};
 
 /// Something somebody wants changed. Deciding looks only at the draft: everything it needs has been loaded.
 pub trait Act: Send + 'static {
@@ -43,6 +46,8 @@ pub enum Outside {
     Name(PersonNameRow),
     Password(PasswordRow),
     Token(TokenRow),
+    /// Their sessions and tokens end.
+    Gone(SignIn, Instant),
 }
 
 /// An act in the writer's queue, whatever its answer's type.
@@ -98,6 +103,10 @@ fn decide_and_file<A: Act>(act: &A, draft: &mut Draft, now: Instant) -> Result<A
             Outside::Name(name) => draft.rows.names.add(name),
             Outside::Password(password) => draft.rows.passwords.add(password),
             Outside::Token(token) => draft.rows.tokens.add(token),
+            Outside::Gone(who, at) => {
+                draft.rows.sessions_ended.add(&(who, at));
+                draft.rows.tokens_ended.add(&(who, at));
+            }
         }
     }
     Ok(act.answer(draft, &filed))

@@ -2,7 +2,7 @@
 use std::{collections::BTreeSet, sync::Arc};
 
 use super::{
-    body::{ActRefused, Body, Grant, PersonCard, Retirement, Review, Statement, ThresholdsChanged},
+    body::{ActRefused, Body, Retirement, Review, Statement, ThresholdsChanged},
     draft::{Draft, Filed},
     tables::{self, json},
     world,
@@ -10,7 +10,6 @@ use super::{
 use crate::{
     base::{EntryId, Instant, SignIn, Tag, UnitName},
     book::Heading,
-    people::{Authorisation, Person, Role, authorisation::Scope},
     roster::{Schedule, UnitCard},
     rules::{ClassFigures, DossierKey, Fact, Told, dossier::Subject, earlier::linked, routing, together},
 };
@@ -19,13 +18,17 @@ impl Draft {
     pub(super) fn apply(&mut self, filed: Filed, heading: &Heading, body: &Body) {
         match body {
             Body::BookOpened(_) => self.world_mut(filed.seq).seq = filed.seq,
-            Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, card),
+            Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, heading, card),
             Body::PasswordSet(_) | Body::TokenMade(_) | Body::CodesSet(_) | Body::CodesCleared(_) => {}
-            Body::AuthorisationGranted(grant) => self.put_grant(filed, grant),
-            Body::AuthorisationRevoked(revoked) => self.revoke(filed, revoked.grant),
+            Body::AuthorisationGranted(grant) => self.put_grant(filed, heading, grant),
+            Body::AuthorisationRevoked(revoked) => self.revoke(filed, heading, revoked),
+            Body::GrantProposed(proposed) => self.put_proposal(filed, heading, proposed),
+            Body::ProposalWithdrawn(withdrawn) => self.withdraw(filed, heading, withdrawn),
             Body::ScheduleIssued(schedule) => self.put_schedule(filed.seq, schedule),
             Body::UnitAdded(card) | Body::UnitChanged(card) => self.put_unit(filed.seq, (**card).clone()),
             Body::UnitRetired(retired) => self.retire(filed.seq, retired),
+            Body::UnitKept(kept) => self.put_unit(filed.seq, kept.unit.clone()),
+            Body::ScheduleKept(kept) => self.put_schedule(filed.seq, &kept.schedule),
             Body::ReportFiled(report) => self.put_report(filed, heading, report),
             Body::EntryAmended(amendment) => self.amend(filed, amendment),
             Body::StatementAdded(said) => self.put_statement(filed, heading, said),
@@ -141,52 +144,6 @@ impl Draft {
             settings: json(&self.world.thresholds),
         });
         (self.again.everything, self.again.classes) = (true, true);
-    }
-
-    fn put_person(&mut self, filed: Filed, card: &PersonCard) {
-        let added_at =
-            self.world.people.person(&card.sign_in).map_or(filed.recorded_at, |known| known.added_at);
-        // Whose closing counts as a crew's may have changed.
-        self.again.everything |= self.world.people.is_crew(&card.sign_in) != (card.role == Role::Crew);
-        let person = Person { sign_in: card.sign_in.clone(), role: card.role, added_at, active: card.active };
-        self.rows.persons.add(&tables::PersonRow { sign_in: person.sign_in.clone(), card: json(&person) });
-        self.world_mut(filed.seq).people.persons.insert(person.sign_in.clone(), Arc::new(person));
-    }
-
-    fn put_grant(&mut self, filed: Filed, grant: &Grant) {
-        let scope = if grant.classes.is_empty() { Scope::All } else { Scope::Classes(grant.classes.clone()) };
-        let authorisation = Authorisation {
-            seq: filed.seq,
-            person: grant.sign_in.clone(),
-            scope,
-            from: grant.from,
-            to: grant.to,
-            basis: grant.basis.clone(),
-            granted_by: grant.granted_by.clone(),
-            recorded_at: filed.recorded_at,
-            from_list: grant.from_list,
-            revoked_at: None,
-        };
-        // A list entry counts for acts before it: what was judged without it is judged again.
-        self.again.everything |= grant.from_list;
-        self.put_authorisation(filed.seq, authorisation);
-    }
-
-    fn put_authorisation(&mut self, seq: u64, authorisation: Authorisation) {
-        self.rows
-            .authorisations
-            .add(&tables::AuthorisationRow { seq: authorisation.seq, card: json(&authorisation) });
-        let list = &mut self.world_mut(seq).people.authorisations;
-        list.retain(|known| known.seq != authorisation.seq);
-        list.push(Arc::new(authorisation));
-        list.sort_by_key(|known| known.seq);
-    }
-
-    fn revoke(&mut self, filed: Filed, grant: u64) {
-        let known = self.world.people.authorisations.iter().find(|a| a.seq == grant).map(|a| (**a).clone());
-        if let Some(known) = known {
-            self.put_authorisation(filed.seq, Authorisation { revoked_at: Some(filed.recorded_at), ..known });
-        }
     }
 
     fn put_unit(&mut self, seq: u64, card: UnitCard) {

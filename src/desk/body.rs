@@ -3,6 +3,7 @@ use serde::{Deserialize, Serialize};
 use serde_json::value::RawValue;
 
 use super::measure::{IntervalSet, MeasurementTaken, ShopTable};
+pub use super::office_bodies::{GrantProposed, ProposalWithdrawn, ScheduleKept, UnitKept};
 pub use super::shop_bodies::{CauseListed, ReleaseHow, RepairAmended, RepairWorked};
 use crate::{
     base::{
@@ -51,6 +52,9 @@ pub struct PersonCard {
     pub role: Role,
     pub active: bool,
     pub name_digest: String,
+    /// Why, where it was asked: on the page for it, not in a list.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub reason: Option<String>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -70,6 +74,11 @@ pub struct Grant {
     pub basis: Option<String>,
     pub granted_by: SignIn,
     pub from_list: bool,
+    /// Two people granted it: who proposed it, and by which proposal.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub proposed_by: Option<SignIn>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub proposal: Option<uuid::Uuid>,
 }
 
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -346,6 +355,10 @@ bodies! {
     ActRefused(ActRefused) = "act_refused",
     CodesSet(SecretChanged) = "codes_set",
     CodesCleared(CodesCleared) = "codes_cleared",
+    GrantProposed(GrantProposed) = "authorisation_proposed",
+    ProposalWithdrawn(ProposalWithdrawn) = "proposal_withdrawn",
+    UnitKept(UnitKept) = "unit_kept",
+    ScheduleKept(ScheduleKept) = "schedule_kept",
 }
 
 /// How a stored body is read: the contract's own reader for reports and amendments, serde for the rest.
@@ -365,7 +378,7 @@ macro_rules! by_serde {
 by_serde!(BookOpened PersonCard SecretChanged Grant Revocation Schedule UnitCard Retirement Statement HandoverRead Hold Release
     RepairOpened RepairClosed SetAside Review ClassFigures ThresholdsChanged TabletKeyRegistered TabletKeyRevoked
     TabletSigned TabletAnswered MeasurementTaken InspectionDone IntervalSet ShopTable RepairWorked RepairAmended
-    CauseListed ActRefused CodesCleared);
+    CauseListed ActRefused CodesCleared GrantProposed ProposalWithdrawn UnitKept ScheduleKept);
 
 impl FromPage for Report {
     fn from_page(raw: &RawValue) -> Result<Self, String> {

@@ -121,6 +121,10 @@ impl Also<'_> {
                     THEN blob -> 'body' ->> 'grant' IN (SELECT value FROM json_each(?2))
                 WHEN instr(start, '\"kind\":\"unit_added\"') > 0 OR instr(start, '\"kind\":\"unit_changed\"') > 0
                     OR instr(start, '\"kind\":\"unit_retired\"') > 0 THEN blob -> 'body' ->> 'unit' = ?3
+                WHEN instr(start, '\"kind\":\"unit_kept\"') > 0 THEN blob -> 'body' -> 'unit' ->> 'unit' = ?3
+                WHEN instr(start, '\"kind\":\"authorisation_proposed\"') > 0
+                    THEN blob -> 'body' ->> 'id' IN (SELECT g.blob -> 'body' ->> 'proposal' FROM page g
+                        WHERE g.seq IN (SELECT value FROM json_each(?2)))
                 WHEN instr(start, '\"kind\":\"tablet_signed\"') > 0 OR instr(start, '\"kind\":\"tablet_answered\"') > 0
                     THEN blob -> 'body' ->> 'report' IN (SELECT id FROM reports)
                 WHEN ?4 AND instr(start, '\"kind\":\"repair_') > 0

@@ -1,5 +1,8 @@
 //! People, their authorisations, their tokens.
-use std::collections::HashMap;
+use std::{
+    collections::{BTreeSet, HashMap},
+    sync::Arc,
+};
 
 use sha2::{Digest, Sha256};
 use sqlx::{Row, SqliteConnection};
@@ -14,7 +17,7 @@ use super::{
 use crate::{
     base::{Instant, SignIn},
     book::Channel,
-    people::{Role, authorisation::Scope},
+    people::{People, Person, Role, authorisation::Scope},
 };
 
 /// A person as a list has them.
@@ -50,7 +53,7 @@ pub async fn kept_names(db: &mut SqliteConnection) -> Result<HashMap<SignIn, Kep
 }
 
 /// What the book holds of a name: it can be checked against the name, and the name cannot be had from it.
-fn name_digest(salt: &[u8], name: &str, craft: &str) -> String {
+pub(super) fn name_digest(salt: &[u8], name: &str, craft: &str) -> String {
     let mut sha = Sha256::new();
     sha.update(salt);
     sha.update(name.as_bytes());
@@ -95,6 +98,7 @@ impl KeepPeople {
                 role: person.role,
                 active: true,
                 name_digest: name_digest(&salt, &person.name, &person.craft),
+                reason: None,
             };
             let same_name =
                 kept.get(&person.sign_in).is_some_and(|k| k.name == person.name && k.craft == person.craft);
@@ -114,6 +118,27 @@ impl KeepPeople {
             });
         }
         Ok(Self { pages, names })
+    }
+
+    /// A slip in a list must not leave a book that nobody administers.
+    fn leave_an_administrator(&self, people: &People) -> Result<(), Refused> {
+        let administers = |person: &&Arc<Person>| person.active && person.role == Role::Administrator;
+        let mut left: BTreeSet<&SignIn> =
+            people.persons.values().filter(administers).map(|person| &person.sign_in).collect();
+        let had_one = !left.is_empty();
+        for page in &self.pages {
+            let (Body::PersonAdded(card) | Body::PersonChanged(card)) = &page.body else { continue };
+            if card.role == Role::Administrator {
+                left.insert(&card.sign_in);
+            } else {
+                left.remove(&card.sign_in);
+            }
+        }
+        if had_one && left.is_empty() {
+            let says = "After this list the book would have no administrator. Leave at least one in it.";
+            return Err(Refused::NotYours(says.to_owned()));
+        }
+        Ok(())
     }
 }
 
@@ -138,6 +163,7 @@ impl Act for KeepPeople {
                 decided.outside.push(Outside::Name(name.clone()));
             }
         }
+        self.leave_an_administrator(&draft.world.people)?;
         Ok(decided)
     }
 

@@ -151,7 +151,9 @@ pub fn own_hand(bypass: &Bypass, reviewer: &SignIn, people: &crate::people::Peop
     let opener =
         if let crate::rules::fact::Hand::Person(opener) = &bypass.opened_by { Some(opener) } else { None };
     let granted = people.authorisations.iter().any(|a| {
-        a.granted_by == *reviewer && opener == Some(&a.person) && a.scope.covers(bypass.class.as_ref())
+        a.granters().any(|by| by == reviewer)
+            && opener == Some(&a.person)
+            && a.scope.covers(bypass.class.as_ref())
     });
     granted.then(|| {
         "You granted the authorisation it was opened under: somebody with no hand in it has to review it."

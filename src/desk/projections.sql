@@ -244,3 +244,5 @@ CREATE TABLE act_refused (
     seq INTEGER PRIMARY KEY, act TEXT NOT NULL, about TEXT NOT NULL, by TEXT NOT NULL, at INTEGER NOT NULL, says TEXT NOT NULL
 ) STRICT;
 CREATE INDEX act_refused_about ON act_refused (about);
+-- Rights that one supervisor proposed, and what became of each.
+CREATE TABLE authorisation_proposal (id TEXT PRIMARY KEY, card TEXT NOT NULL) STRICT;

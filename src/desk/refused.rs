@@ -1,5 +1,8 @@
 //! Why something was not done: values with words, for pages and programs alike.
-use crate::{base::Problem, db::writer::Trouble};
+use crate::{
+    base::{Code, Problem},
+    db::writer::Trouble,
+};
 
 #[derive(Clone, Debug, PartialEq)]
 pub enum Refused {
@@ -17,6 +20,11 @@ pub enum Refused {
     Busy { retry_after_s: u32 },
     /// The machine failed.
     Trouble(Trouble),
+}
+
+/// One field that cannot be as it is; an empty path is the whole.
+pub(super) fn not_allowed(path: &str, says: String) -> Refused {
+    Refused::Problems(vec![Problem { path: path.to_owned(), code: Code::NotAllowed, says }])
 }
 
 impl Refused {

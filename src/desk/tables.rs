@@ -154,6 +154,26 @@ table_row! {
     ShopTableRow into "shop_table" ["ON CONFLICT (name) DO UPDATE SET seq = excluded.seq, by = excluded.by, at = excluded.at,
         data = excluded.data"] { name: String, seq: u64, by: SignIn, at: Instant, data: String, }
 }
+table_row! { ProposalRow into "authorisation_proposal" ["ON CONFLICT (id) DO UPDATE SET card = excluded.card"] { id: uuid::Uuid, card: String, } }
+
+/// Whoever leaves is signed out everywhere, in the same transaction: rows are a sign-in name and the moment.
+pub struct Ended;
+
+impl Ended {
+    pub fn sessions() -> Rows {
+        Rows::running(
+            "UPDATE session SET ended_at = gone.value->>1 FROM jsonb_each(?) gone
+            WHERE session.sign_in = gone.value->>0 AND session.ended_at IS NULL",
+        )
+    }
+
+    pub fn tokens() -> Rows {
+        Rows::running(
+            "UPDATE token SET revoked_at = gone.value->>1 FROM jsonb_each(?) gone
+            WHERE token.sign_in = gone.value->>0 AND token.revoked_at IS NULL",
+        )
+    }
+}
 table_row! { PersonNameRow into "person_name" ["ON CONFLICT (sign_in) DO UPDATE SET name = excluded.name, craft = excluded.craft, salt = excluded.salt"] { sign_in: SignIn, name: String, craft: String, salt: String as bytes, } }
 table_row! { PasswordRow into "password" ["ON CONFLICT (sign_in) DO UPDATE SET hash = excluded.hash, set_at = excluded.set_at, one_time = excluded.one_time"] { sign_in: SignIn, hash: String, set_at: Instant, one_time: bool, } }
 table_row! { TokenRow into "token" [""] { token_hash: String as bytes, sign_in: SignIn, created_at: Instant, } }
@@ -186,7 +206,8 @@ waiting! {
     tablet_keys: TabletKeyRow, tablet_reports: TabletReportRow, names: PersonNameRow,
     measurements: MeasurementRow, inspections: InspectionRow, intervals: IntervalRow, shop_tables: ShopTableRow,
     passwords: PasswordRow, tokens: TokenRow,
-    holds: HoldRow, releases: ReleaseRow, causes: CauseRow,
+    holds: HoldRow, releases: ReleaseRow, causes: CauseRow, proposals: ProposalRow,
+    sessions_ended: Ended by sessions, tokens_ended: Ended by tokens,
 }
 
 /// What judging writes, after the rows it may have to read are in.

@@ -9,6 +9,7 @@ use super::{
 use crate::{
     base::{AmendmentId, EntryId, Instant, ReportId, Tag, UnitName, zone::Day},
     reports::{Amendment, Entry},
+    roster::UnitCard,
     rules::{
         DossierKey,
         dossier::Subject,
@@ -84,6 +85,8 @@ impl<'a> Together<'a> {
                     all.closings.insert(closed.id, closed);
                 }
                 Body::ScheduleIssued(_)
+                | Body::ScheduleKept(_)
+                | Body::UnitKept(_)
                 | Body::UnitAdded(_)
                 | Body::UnitChanged(_)
                 | Body::UnitRetired(_) => {
@@ -238,12 +241,15 @@ impl Wanted {
                     self.want(&from, Subject::Device(device), Need::ToAmend);
                 }
             }
-            Body::UnitAdded(card) | Body::UnitChanged(card) => {
-                self.units.entry(card.unit.clone()).or_default();
-                self.want(&card.unit, Subject::Together, Need::ToJudge);
-            }
+            Body::UnitAdded(card) | Body::UnitChanged(card) => self.card_subjects(card),
+            Body::UnitKept(kept) => self.card_subjects(&kept.unit),
             _ => {}
         }
+    }
+
+    fn card_subjects(&mut self, card: &UnitCard) {
+        self.units.entry(card.unit.clone()).or_default();
+        self.want(&card.unit, Subject::Together, Need::ToJudge);
     }
 
     fn amendment_subjects(&mut self, amendment: &Amendment, together: &Together<'_>, draft: &Draft) {

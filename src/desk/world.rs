@@ -1,5 +1,5 @@
 //! What is small enough to keep in memory: railway, people, roster, class figures, thresholds. Replaced only after COMMIT.
-use std::sync::Arc;
+use std::{collections::BTreeMap, sync::Arc};
 
 use sqlx::{Row, SqliteConnection};
 
@@ -7,7 +7,7 @@ use super::body::{Body, BookOpened};
 use crate::{
     base::{Instant, Zone},
     book::{self, Envelope, Frontier},
-    people::{Authorisation, People, Person},
+    people::{Authorisation, People, Person, Proposal},
     roster::{Class, Roster, Schedule, UnitCard},
     rules::{ClassFigures, Thresholds, earlier::Moved},
     shop::Repair,
@@ -32,6 +32,8 @@ pub struct World {
     pub thresholds: Thresholds,
     /// Parts that came from another unit.
     pub moved: Vec<Moved>,
+    /// Rights that were ever proposed, by id.
+    pub proposals: BTreeMap<uuid::Uuid, Arc<Proposal>>,
     /// The last page that changed any of it.
     pub seq: u64,
 }
@@ -65,6 +67,7 @@ impl World {
             figures: None,
             thresholds: Thresholds::default(),
             moved: Vec::new(),
+            proposals: BTreeMap::new(),
             seq: 0,
         })
     }
@@ -134,6 +137,11 @@ pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
         .await?
     {
         world.people.authorisations.push(Arc::new(from_json::<Authorisation>(&card, "an authorisation")?));
+    }
+    let proposals = "SELECT card FROM authorisation_proposal";
+    for card in sqlx::query_scalar::<_, String>(proposals).fetch_all(&mut *db).await? {
+        let proposal: Proposal = from_json(&card, "a proposal")?;
+        world.proposals.insert(proposal.id, Arc::new(proposal));
     }
     let schedules = "SELECT schedule FROM class_schedule ORDER BY class, effective, seq";
     for text in sqlx::query_scalar::<_, String>(schedules).fetch_all(&mut *db).await? {

@@ -6,6 +6,7 @@ use sqlx::{Row, SqliteConnection};
 use super::{KeptReview, Line};
 use crate::{
     base::{EntryId, Instant, SignIn, UnitName},
+    people::Act,
     rules::{Bypass, joined::Telling},
 };
 
@@ -154,13 +155,19 @@ pub async fn refused_about(db: &mut SqliteConnection, entries: &[EntryId]) -> Sq
         WHERE about IN (SELECT value FROM json_each(?)) AND act = 'review_bypass' ORDER BY seq";
     let entries = serde_json::json!(entries).to_string();
     let found: Vec<(i64, String, i64, String)> = sqlx::query_as(sql).bind(entries).fetch_all(db).await?;
-    let tried = |(seq, by, at, says): (i64, String, i64, String)| Tried {
-        seq: seq.unsigned_abs(),
-        by: SignIn::from(by),
-        at: Instant(at),
-        says,
-    };
     Ok(found.into_iter().map(tried).collect())
+}
+
+/// The same of any other act, about one thing.
+pub async fn refused_to(db: &mut SqliteConnection, act: Act, about: &str) -> Sql<Vec<Tried>> {
+    let sql = "SELECT seq, by, at, says FROM act_refused WHERE about = ? AND act = ? ORDER BY seq";
+    let found: Vec<(i64, String, i64, String)> =
+        sqlx::query_as(sql).bind(about).bind(act.as_str()).fetch_all(db).await?;
+    Ok(found.into_iter().map(tried).collect())
+}
+
+fn tried((seq, by, at, says): (i64, String, i64, String)) -> Tried {
+    Tried { seq: seq.unsigned_abs(), by: SignIn::from(by), at: Instant(at), says }
 }
 
 /// Pages in the book, and the root over them.

@@ -155,7 +155,16 @@ mod tests {
     fn book() -> People {
         let person = |(name, role): (&str, Role)| {
             let sign_in = SignIn::from(name);
-            (sign_in.clone(), Arc::new(Person { sign_in, role, added_at: Instant(0), active: true }))
+            (
+                sign_in.clone(),
+                Arc::new(Person {
+                    sign_in,
+                    role,
+                    added_at: Instant(0),
+                    active: true,
+                    last: Default::default(),
+                }),
+            )
         };
         let all = [("n.okafor", Role::Crew), ("a.lind", Role::Shop), ("m.ruiz", Role::Supervisor)];
         People { persons: all.map(person).into(), authorisations: Vec::new() }

@@ -6,6 +6,7 @@ pub mod import;
 pub mod password;
 pub mod permit;
 pub mod person;
+pub mod proposal;
 pub mod secrets;
 pub mod session;
 pub mod tablet;
@@ -16,6 +17,7 @@ use std::{collections::BTreeMap, sync::Arc};
 pub use authorisation::Authorisation;
 pub use permit::{Act, Permit};
 pub use person::{Person, Role};
+pub use proposal::Proposal;
 
 use crate::base::SignIn;
 
@@ -29,6 +31,12 @@ pub struct People {
 impl People {
     pub fn person(&self, sign_in: &SignIn) -> Option<&Person> {
         self.persons.get(sign_in).map(Arc::as_ref)
+    }
+
+    /// Whoever else still administers the book.
+    pub fn another_administrator(&self, than: &SignIn) -> bool {
+        let administers = |person: &Person| person.active && person.role == Role::Administrator;
+        self.persons.values().any(|person| administers(person) && person.sign_in != *than)
     }
 
     /// Of a crew, or not on the office list: such a list is often behind, and crews are most of who writes.

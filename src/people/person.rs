@@ -13,6 +13,24 @@ pub struct Person {
     pub added_at: Instant,
     /// False once they have left: their name stays theirs, they can no longer sign in.
     pub active: bool,
+    #[serde(default)]
+    pub last: LastChange,
+}
+
+/// The last page about a person: a form that was drawn before it is stale.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct LastChange {
+    pub seq: u64,
+    pub at: Instant,
+    /// `None`: the console, or a list.
+    pub by: Option<SignIn>,
+    pub reason: Option<String>,
+}
+
+impl Default for LastChange {
+    fn default() -> Self {
+        Self { seq: 0, at: Instant(0), by: None, reason: None }
+    }
 }
 
 /// Sign-in names are compared after NFKC and case folding, so that no two people can look the same:

@@ -3,6 +3,7 @@ pub mod check;
 pub mod import;
 pub mod schedule;
 pub mod unit;
+pub mod written;
 
 use std::{collections::BTreeMap, sync::Arc};
 

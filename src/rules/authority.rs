@@ -11,11 +11,11 @@ pub struct Authority {
     pub authorised: Authorised,
     pub why: String,
     /// Who granted the authorisation it rests on: not to review it either.
-    pub granted_by: Option<SignIn>,
+    pub granted_by: Vec<SignIn>,
 }
 
 pub fn authority(case: &Case<'_>, opener: &Hand, act: Instant, ordered_by: Option<&Hand>) -> Authority {
-    let none = |authorised, why| Authority { authorised, why, granted_by: None };
+    let none = |authorised, why| Authority { authorised, why, granted_by: Vec::new() };
     let own = match opener {
         Hand::NotKnown => return none(Authorised::NotKnown, "who opened it is not known".to_owned()),
         Hand::Named(_) => Err("no sign-in name, so no authorisation in the book".to_owned()),
@@ -25,13 +25,13 @@ pub fn authority(case: &Case<'_>, opener: &Hand, act: Instant, ordered_by: Optio
         (Ok(own), ordered_by) => Authority {
             authorised: Authorised::OwnRight,
             why: format!("{}{}", words(case, own), note(case, ordered_by, act)),
-            granted_by: Some(own.granted_by.clone()),
+            granted_by: own.granters().cloned().collect(),
         },
         (Err(why_not), Some(Hand::Person(person))) => match right(case, person, act) {
             Ok(theirs) => Authority {
                 authorised: Authorised::Ordered,
                 why: format!("{why_not}; ordered by {person}, {}", words(case, theirs)),
-                granted_by: Some(theirs.granted_by.clone()),
+                granted_by: theirs.granters().cloned().collect(),
             },
             Err(nor_they) => {
                 none(Authorised::Neither, format!("{why_not}; {person}, named as ordering it: {nor_they}"))
@@ -82,7 +82,8 @@ fn why_not(case: &Case<'_>, one: &Authorisation, act: Instant) -> String {
     } else if let Some(to) = one.to.filter(|to| *to < day) {
         format!("authorisation ended {}", to.in_words())
     } else if let Some(revoked) = one.revoked_at.filter(|at| *at <= act) {
-        format!("authorisation revoked {}", zone.in_words(revoked))
+        let reason = one.revoked.as_ref().map(|revoked| format!(" ({})", own_words(&revoked.reason)));
+        format!("authorisation revoked {}{}", zone.in_words(revoked), reason.unwrap_or_default())
     } else {
         format!("authorisation entered {}, after the act", zone.in_words(one.recorded_at))
     }

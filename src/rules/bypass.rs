@@ -232,7 +232,7 @@ fn events<'a>(facts: &[&'a Fact], device: &Tag) -> Vec<Event<'a>> {
 }
 
 /// All who opened, ordered or closed it, and who granted the right it rests on: none of them reviews it.
-fn hands(stretch: &Stretch<'_>, granted_by: Option<SignIn>) -> Vec<SignIn> {
+fn hands(stretch: &Stretch<'_>, granted_by: Vec<SignIn>) -> Vec<SignIn> {
     let openers = stretch.openers.iter().map(|o| o.hand);
     let ordered = stretch.tellings().filter_map(|t| t.authorised_by.as_ref());
     let closers = stretch.tellings().filter_map(|t| t.closed_by.as_ref()).chain(stretch.closed_by);

@@ -11,7 +11,7 @@ use crate::{
 };
 
 /// So many days before the end of its last day an authorisation is told of.
-const AHEAD: i32 = 60;
+pub const SOON_DAYS: i32 = 60;
 
 /// Every authorisation that ends, as known at `then`: from 60 days before until it ended, was revoked or renewed.
 pub fn expiring(ground: &Ground<'_>, then: Instant, out: &mut Vec<Finding>) {
@@ -33,7 +33,7 @@ fn of_person(ground: &Ground<'_>, theirs: &[&Authorisation], then: Instant, out:
         }
         let ends = ground.zone.start_of(last.plus(1));
         let known = if one.from_list { ground.zone.start_of(one.from) } else { one.recorded_at };
-        let since = ground.zone.start_of(last.plus(1 - AHEAD)).max(known);
+        let since = ground.zone.start_of(last.plus(1 - SOON_DAYS)).max(known);
         let others = theirs.iter().copied().filter(|other| other.seq != one.seq);
         let others: Vec<&Authorisation> = others.filter(|other| goes_on(other, last, then)).collect();
         let until = [one.revoked_at, renewed(one, &others)].into_iter().flatten().fold(ends, Instant::min);
@@ -187,7 +187,13 @@ mod tests {
             Some(at("2026-01-05T00:00:00Z"));
         railway.authorise("b.sato", "2026-03-01", Some("2026-03-31")).recorded_at =
             at("2026-03-02T08:00:00Z");
-        let leaver = Person { sign_in: "gone".into(), role: Role::Shop, added_at: Instant(0), active: false };
+        let leaver = Person {
+            sign_in: "gone".into(),
+            role: Role::Shop,
+            added_at: Instant(0),
+            active: false,
+            last: Default::default(),
+        };
         railway.people.persons.insert("gone".into(), std::sync::Arc::new(leaver));
         railway.authorise("gone", "2025-04-01", Some("2026-03-31"));
         let mut out = Vec::new();

@@ -279,7 +279,13 @@ impl Railway {
     }
 
     pub fn employ(&mut self, sign_in: &str, role: Role) {
-        let person = Person { sign_in: sign_in.into(), role, added_at: Instant(0), active: true };
+        let person = Person {
+            sign_in: sign_in.into(),
+            role,
+            added_at: Instant(0),
+            active: true,
+            last: Default::default(),
+        };
         self.people.persons.insert(sign_in.into(), Arc::new(person));
     }
 
@@ -292,9 +298,11 @@ impl Railway {
             to: to.and_then(Day::parse),
             basis: None,
             granted_by: "m.ruiz".into(),
+            proposed_by: None,
             recorded_at: at("2020-01-01T00:00:00Z"),
             from_list: false,
             revoked_at: None,
+            revoked: None,
         };
         self.people.authorisations.push(Arc::new(grant));
         Arc::get_mut(self.people.authorisations.last_mut().unwrap()).unwrap()

@@ -92,8 +92,11 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::ReadBoard, paths::Inspections.to_string(), "Inspections"),
         (Act::ReadBoard, paths::InShop.to_string(), "In the shop"),
         (Act::ReadBypasses, paths::Bypasses.to_string(), "Bypasses"),
+        (Act::ReadBypasses, paths::Authorisations.to_string(), "Authorisations"),
         (Act::ChangeThresholds, paths::Thresholds.to_string(), "Thresholds"),
         (Act::ReadPages, paths::Book.to_string(), "The book"),
+        (Act::KeepPeople, paths::People.to_string(), "People"),
+        (Act::KeepRoster, paths::Fleet.to_string(), "Fleet"),
         (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));

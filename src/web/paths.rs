@@ -112,6 +112,21 @@ paths! {
     EntryAmend(EntryId) = "/entries/{id}/amend";
     EntryStatement(EntryId) = "/entries/{id}/statement";
     Thresholds = "/thresholds";
+    /// Everybody of the book, by hand.
+    People = "/people";
+    PersonNew = "/people/new";
+    Person(String) = "/people/{sign_in}";
+    PersonChange(String) = "/people/{sign_in}/change";
+    PersonEnd(String) = "/people/{sign_in}/end";
+    PersonReturn(String) = "/people/{sign_in}/return";
+    PersonPassword(String) = "/people/{sign_in}/password";
+    /// Units, and the schedules of their classes, by hand.
+    Fleet = "/fleet";
+    FleetNew = "/fleet/new";
+    FleetUnit(UnitName) = "/fleet/units/{unit}";
+    FleetRetire(UnitName) = "/fleet/units/{unit}/retire";
+    FleetReturn(UnitName) = "/fleet/units/{unit}/return";
+    Schedule = "/fleet/schedule";
     /// When the book was last copied, and 'back up now'.
     Backups = "/backups";
     Bypasses = "/bypasses";
@@ -125,6 +140,15 @@ paths! {
     BypassMonth(String) = "/register/months/{month}";
     /// One person's rights and openings, and nothing else of them.
     BypassPerson(String) = "/register/people/{sign_in}";
+
+    /// Rights to open cutouts: who holds what until when, proposals, one right.
+    Authorisations = "/authorisations";
+    AuthorisationNew = "/authorisations/new";
+    Proposal(String) = "/authorisations/proposals/{proposal}";
+    ProposalConfirm(String) = "/authorisations/proposals/{proposal}/confirm";
+    ProposalWithdraw(String) = "/authorisations/proposals/{proposal}/withdraw";
+    Authorisation(u64) = "/authorisations/{grant}";
+    AuthorisationRevoke(u64) = "/authorisations/{grant}/revoke";
 
     /// The book itself: its pages, checkpoints, and packs to hand on.
     Book = "/book";

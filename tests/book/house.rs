@@ -161,6 +161,8 @@ async fn load_lists(desk: &Desk) {
         basis: row.basis,
         granted_by: row.granted_by,
         from_list: true,
+        proposed_by: None,
+        proposal: None,
     });
     desk.act(GrantAuthorisations::of(grants.collect(), None, Channel::Import)).await.unwrap();
 }

@@ -5,10 +5,13 @@ use breakerbook::{
     desk::{
         Desk,
         body::{
-            Body, CauseListed, Change, Hold, HoldReason, Judgement, Release, ReleaseHow, RepairClosed,
-            RepairOpened, SetAside, Statement, ThresholdsChanged,
+            Body, CauseListed, Change, GrantProposed, Hold, HoldReason, Judgement, Release, ReleaseHow,
+            RepairClosed, RepairOpened, SetAside, Statement, ThresholdsChanged,
         },
         figures::TakeFigures,
+        grants::{ConfirmGrant, ProposeGrant, RevokeGrant, WithdrawProposal},
+        keep_fleet::KeepUnit,
+        keep_person::{Deed, KeepPerson, Wanted},
         oversee::{KeepRefused, ReviewBypass, SignHandover},
         rebuild,
         reports::{AddStatement, AmendEntry},
@@ -18,6 +21,7 @@ use breakerbook::{
     },
     people::{Act, Permit, Role},
     reports::stored,
+    roster::UnitCard,
     rules::{Rule, dossier::ends},
 };
 use p256::ecdsa::{Signature, SigningKey, signature::Signer as _};
@@ -56,6 +60,7 @@ async fn fill(desk: &Desk) {
         file(desk, &trip(n, hour), "ann", Channel::Token).await.unwrap();
     }
     correct_and_read(desk).await;
+    by_the_office(desk).await;
     by_a_tablet(desk).await;
     in_the_shop(desk).await;
     let (shop, office) = (permit(desk, "sam", Act::WorkOnUnits), permit(desk, "ada", Act::KeepRoster));
@@ -109,6 +114,45 @@ async fn correct_and_read(desk: &Desk) {
     desk.act(AddStatement::of(said, &by, Channel::Page, now)).await.unwrap();
     let by = permit(desk, "bob", Act::ReadHandover);
     desk.act(SignHandover::of("QHB 1".into(), 5, &by, now)).await.unwrap();
+}
+
+/// A right proposed and confirmed, another withdrawn; somebody new, and a new unit.
+async fn by_the_office(desk: &Desk) {
+    let now = desk.clock().now();
+    let (sue, max) =
+        (permit(desk, "sue", Act::GrantAuthorisation), permit(desk, "max", Act::GrantAuthorisation));
+    for n in [1, 2] {
+        let wanted = GrantProposed {
+            id: uuid::Uuid::from_u128(n),
+            sign_in: "bob".into(),
+            classes: vec![],
+            from: desk.world().railway.zone.day_of(now),
+            to: None,
+            basis: format!("course {n}"),
+        };
+        desk.act(ProposeGrant::of(wanted, &sue, now)).await.unwrap();
+        let proposal = desk.world().proposals[&uuid::Uuid::from_u128(n)].clone();
+        if n == 1 {
+            desk.act(WithdrawProposal::of(proposal.id, "another".into(), &max, now)).await.unwrap();
+        } else {
+            desk.act(ConfirmGrant::of(&proposal, &max, now)).await.unwrap();
+        }
+    }
+    let grant = desk.world().people.authorisations.last().unwrap().seq;
+    desk.act(RevokeGrant::of(grant, "left a cutout open".into(), &sue, now)).await.unwrap();
+    let wanted = Wanted {
+        sign_in: "eve".into(),
+        role: Role::Crew,
+        name: "Eve".into(),
+        craft: String::new(),
+        reason: "hired".into(),
+    };
+    let ada = permit(desk, "ada", Act::KeepPeople);
+    desk.act(KeepPerson::of(Deed::Add, wanted, None, 0, &ada, now).unwrap()).await.unwrap();
+    let ada = permit(desk, "ada", Act::KeepRoster);
+    let card =
+        UnitCard { unit: "QHB 9".into(), ..desk.world().roster.unit(&"QHB 1".into()).unwrap().clone() };
+    desk.act(KeepUnit::of(card, "bought".into(), "", &ada, now)).await.unwrap();
 }
 
 /// A hold, a repair opened and closed, a finding set aside, a setting changed.

@@ -95,6 +95,10 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/register/months",
             "/register/people/a.lind",
             "/register/seals/QHB-204",
+            "/authorisations",
+            "/authorisations?on=2026-05-01&stands=in_force",
+            "/authorisations?person=nobody.at.all",
+            "/authorisations/new",
             "/thresholds",
             "/book",
             "/book?number=none",
@@ -111,6 +115,15 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/sign-ins",
             "/sign-ins?who=nobody",
             "/sign-ins/m.ruiz",
+            "/people",
+            "/people?q=nobody.at.all",
+            "/people/new",
+            "/people/n.okafor",
+            "/fleet",
+            "/fleet/new",
+            "/fleet/units/QHB-412",
+            "/fleet/schedule",
+            "/fleet/schedule?class=QA6",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",
@@ -130,6 +143,8 @@ pub const FOUND: &[(&str, &str, &str)] = &[
     ("r.dunmore", "/units/QHB-405/shop", "a.whole[href^='/repairs/']"),
     ("m.ruiz", "/bypasses", "td a[href*='/bypasses/']"),
     ("m.ruiz", "/register/months", "td a[href*='/register/months/']"),
+    ("m.ruiz", "/authorisations", "td a[href^='/authorisations/']"),
+    ("m.ruiz", "/authorisations", "a.whole[href^='/authorisations/proposals/']"),
     ("m.ruiz", "/book", "a.whole[href*='/book/pages/']"),
     ("m.ruiz", "/book", "a.whole[href*='/book/checkpoints/']"),
 ];
@@ -167,6 +182,7 @@ pub async fn fill(crew: &Person<'_>) {
     crew.reads("battery").await;
     crew.sign_out().await;
     fill_shop(crew).await;
+    fill_rights(crew).await;
 }
 
 /// A repair under way and a unit held, so that the shop's pages are full.
@@ -184,6 +200,21 @@ async fn fill_shop(shop: &Person<'_>) {
     shop.press("Open the repair, signed r.dunmore").await;
     shop.waits_for("/repairs/").await;
     shop.sign_out().await;
+}
+
+/// A right proposed, that waits for a second signature.
+async fn fill_rights(supervisor: &Person<'_>) {
+    supervisor.sign_in_with("m.ruiz", password("m.ruiz")).await;
+    supervisor.open("/authorisations/new").await;
+    for (field, value) in
+        [("person", "t.brask"), ("classes", "QY4"), ("basis", "Course on ground protection, sheet 21")]
+    {
+        supervisor.fill(field, value).await;
+    }
+    supervisor.fill("password", password("m.ruiz")).await;
+    supervisor.press("Sign the proposal as m.ruiz").await;
+    supervisor.waits_for("/authorisations/proposals/").await;
+    supervisor.sign_out().await;
 }
 
 /// The addresses that one person reads, those found by links among them.

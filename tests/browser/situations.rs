@@ -134,7 +134,13 @@ impl Making {
             ("t.brask", Role::Shop),
             ("m.ruiz", Role::Supervisor),
         ] {
-            let person = Person { sign_in: name.into(), role, added_at: Instant(0), active: true };
+            let person = Person {
+                sign_in: name.into(),
+                role,
+                added_at: Instant(0),
+                active: true,
+                last: Default::default(),
+            };
             people.persons.insert(name.into(), Arc::new(person));
         }
         // Around the change of clocks of 8 March 2026, to the minute.

@@ -47,7 +47,7 @@ const SHOP: &[&str] = &[
     "/classes/QA6",
     "/classes/QA6?device=TC2",
 ];
-const SUPERVISOR: &[&str] = &["/bypasses", "/bypasses?unit=QHB-204"];
+const SUPERVISOR: &[&str] = &["/bypasses", "/bypasses?unit=QHB-204", "/authorisations"];
 
 #[tokio::test(flavor = "multi_thread")]
 async fn pages_are_light_and_keep_to_themselves() {

@@ -223,6 +223,8 @@ async fn grant(app: &App, person: &str, by: &str) {
         basis: Some("course of 5 May 2025".into()),
         granted_by: SignIn::from(by),
         from_list: true,
+        proposed_by: None,
+        proposal: None,
     };
     app.web.desk().act(GrantAuthorisations::of(vec![grant], None, Channel::Import)).await.unwrap();
 }

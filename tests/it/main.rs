@@ -8,6 +8,7 @@ mod roster;
 
 mod api;
 mod attacks;
+mod authorisations;
 mod backups;
 mod board;
 mod book;
@@ -19,7 +20,9 @@ mod crew_reads;
 mod crew_tabs;
 mod doors;
 mod entries;
+mod fleet;
 mod parked;
+mod people;
 mod permits;
 mod pictures;
 mod run;

@@ -10,8 +10,16 @@ use breakerbook::{
     base::{SignIn, UnitName},
     book::Channel,
     cli::site,
-    desk::{body::Body, shop::ShopAct},
-    people::secrets::{self, ParkedForm},
+    desk::{
+        body::{Body, GrantProposed},
+        grants::ProposeGrant,
+        keep_people::GrantAuthorisations,
+        shop::ShopAct,
+    },
+    people::{
+        Act,
+        secrets::{self, ParkedForm},
+    },
     web::{Door, Route, paths},
 };
 use serde_json::json;
@@ -32,6 +40,29 @@ async fn open_repair(app: &App) {
     let body = Body::RepairOpened(serde_json::from_value(opened).unwrap());
     let act = ShopAct::of(body, Some("sam".into()), Channel::Page, app.clock.now());
     app.web.desk().act(act).await.unwrap();
+}
+
+/// The supervisors', whoever proposed it and whoever it is for.
+const PROPOSAL: &str = "0198f3a2-6c1e-4d3a-9b1f-2f0c5a9e7f01";
+
+async fn propose_and_grant(app: &App) {
+    let (desk, now) = (app.web.desk(), app.clock.now());
+    let day = desk.world().railway.zone.day_of(now);
+    let stan =
+        desk.world().people.person(&SignIn::from("stan")).unwrap().permit(Act::GrantAuthorisation).unwrap();
+    let wanted = GrantProposed {
+        id: PROPOSAL.parse().unwrap(),
+        sign_in: "sam".into(),
+        classes: vec![],
+        from: day,
+        to: None,
+        basis: "a course".into(),
+    };
+    desk.act(ProposeGrant::of(wanted, &stan, now)).await.unwrap();
+    let listed = json!({"sign_in": "tom", "classes": [], "from": day, "to": null, "basis": null, "granted_by": "stan",
+        "from_list": true});
+    let listed = serde_json::from_value(listed).unwrap();
+    desk.act(GrantAuthorisations::of(vec![listed], None, Channel::Import)).await.unwrap();
 }
 
 /// What one person has that others may not touch.
@@ -85,6 +116,11 @@ fn is_somebodys(route: &Route) -> bool {
     owned || route.path == paths::ApiReports::PATTERN && route.method == Method::POST
 }
 
+/// The page of the only authorisation there is.
+fn grant(app: &App) -> String {
+    app.web.desk().world().people.authorisations[0].seq.to_string()
+}
+
 /// The route's address with one person's things in it. A new parameter is named here, or the test fails.
 async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>) -> String {
     let mut path = route
@@ -96,6 +132,8 @@ async fn address(app: &App, route: &Route, whose: &Things, browser: &Browser<'_>
         .replace("{seq}", "0")
         .replace("{month}", "2026-03")
         .replace("{sign_in}", "ann")
+        .replace("{proposal}", PROPOSAL)
+        .replace("{grant}", &grant(app))
         .replace("{size}", &app.web.desk().make_checkpoint(None).await.unwrap().size.to_string());
     let data = match () {
         () if path.starts_with("/classes") => "devices.csv",
@@ -227,6 +265,7 @@ fn door(route: &Route) -> String {
 async fn who_may_what() {
     let app = App::start().await;
     open_repair(&app).await;
+    propose_and_grant(&app).await;
     let nobody = Things { name: "", n: 0 };
     let other = seat(&app, SOMEBODY_ELSE, 1).await;
     let mut people = Vec::new();

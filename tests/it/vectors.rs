@@ -156,6 +156,8 @@ async fn grant(app: &App, person: &str, class: Option<&str>, to: &str) {
         basis: None,
         granted_by: SignIn::from("stan"),
         from_list: true,
+        proposed_by: None,
+        proposal: None,
     };
     app.web.desk().act(GrantAuthorisations::of(vec![grant], None, Channel::Import)).await.unwrap();
 }
@@ -316,8 +318,13 @@ async fn v57() -> Ran {
     holds!(!opens(&app, &second).await);
     let ben = app.user("ben").await.cookie();
     holds!(opens(&app, &ben).await);
-    let card =
-        PersonCard { sign_in: "ben".into(), role: Role::Crew, active: false, name_digest: String::new() };
+    let card = PersonCard {
+        sign_in: "ben".into(),
+        role: Role::Crew,
+        active: false,
+        name_digest: String::new(),
+        reason: None,
+    };
     let leaves = ShopAct::of(
         PageBody::PersonChanged(Box::new(card)),
         Some("ada".into()),

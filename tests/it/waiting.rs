@@ -149,6 +149,8 @@ fn grant(to: &str, classes: &[&str]) -> Grant {
         basis: None,
         granted_by: "sue".into(),
         from_list: false,
+        proposed_by: None,
+        proposal: None,
     }
 }
 

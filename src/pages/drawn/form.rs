@@ -56,6 +56,31 @@ impl Field {
     }
 }
 
+/// One of a list that may be long.
+#[derive(Clone, Debug, Default)]
+pub struct Select {
+    pub name: String,
+    /// What tells its id from those of the same name in other forms of the page.
+    pub own: String,
+    pub label: String,
+    pub hint: String,
+    pub value: String,
+    pub says: Option<String>,
+    /// Value and words.
+    pub options: Vec<(String, String)>,
+}
+
+impl Select {
+    pub fn hint(self, hint: &str) -> Self {
+        Self { hint: hint.to_owned(), ..self }
+    }
+
+    /// In one of several forms of a page.
+    pub fn of(self, own: &str) -> Self {
+        Self { own: format!(".{own}"), ..self }
+    }
+}
+
 /// One of several, as large keys.
 #[derive(Clone, Debug, Default)]
 pub struct Choice {

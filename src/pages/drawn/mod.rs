@@ -5,6 +5,7 @@ pub mod pager;
 pub mod panel;
 pub mod picture;
 pub mod rules;
+pub mod sent;
 pub mod state;
 pub mod tablet;
 pub mod told;

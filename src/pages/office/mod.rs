@@ -1,9 +1,11 @@
 //! Pages that belong to no reader: coming in, going out, one's own password, codes and sessions, forms that were kept.
 mod backups;
 mod codes;
+mod fleet;
 mod home;
 mod kept;
 mod password;
+mod people;
 mod sessions;
 mod sign_in;
 mod sign_in_code;
@@ -37,6 +39,23 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::Tablets::PATTERN, Door::SignedIn, tablets::show),
         Route::post(paths::TabletRevoke::PATTERN, Door::SignedIn, tablets::revoke),
         Route::post(paths::TabletAnswer::PATTERN, Door::SignedIn, tablets::answer),
+        Route::get(paths::People::PATTERN, Act::KeepPeople, people::list::show),
+        Route::get(paths::PersonNew::PATTERN, Act::KeepPeople, people::new::show),
+        Route::post(paths::PersonNew::PATTERN, Act::KeepPeople, people::new::add),
+        Route::get(paths::Person::PATTERN, Act::KeepPeople, people::person::show),
+        Route::post(paths::PersonChange::PATTERN, Act::KeepPeople, people::person::change),
+        Route::post(paths::PersonEnd::PATTERN, Act::KeepPeople, people::person::end),
+        Route::post(paths::PersonReturn::PATTERN, Act::KeepPeople, people::person::come_back),
+        Route::post(paths::PersonPassword::PATTERN, Act::KeepPeople, people::person::first_password),
+        Route::get(paths::Fleet::PATTERN, Act::KeepRoster, fleet::list::show),
+        Route::get(paths::FleetNew::PATTERN, Act::KeepRoster, fleet::unit::new),
+        Route::post(paths::FleetNew::PATTERN, Act::KeepRoster, fleet::unit::add),
+        Route::get(paths::FleetUnit::PATTERN, Act::KeepRoster, fleet::unit::show),
+        Route::post(paths::FleetUnit::PATTERN, Act::KeepRoster, fleet::unit::change),
+        Route::post(paths::FleetRetire::PATTERN, Act::KeepRoster, fleet::unit::retire),
+        Route::post(paths::FleetReturn::PATTERN, Act::KeepRoster, fleet::unit::come_back),
+        Route::get(paths::Schedule::PATTERN, Act::KeepRoster, fleet::schedule::show),
+        Route::post(paths::Schedule::PATTERN, Act::KeepRoster, fleet::schedule::send),
         Route::get(paths::Backups::PATTERN, Act::KeepBackups, backups::show),
         Route::post(paths::Backups::PATTERN, Act::KeepBackups, backups::now),
         Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),

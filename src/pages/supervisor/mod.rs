@@ -1,6 +1,7 @@
 //! The supervisor's pages: every opening of a ground-relay cutout, and who judged it; the book itself, and what of it is
 //! handed to those who doubt it.
 mod around;
+mod authorisations;
 mod book;
 mod bypass;
 mod bypasses;
@@ -27,6 +28,26 @@ pub fn routes() -> Vec<Route> {
     vec![
         Route::get(paths::Bypasses::PATTERN, Act::ReadBypasses, bypasses::show),
         Route::get(paths::Bypass::PATTERN, Act::ReadBypasses, bypass::show),
+        Route::get(paths::Authorisations::PATTERN, Act::ReadBypasses, authorisations::list::show),
+        Route::get(paths::AuthorisationNew::PATTERN, Act::GrantAuthorisation, authorisations::new::show),
+        Route::post(paths::AuthorisationNew::PATTERN, Act::GrantAuthorisation, authorisations::new::propose),
+        Route::get(paths::Proposal::PATTERN, Act::ReadBypasses, authorisations::proposal::show),
+        Route::post(
+            paths::ProposalConfirm::PATTERN,
+            Act::GrantAuthorisation,
+            authorisations::proposal::confirm,
+        ),
+        Route::post(
+            paths::ProposalWithdraw::PATTERN,
+            Act::GrantAuthorisation,
+            authorisations::proposal::withdraw,
+        ),
+        Route::get(paths::Authorisation::PATTERN, Act::ReadBypasses, authorisations::grant::show),
+        Route::post(
+            paths::AuthorisationRevoke::PATTERN,
+            Act::GrantAuthorisation,
+            authorisations::grant::revoke,
+        ),
         Route::get(paths::Book::PATTERN, Act::ReadPages, book::show),
         Route::get(paths::BookPage::PATTERN, Act::ReadPages, book::show_page),
         Route::post(paths::BookVerify::PATTERN, Act::SignBook, book::verify),

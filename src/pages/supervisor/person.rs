@@ -7,6 +7,7 @@ use axum::{
 use serde::Deserialize;
 
 use super::{
+    authorisations,
     bypasses::{self, Row, had_a_part},
     rights,
 };
@@ -118,14 +119,8 @@ fn not_there() -> Oops {
 }
 
 fn grant_of(grant: &Authorisation, world: &World, now: Instant) -> Grant {
-    let today = world.railway.zone.day_of(now);
-    let stands = match grant.revoked_at {
-        Some(at) if at <= now => "revoked",
-        _ if grant.to.is_some_and(|to| to < today) => "ended",
-        _ if grant.from > today => "not begun",
-        _ => "in force now",
-    };
-    Grant { now: stands, says: rights::says(grant, world), path: paths::BookPage(grant.seq).to_string() }
+    let stands = authorisations::stands(grant.standing(now, &world.railway.zone));
+    Grant { now: stands, says: rights::says(grant, world), path: paths::Authorisation(grant.seq).to_string() }
 }
 
 /// `3 openings: opened 2, gave the word for 1.`

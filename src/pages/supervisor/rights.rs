@@ -1,6 +1,6 @@
 //! The rights that people hold to open cutouts, in words; what each was worth at a moment.
 use crate::{
-    base::{ClassName, Instant, SignIn},
+    base::{ClassName, Instant, SignIn, Zone, text::own_words},
     desk::World,
     oversight::Line,
     people::{Authorisation, authorisation::Scope},
@@ -33,7 +33,11 @@ fn at_the_act(grant: &Authorisation, class: Option<&ClassName>, act: Instant, wo
 }
 
 pub(super) fn scope(grant: &Authorisation) -> String {
-    match &grant.scope {
+    scope_says(&grant.scope)
+}
+
+pub(super) fn scope_says(scope: &Scope) -> String {
+    match scope {
         Scope::All => "all classes".to_owned(),
         Scope::Classes(classes) => classes.iter().map(ToString::to_string).collect::<Vec<_>>().join(", "),
     }
@@ -43,18 +47,28 @@ pub(super) fn says(grant: &Authorisation, world: &World) -> String {
     let zone = &world.railway.zone;
     let to = grant.to.map_or_else(|| "without an end".to_owned(), |to| format!("to {}", to.in_words()));
     let how = if grant.from_list { "from a list entered" } else { "granted" };
+    let proposed =
+        grant.proposed_by.as_ref().map(|who| format!(" on a proposal by {who}")).unwrap_or_default();
     let recorded = zone.in_words(grant.recorded_at);
     let basis = grant
         .basis
         .as_deref()
         .map_or_else(|| ", no basis stated".to_owned(), |basis| format!(", basis: {basis}"));
-    let revoked = grant.revoked_at.map(|at| format!("; revoked {}", zone.in_words(at))).unwrap_or_default();
+    let revoked = revoked(grant, zone).map(|says| format!("; {says}")).unwrap_or_default();
     format!(
-        "{}: {}, from {} {to}, {how} {recorded}, by {}{basis}{revoked} (page {})",
+        "{}: {}, from {} {to}, {how} {recorded}, by {}{proposed}{basis}{revoked} (page {})",
         grant.person,
         scope(grant),
         grant.from.in_words(),
         grant.granted_by,
         grant.seq
     )
+}
+
+/// `revoked 3 Mar 2026 09:00 -06:00 by sue: course lapsed`; `None` where it was not.
+pub(super) fn revoked(grant: &Authorisation, zone: &Zone) -> Option<String> {
+    let at = zone.in_words(grant.revoked_at?);
+    let by =
+        grant.revoked.as_ref().map(|revoked| format!(" by {}: {}", revoked.by, own_words(&revoked.reason)));
+    Some(format!("revoked {at}{}", by.unwrap_or_default()))
 }

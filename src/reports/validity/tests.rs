@@ -93,8 +93,13 @@ fn roster() -> Roster {
 fn people() -> People {
     let person = |name: &str| {
         let sign_in = SignIn::from(name);
-        let person =
-            Person { sign_in: sign_in.clone(), role: Role::Crew, added_at: Instant(0), active: true };
+        let person = Person {
+            sign_in: sign_in.clone(),
+            role: Role::Crew,
+            added_at: Instant(0),
+            active: true,
+            last: Default::default(),
+        };
         (sign_in, Arc::new(person))
     };
     People { persons: ["n.okafor", "a.lind", "m.ruiz"].map(person).into(), authorisations: Vec::new() }
