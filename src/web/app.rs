@@ -1,5 +1,5 @@
 //! What every handler can reach.
-use std::sync::Arc;
+use std::{net::IpAddr, sync::Arc, time::Duration};
 
 use crate::{
     base::Instant,
@@ -7,7 +7,7 @@ use crate::{
     people::password::Hasher,
 };
 
-use super::me::TokenCache;
+use super::{me::TokenCache, metrics::Metrics};
 
 #[derive(Clone)]
 pub struct App(Arc<Inner>);
@@ -18,6 +18,23 @@ struct Inner {
     tokens: TokenCache,
     settings: Settings,
     backups: Option<Arc<Backups>>,
+    metrics: Metrics,
+    around: Around,
+}
+
+/// What a server is told about where it stands.
+#[derive(Clone, Debug)]
+pub struct Around {
+    /// Addresses of proxies whose word for where a request came from is believed.
+    pub proxies: Vec<IpAddr>,
+    /// How long a request may take.
+    pub patience: Duration,
+}
+
+impl Default for Around {
+    fn default() -> Self {
+        Self { proxies: Vec::new(), patience: Duration::from_secs(30) }
+    }
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -33,8 +50,25 @@ impl App {
 
     /// The same for a server that takes back-ups.
     pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
-        let (hasher, tokens) = (Hasher::new(), TokenCache::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups }))
+        Self::standing(desk, settings, backups, Around::default())
+    }
+
+    /// The same, as a server on a network.
+    pub fn standing(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>, around: Around) -> Self {
+        let (hasher, tokens, metrics) = (Hasher::new(), TokenCache::default(), Metrics::new());
+        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups, metrics, around }))
+    }
+
+    pub fn metrics(&self) -> &Metrics {
+        &self.0.metrics
+    }
+
+    pub fn proxies(&self) -> &[IpAddr] {
+        &self.0.around.proxies
+    }
+
+    pub fn patience(&self) -> Duration {
+        self.0.around.patience
     }
 
     /// Where this server's back-ups go, if it takes any.

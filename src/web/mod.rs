@@ -2,12 +2,15 @@
 pub mod app;
 pub mod assets;
 pub mod carried;
+pub mod client;
 pub mod cookie;
 pub mod forms;
 pub mod frame;
 pub mod guard;
 pub mod headers;
+pub mod listening;
 pub mod me;
+pub mod metrics;
 pub mod naming;
 pub mod oops;
 pub mod origin;
@@ -18,6 +21,7 @@ pub mod paths;
 pub mod route;
 pub mod sheet;
 pub mod signature;
+pub mod watched;
 
 pub use app::{App, Settings};
 pub use forms::{Asked, Typed};

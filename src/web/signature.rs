@@ -32,6 +32,9 @@ pub async fn try_password(app: &App, who: &SignIn, password: Password) -> Result
         secrets::password_of(&mut c, who).await?
     };
     let right = app.hasher().verify(password, kept.map(|k| k.hash)).await?;
+    if !right {
+        app.metrics().wrong_password();
+    }
     Ok(if right { Tried::Right } else { Tried::Wrong })
 }
 
