@@ -28,6 +28,9 @@ pub fn operations() -> Vec<Operation> {
     ]
 }
 
+/// A report with every kind of entry.
+const EXAMPLE: &str = include_str!("../reports/example.json");
+
 /// Everything that a report may be refused for.
 const OF_A_REPORT: &[Code] = Code::ALL;
 
@@ -41,6 +44,7 @@ fn file_report() -> Operation {
         by: By::Token,
         query: &[],
         takes: Some(shape::<Report>),
+        example: Some(EXAMPLE),
         answers,
     }
 }
@@ -60,6 +64,7 @@ fn file_signed() -> Operation {
         by: By::Nobody,
         query: &[],
         takes: Some(shape::<Sent>),
+        example: None,
         answers,
     }
 }
@@ -90,6 +95,7 @@ fn register_key() -> Operation {
         by: By::Session,
         query: &[],
         takes: Some(shape::<tablets::Made>),
+        example: None,
         answers,
     }
 }
@@ -119,7 +125,7 @@ fn a_list(route: Route, says: &'static str, detail: &'static str, rows: Answer) 
         refused(422, "The question cannot be answered as it stands.", &[Code::NotAllowed]),
     ];
     answers.extend(always(By::Either));
-    Operation { route, says, detail, by: By::Either, query: QUESTION, takes: None, answers }
+    Operation { route, says, detail, by: By::Either, query: QUESTION, takes: None, example: None, answers }
 }
 
 fn findings() -> Operation {
@@ -166,6 +172,7 @@ fn document() -> Operation {
         by: By::Either,
         query: &[],
         takes: None,
+        example: None,
         answers,
     }
 }
@@ -183,6 +190,7 @@ fn health() -> Operation {
         by: By::Nobody,
         query: &[],
         takes: None,
+        example: None,
         answers,
     }
 }

@@ -1,5 +1,5 @@
 //! What a tablet sends: the public half of a key made at a sign-in, and reports signed by that key, which need no session.
-use axum::{Json, body::Bytes, extract::State, http::StatusCode, response::IntoResponse};
+use axum::{Json, extract::State, http::StatusCode, response::IntoResponse};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use uuid::Uuid;
@@ -10,10 +10,10 @@ use crate::{
     desk::{Refused, signed::Sent, tablets::RegisterKey},
     pages::crew::{draft, run},
     people::{Act, tablet},
-    web::{Answer, App, Me, Oops},
+    web::{Answer, App, Me, Oops, Whole},
 };
 
-pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
+pub async fn file(State(app): State<App>, Whole(body): Whole) -> Answer {
     let sent =
         Sent::read(&body).ok_or_else(|| Oops::Unreadable("This is no record of a tablet's queue.".into()))?;
     let act = sent.check(app.desk()).await.map_err(not_read)?;
@@ -45,7 +45,7 @@ pub(super) struct Registered {
 }
 
 /// Only with the password just typed: a session that somebody left open makes no key.
-pub async fn register(State(app): State<App>, me: Me, body: Bytes) -> Answer {
+pub async fn register(State(app): State<App>, me: Me, Whole(body): Whole) -> Answer {
     let permit = me.permit(Act::FileReport)?;
     let made: Made = serde_json::from_slice(&body)
         .map_err(|why| Oops::Unreadable(format!("This could not be read: {why}.")))?;

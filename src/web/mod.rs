@@ -24,7 +24,7 @@ pub mod signature;
 pub mod watched;
 
 pub use app::{App, Settings};
-pub use forms::{Asked, Typed};
+pub use forms::{Asked, Typed, Whole};
 pub use frame::Frame;
 pub use me::Me;
 pub use oops::Oops;

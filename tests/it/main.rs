@@ -10,6 +10,7 @@ mod backups;
 mod board;
 mod book;
 mod bypass;
+mod contract;
 mod crew;
 mod crew_asks;
 mod crew_reads;

@@ -65,7 +65,11 @@ fn told(operation: &Operation, all: &mut SchemaGenerator) -> Value {
         told["parameters"] = operation.query.iter().map(|one| parameter(one, all)).collect();
     }
     if let Some(takes) = operation.takes {
-        told["requestBody"] = json!({ "required": true, "content": { JSON: { "schema": takes(all) } } });
+        let mut content = json!({ "schema": takes(all) });
+        if let Some(example) = operation.example.and_then(|text| serde_json::from_str::<Value>(text).ok()) {
+            content["example"] = example;
+        }
+        told["requestBody"] = json!({ "required": true, "content": { JSON: content } });
     }
     told
 }

@@ -21,6 +21,8 @@ pub struct Operation {
     pub by: By,
     pub query: &'static [Parameter],
     pub takes: Option<Shape>,
+    /// What may be sent, in JSON.
+    pub example: Option<&'static str>,
     pub answers: Vec<Answer>,
 }
 

@@ -25,6 +25,7 @@ pub struct Told {
     pub by: &'static str,
     pub query: Vec<Row>,
     pub body: Option<Row>,
+    pub example: String,
     pub answers: Vec<Row>,
 }
 
@@ -94,8 +95,13 @@ fn told(path: &str, method: &str, operation: &Value) -> Told {
         by: by(&operation["security"]),
         query: parameters.map(parameter).collect(),
         body: (!body.is_null()).then(|| row("body", body, true, String::new())),
+        example: example(&operation["requestBody"]["content"][super::JSON]["example"]),
         answers: each(&operation["responses"]).map(|(status, answer)| answered(status, answer)).collect(),
     }
+}
+
+fn example(sent: &Value) -> String {
+    if sent.is_null() { String::new() } else { serde_json::to_string_pretty(sent).unwrap_or_default() }
 }
 
 fn by(security: &Value) -> &'static str {
