@@ -22,6 +22,7 @@ use crate::{
 #[derive(Debug, Deserialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Sent {
+    #[schemars(schema_with = "first_version")]
     v: u32,
     key: Uuid,
     /// The very text that was signed: the contract's JSON.
@@ -31,6 +32,10 @@ pub struct Sent {
     /// The tablet's clock when it was sent.
     #[serde(default)]
     clock: Option<String>,
+}
+
+fn first_version(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    schemars::json_schema!({ "const": 1 })
 }
 
 impl Sent {

@@ -97,7 +97,8 @@ async fn converse(
     let connection = http1::Builder::new()
         .timer(TokioTimer::new())
         .header_read_timeout(limits.head)
-        .max_buf_size(HEAD_BYTES)
+        .max_header_size(HEAD_BYTES)
+        .max_buf_size(4 * HEAD_BYTES)
         .max_headers(MOST_HEADERS)
         .serve_connection(io, service);
     let mut connection = pin!(connection);

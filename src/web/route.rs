@@ -69,7 +69,7 @@ pub fn router(app: &App, routes: Vec<Route>) -> Router {
     let mut router = Router::new();
     for route in routes {
         let keeper = from_fn_with_state((app.clone(), route.door), guard::guard);
-        router = router.route(route.path, route.handler.layer(keeper));
+        router = router.route(route.path, route.handler.route_layer(keeper));
     }
     router = assets::serve(router);
     router

@@ -106,6 +106,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/breaker-table",
             "/backups",
+            "/api",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",

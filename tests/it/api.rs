@@ -57,7 +57,7 @@ async fn without_a_token_nothing_comes_in() {
         assert_eq!(status, 401, "{answer}");
     }
     let (status, answer) = app.api_bytes(None, body.clone()).await;
-    assert_eq!(status, 403, "neither a token nor a browser's word for where it came from: {answer}");
+    assert_eq!(status, 401, "neither a token nor a browser's word for where it came from: {answer}");
     // A cookie alone is no signature.
     let ann = app.user("ann").await;
     let request = ann.request("POST", "/api/v1/reports").header("sec-fetch-site", "same-origin");

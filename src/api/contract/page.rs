@@ -151,7 +151,7 @@ fn name_of(schema: &Value) -> Option<String> {
 fn leads_to(schema: &Value) -> Option<String> {
     let alternatives =
         ["anyOf", "oneOf"].iter().flat_map(|key| schema[*key].as_array().into_iter().flatten());
-    let inner = alternatives.chain([&schema["items"]]).filter_map(leads_to);
+    let inner = alternatives.chain(schema.get("items")).filter_map(leads_to);
     name_of(schema).into_iter().chain(inner).find(|name| name != "NotStated")
 }
 
