@@ -3,6 +3,7 @@ pub mod at_work;
 pub mod migrate;
 pub mod open;
 pub mod room;
+pub mod scratch;
 pub mod writer;
 
 pub use open::{OpenError, Opening};
