@@ -40,7 +40,7 @@ impl Question {
 }
 
 /// One finding. Field order is column order.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, schemars::JsonSchema)]
 pub struct FindingOut {
     pub rule: Rule,
     pub key: String,
@@ -127,7 +127,7 @@ async fn judged_as_of(db: &mut SqliteConnection, world: &World, then: Instant) -
 }
 
 /// One opening of a cutout. Field order is column order.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, schemars::JsonSchema)]
 pub struct BypassOut {
     pub id: EntryId,
     pub unit: UnitName,
@@ -208,7 +208,7 @@ fn bypass_out(line: Line, then: Instant) -> BypassOut {
 }
 
 /// One entry as it now stands. Field order is column order.
-#[derive(Clone, Debug, Serialize)]
+#[derive(Clone, Debug, Serialize, schemars::JsonSchema)]
 pub struct EntryOut {
     pub entry: String,
     pub report: String,
@@ -225,12 +225,21 @@ pub struct EntryOut {
     pub recorded_at: Instant,
     pub late: YesNo,
     pub amended: YesNo,
+    /// The fields of its kind, as it was filed or last amended.
     pub detail: serde_json::Value,
 }
 
 /// A flag, written yes or no.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct YesNo(pub bool);
+impl schemars::JsonSchema for YesNo {
+    fn schema_name() -> std::borrow::Cow<'static, str> {
+        "Flag".into()
+    }
+    fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+        schemars::json_schema!({ "type": "string", "enum": ["yes", "no"] })
+    }
+}
 impl Serialize for YesNo {
     fn serialize<S: serde::Serializer>(&self, to: S) -> Result<S::Ok, S::Error> {
         to.serialize_str(if self.0 { "yes" } else { "no" })

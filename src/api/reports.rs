@@ -1,5 +1,5 @@
 //! `POST /api/v1/reports`: 201 the first time, 200 for the very same again.
-use axum::{Json, body::Bytes, extract::State, http::StatusCode, response::IntoResponse};
+use axum::{Json, extract::State, http::StatusCode, response::IntoResponse};
 
 use crate::{
     base::{Code, Problem},
@@ -7,10 +7,10 @@ use crate::{
     desk::reports::{FileReport, Filer, ReadingFailed, Receipt},
     people::Act,
     reports::json::Unreadable,
-    web::{Answer, App, Me, Oops, me::Way},
+    web::{Answer, App, Me, Oops, Whole, me::Way},
 };
 
-pub async fn file(State(app): State<App>, me: Me, body: Bytes) -> Answer {
+pub async fn file(State(app): State<App>, me: Me, Whole(body): Whole) -> Answer {
     me.permit(Act::FileReport)?;
     if me.way() != Way::Token {
         return Err(Oops::Forbidden(BY_TOKEN.into()));

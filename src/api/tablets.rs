@@ -1,7 +1,7 @@
 //! What a tablet sends: the public half of a key made at a sign-in, and reports signed by that key, which need no session.
-use axum::{Json, body::Bytes, extract::State, http::StatusCode, response::IntoResponse};
-use serde::Deserialize;
-use serde_json::json;
+use axum::{Json, extract::State, http::StatusCode, response::IntoResponse};
+use schemars::JsonSchema;
+use serde::{Deserialize, Serialize};
 use uuid::Uuid;
 
 use super::reports::{not_read, written};
@@ -10,10 +10,10 @@ use crate::{
     desk::{Refused, signed::Sent, tablets::RegisterKey},
     pages::crew::{draft, run},
     people::{Act, tablet},
-    web::{Answer, App, Me, Oops},
+    web::{Answer, App, Me, Oops, Whole},
 };
 
-pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
+pub async fn file(State(app): State<App>, Whole(body): Whole) -> Answer {
     let sent =
         Sent::read(&body).ok_or_else(|| Oops::Unreadable("This is no record of a tablet's queue.".into()))?;
     let act = sent.check(app.desk()).await.map_err(not_read)?;
@@ -27,15 +27,25 @@ pub async fn file(State(app): State<App>, body: Bytes) -> Answer {
     Ok((status, Json(written(&receipt)?)).into_response())
 }
 
-#[derive(Deserialize)]
+#[derive(Deserialize, JsonSchema)]
 #[serde(deny_unknown_fields)]
-struct Made {
+#[schemars(rename = "TabletKey")]
+pub(super) struct Made {
     key: Uuid,
+    /// A P-256 point, uncompressed, in hexadecimal.
     public_key: String,
 }
 
+#[derive(Serialize, JsonSchema)]
+#[schemars(rename = "TabletKeyOnRecord")]
+pub(super) struct Registered {
+    key: Uuid,
+    /// Until when it signs, in UTC with Z.
+    until: String,
+}
+
 /// Only with the password just typed: a session that somebody left open makes no key.
-pub async fn register(State(app): State<App>, me: Me, body: Bytes) -> Answer {
+pub async fn register(State(app): State<App>, me: Me, Whole(body): Whole) -> Answer {
     let permit = me.permit(Act::FileReport)?;
     let made: Made = serde_json::from_slice(&body)
         .map_err(|why| Oops::Unreadable(format!("This could not be read: {why}.")))?;
@@ -53,7 +63,7 @@ pub async fn register(State(app): State<App>, me: Me, body: Bytes) -> Answer {
     }
     let until = app.desk().act(RegisterKey::of(&permit, made.key, made.public_key, now)).await?;
     let until = until.ok_or(Oops::Machine)?;
-    Ok(Json(json!({ "key": made.key, "until": until.to_z() })).into_response())
+    Ok(Json(Registered { key: made.key, until: until.to_z() }).into_response())
 }
 
 fn problem(path: &str, code: Code, says: &str) -> Oops {

@@ -3,6 +3,7 @@ pub mod clock;
 pub mod ids;
 pub mod instant;
 pub mod problems;
+mod schemas;
 pub mod table;
 pub mod text;
 pub mod words;

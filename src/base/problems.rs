@@ -24,11 +24,13 @@ words! {
     }
 }
 
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, serde::Deserialize)]
+/// One thing that is wrong, or that was asked about.
+#[derive(Clone, Debug, PartialEq, Eq, Serialize, serde::Deserialize, schemars::JsonSchema)]
 pub struct Problem {
     /// Where, as in `entries[0].device`; empty for the whole.
     pub path: String,
     pub code: Code,
+    /// For a person: what is wrong, and what to do.
     pub says: String,
 }
 

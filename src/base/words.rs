@@ -1,6 +1,7 @@
 //! Closed lists of words. Each variant has one spelling, the one in the interchange contract.
 
-/// Declares an enum whose variants are the words of the contract: `as_str`, `parse`, `ALL`, serde as text.
+/// Declares an enum whose variants are the words of the contract: `as_str`, `parse`, `ALL`, serde as text, and its schema
+/// in the document of the API.
 macro_rules! words {
     ($(#[$doc:meta])* pub enum $name:ident { $($(#[$vdoc:meta])* $variant:ident = $word:literal,)* }) => {
         $(#[$doc])*
@@ -26,6 +27,18 @@ macro_rules! words {
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 f.write_str(self.as_str())
+            }
+        }
+        impl schemars::JsonSchema for $name {
+            fn schema_name() -> std::borrow::Cow<'static, str> {
+                stringify!($name).into()
+            }
+            fn schema_id() -> std::borrow::Cow<'static, str> {
+                concat!(module_path!(), "::", stringify!($name)).into()
+            }
+            fn json_schema(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                let words: Vec<_> = Self::ALL.iter().map(|word| word.as_str()).collect();
+                schemars::json_schema!({ "type": "string", "enum": words })
             }
         }
         impl serde::Serialize for $name {

@@ -1,12 +1,22 @@
 //! `serve`: the book for browsers and programs.
-use std::{net::SocketAddr, process::ExitCode, sync::Arc, time::Duration};
+use std::{
+    net::{IpAddr, SocketAddr},
+    process::ExitCode,
+    sync::Arc,
+    time::Duration,
+};
 
-use tokio::net::TcpListener;
+use axum::Router;
+use tokio::{net::TcpListener, sync::watch};
 
 use super::{Book, Failed, Outcome, backup::Daily, open, say, site};
 use crate::{
     desk::{Desk, backup::Backups},
-    web::{App, app::Settings},
+    web::{
+        App,
+        app::{Around, Settings},
+        listening::{self, Limits},
+    },
 };
 
 #[derive(clap::Args, Debug)]
@@ -27,6 +37,35 @@ pub struct Listening {
     /// Browsers reach this server over TLS, ended by a proxy in front: cookies are marked Secure.
     #[arg(long)]
     pub behind_tls: bool,
+    /// Address of a proxy whose X-Forwarded-For is believed; may be given more than once. Without it, whoever is at the other
+    /// end of the connection counts as the client.
+    #[arg(long, value_name = "IP")]
+    pub trusted_proxy: Vec<IpAddr>,
+    /// Where Prometheus finds /metrics: an address of its own, which no proxy leads the world to.
+    #[arg(long, value_name = "ADDRESS")]
+    pub metrics: Option<SocketAddr>,
+    /// Connections at once; more are answered 503.
+    #[arg(long, value_name = "N", default_value_t = 1_000)]
+    pub connections: u16,
+    /// How long a request's head may take, and how long a connection may be idle.
+    #[arg(long, value_name = "N", default_value_t = 20)]
+    pub head_seconds: u16,
+    /// How long a request may take.
+    #[arg(long, value_name = "N", default_value_t = 30)]
+    pub request_seconds: u16,
+}
+
+impl Listening {
+    fn limits(&self) -> Limits {
+        let ending = Duration::from_secs(u64::from(self.request_seconds) + 5);
+        let head = Duration::from_secs(self.head_seconds.into());
+        Limits { connections: self.connections.into(), head, ending, ..Limits::default() }
+    }
+
+    fn around(&self) -> Around {
+        let patience = Duration::from_secs(self.request_seconds.into());
+        Around { proxies: self.trusted_proxy.clone(), patience }
+    }
 }
 
 pub async fn run(args: Args) -> Outcome {
@@ -43,25 +82,54 @@ pub async fn serve(
     announce: impl FnOnce(&str),
 ) -> Outcome {
     log_to_stderr();
-    let listener = TcpListener::bind(listening.listen).await.map_err(|why| {
-        Failed::from(format!("cannot listen on {}: {why}. Give another with --listen", listening.listen))
-    })?;
-    let address = listener.local_addr()?;
+    let listener = bind(listening.listen, "--listen").await?;
     let backups = backups.map(Arc::new);
     let settings = Settings { tls: listening.behind_tls };
-    let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()))
-        .into_make_service_with_connect_info::<SocketAddr>();
-    announce(&format!("http://{address}"));
+    let app = App::standing(desk.clone(), settings, backups.clone(), listening.around());
+    let (told, stopping) = watch::channel(());
+    let figures = match listening.metrics {
+        Some(address) => Some(tokio::spawn(serve_figures(
+            bind(address, "--metrics").await?,
+            site::figures(&app),
+            stopping,
+        )?)),
+        None => None,
+    };
+    announce(&format!("http://{}", listener.local_addr()?));
     let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
     let signing = tokio::spawn(sign_when_due(desk.clone()));
     let nightly = tokio::spawn(back_up_when_due(desk.clone(), backups));
-    axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
+    listening::serve(listener, site::site(&app), listening.limits(), told_to_stop()).await;
+    drop((app, told));
+    if let Some(figures) = figures {
+        let _ = figures.await;
+    }
     for task in [clockwork, signing, nightly] {
         task.abort();
         let _ = task.await;
     }
     desk.close().await;
     Ok(ExitCode::SUCCESS)
+}
+
+async fn bind(address: SocketAddr, option: &str) -> Result<TcpListener, Failed> {
+    TcpListener::bind(address)
+        .await
+        .map_err(|why| Failed::from(format!("cannot listen on {address}: {why}. Give another with {option}")))
+}
+
+/// /metrics, as long as the book is served.
+fn serve_figures(
+    listener: TcpListener,
+    figures: Router,
+    mut stopping: watch::Receiver<()>,
+) -> std::io::Result<impl Future<Output = ()>> {
+    say(&format!("metrics http://{}/metrics", listener.local_addr()?));
+    let limits = Limits { connections: 16, ending: Duration::from_secs(2), ..Limits::default() };
+    Ok(async move {
+        let stop = async { drop(stopping.changed().await) };
+        listening::serve(listener, figures, limits, stop).await;
+    })
 }
 
 /// Looks every minute whether class figures are due.

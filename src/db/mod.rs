@@ -1,6 +1,8 @@
 //! The file on disk: how it is opened, the readers, and the one writer.
+pub mod at_work;
 pub mod migrate;
 pub mod open;
+pub mod room;
 pub mod scratch;
 pub mod writer;
 

@@ -1,9 +1,15 @@
 //! The one writer. Whoever wants something changed hands it a job and waits; the writer takes what is waiting
 //! (at most [`GROUP`] jobs, [`BULK`] of an import), lets its [`Clerk`] decide and write them in one transaction, and answers after COMMIT.
-use std::{panic::AssertUnwindSafe, time::Duration};
+use std::{
+    panic::AssertUnwindSafe,
+    sync::Arc,
+    time::{Duration, Instant},
+};
 
 use sqlx::{Connection, SqliteConnection};
 use tokio::sync::{mpsc, watch};
+
+use super::at_work::AtWork;
 
 /// Jobs in one commit, at most, while somebody waits for each at a screen.
 pub const GROUP: usize = 64;
@@ -94,13 +100,15 @@ pub struct WriterOptions {
 
 /// The queue of the writer, for everybody.
 pub struct Writing<J> {
-    queue: mpsc::Sender<J>,
+    /// A job, and when it was handed in.
+    queue: mpsc::Sender<(Instant, J)>,
+    at_work: Arc<AtWork>,
     /// Its other end goes with the writer.
     writer: watch::Receiver<()>,
 }
 impl<J> Clone for Writing<J> {
     fn clone(&self) -> Self {
-        Self { queue: self.queue.clone(), writer: self.writer.clone() }
+        Self { queue: self.queue.clone(), at_work: Arc::clone(&self.at_work), writer: self.writer.clone() }
     }
 }
 
@@ -112,19 +120,21 @@ impl<J: Send + 'static> Writing<J> {
         options: WriterOptions,
     ) -> std::io::Result<Self> {
         let (queue, jobs) = mpsc::channel(PLACES);
-        let (at_work, writer) = watch::channel(());
+        let (alive, writer) = watch::channel(());
+        let at_work = Arc::new(AtWork::default());
+        let told = Arc::clone(&at_work);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build()?;
         std::thread::Builder::new().name("writer".to_owned()).spawn(move || {
-            runtime.block_on(write_until_closed(db, clerk, jobs, options));
-            drop(at_work);
+            runtime.block_on(write_until_closed(db, clerk, jobs, (&told, options)));
+            drop(alive);
         })?;
-        Ok(Self { queue, writer })
+        Ok(Self { queue, at_work, writer })
     }
 
     /// Lets go of the queue and waits until the writer has folded its log into the file. Returns at once when
     /// somebody else still holds the queue.
     pub async fn end(self) {
-        let Self { queue, mut writer } = self;
+        let Self { queue, mut writer, .. } = self;
         if queue.strong_count() > 1 {
             return;
         }
@@ -137,24 +147,34 @@ impl<J: Send + 'static> Writing<J> {
         if self.queue.capacity() <= PLACES - QUEUE {
             return Err(job);
         }
-        self.queue.try_send(job).map_err(|back| back.into_inner())
+        self.queue.try_send((Instant::now(), job)).map_err(|back| back.into_inner().1)
     }
 
     /// Waits for a place in the queue; for imports, which have no one waiting at a screen.
     pub async fn hand(&self, job: J) -> Result<(), J> {
-        self.queue.send(job).await.map_err(|back| back.0)
+        self.queue.send((Instant::now(), job)).await.map_err(|back| back.0.1)
+    }
+
+    /// Jobs that wait for their group.
+    pub fn waiting(&self) -> usize {
+        PLACES - self.queue.capacity()
+    }
+
+    /// What the writer is doing, for whoever watches it.
+    pub fn at_work(&self) -> &AtWork {
+        &self.at_work
     }
 }
 
 async fn write_until_closed<C: Clerk>(
     mut db: SqliteConnection,
     mut clerk: C,
-    mut jobs: mpsc::Receiver<C::Job>,
-    options: WriterOptions,
+    mut jobs: mpsc::Receiver<(Instant, C::Job)>,
+    (at_work, options): (&AtWork, WriterOptions),
 ) {
     let mut held_over = None;
     loop {
-        let first = match held_over.take() {
+        let (since, first) = match held_over.take() {
             Some(job) => job,
             None => match jobs.recv().await {
                 Some(job) => job,
@@ -165,17 +185,19 @@ async fn write_until_closed<C: Clerk>(
         let mut group = Vec::with_capacity(room);
         group.push(first);
         while group.len() < room
-            && let Ok(next) = jobs.try_recv()
+            && let Ok((since, next)) = jobs.try_recv()
         {
             let with_next = C::room(&next);
             if with_next <= group.len() {
-                held_over = Some(next);
+                held_over = Some((since, next));
                 break;
             }
             room = room.min(with_next);
             group.push(next);
         }
-        write_group(&mut db, &mut clerk, group, options).await;
+        at_work.begins(since, group.len());
+        write_group(&mut db, &mut clerk, group, (at_work, options)).await;
+        at_work.ends();
     }
     // A clean last word: the log is folded into the file when nobody writes any more.
     let _ = sqlx::query("PRAGMA wal_checkpoint(TRUNCATE)").execute(&mut db).await;
@@ -186,9 +208,9 @@ async fn write_group<C: Clerk>(
     db: &mut SqliteConnection,
     clerk: &mut C,
     mut group: Vec<C::Job>,
-    options: WriterOptions,
+    how: (&AtWork, WriterOptions),
 ) {
-    match attempt(db, clerk, &mut group, options).await {
+    match attempt(db, clerk, &mut group, how).await {
         Ok(()) => group.into_iter().for_each(|job| clerk.answer(job, Ok(()))),
         Err(trouble) if group.len() == 1 => {
             tracing::error!(?trouble, "a job could not be written");
@@ -203,7 +225,7 @@ async fn write_group<C: Clerk>(
             );
             for job in group {
                 let mut alone = vec![job];
-                let outcome = attempt(db, clerk, &mut alone, options).await;
+                let outcome = attempt(db, clerk, &mut alone, how).await;
                 alone.into_iter().for_each(|job| clerk.answer(job, outcome.as_ref().copied()));
             }
         }
@@ -214,7 +236,7 @@ async fn attempt<C: Clerk>(
     db: &mut SqliteConnection,
     clerk: &mut C,
     jobs: &mut [C::Job],
-    options: WriterOptions,
+    (at_work, options): (&AtWork, WriterOptions),
 ) -> Result<(), Trouble> {
     use futures_util::FutureExt;
     // IMMEDIATE: a read that turns into a write fails at once when somebody else wrote in between.
@@ -231,6 +253,7 @@ async fn attempt<C: Clerk>(
         Ok(Err(why)) => Err(Trouble::from(&why)),
         Err(_) => Err(Trouble::Fault("a panic while writing".to_owned())),
     };
+    at_work.told(&outcome);
     match &outcome {
         Ok(()) => clerk.committed(),
         Err(_) => clerk.undone(),

@@ -18,6 +18,7 @@ pub mod evidence;
 mod evidence_pages;
 pub mod figures;
 pub mod grants;
+pub mod health;
 pub mod held;
 pub mod history;
 pub mod judge;
@@ -90,6 +91,7 @@ pub struct Desk {
     /// Where the book lies.
     path: Arc<Path>,
     checking: book_check::Turn,
+    tried: health::Tried,
 }
 
 /// How to open a desk; the default is what a server uses.
@@ -136,6 +138,7 @@ impl Desk {
             clock: options.clock,
             path: path.into(),
             checking: book_check::Turn::default(),
+            tried: health::Tried::default(),
         })
     }
 

@@ -17,15 +17,19 @@ use crate::{
 };
 
 /// What a crew takes away: where their report stands in the book, and the tree's root with it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, schemars::JsonSchema)]
 pub struct Receipt {
     /// The page's number.
     pub receipt: u64,
     pub report: ReportId,
+    /// Of the report's canonical JSON, in hexadecimal.
     pub content_sha256: String,
     pub recorded_at: Instant,
+    /// How many pages the book had with it.
     pub tree_size: u64,
+    /// The tree's root at that size, in hexadecimal.
     pub root: String,
+    /// What was taken all the same, and should be looked at.
     pub warnings: Vec<Problem>,
     /// False when this very report was in the book already.
     #[serde(skip)]

@@ -19,17 +19,23 @@ use crate::{
 };
 
 /// One record of a tablet's queue. The version is the record's, not the program's: add, never rename.
-#[derive(Debug, Deserialize)]
+#[derive(Debug, Deserialize, schemars::JsonSchema)]
 #[serde(deny_unknown_fields)]
 pub struct Sent {
+    #[schemars(schema_with = "first_version")]
     v: u32,
     key: Uuid,
     /// The very text that was signed: the contract's JSON.
     report: String,
+    /// By the tablet's P-256 key: r and s, in hexadecimal.
     signature: String,
     /// The tablet's clock when it was sent.
     #[serde(default)]
     clock: Option<String>,
+}
+
+fn first_version(_: &mut schemars::SchemaGenerator) -> schemars::Schema {
+    schemars::json_schema!({ "const": 1 })
 }
 
 impl Sent {

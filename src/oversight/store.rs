@@ -20,6 +20,12 @@ pub async fn register(db: &mut SqliteConnection, then: Instant) -> Sql<Vec<Line>
     with_reviews(db, bypasses, then).await
 }
 
+/// How many stand open now.
+pub async fn open(db: &mut SqliteConnection) -> Sql<i64> {
+    let sql = "SELECT count(*) FROM bypass WHERE closed_at IS NULL AND NOT coalesce(data ->> 'withdrawn', 0)";
+    sqlx::query_scalar(sql).fetch_one(db).await
+}
+
 /// The openings of one unit, the latest first.
 pub async fn of_unit(db: &mut SqliteConnection, unit: &UnitName) -> Sql<Vec<Line>> {
     let sql = "SELECT data FROM bypass WHERE unit = ? ORDER BY begins DESC, id";

@@ -83,9 +83,23 @@ macro_rules! kinds {
                 Some(Self { $($field: $field?,)* })
             }
 
+            /// How an entry of this kind is sent.
+            fn schema(all: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                let own = vec![$(<$type as super::schemas::Held>::field(stringify!($field), all),)*];
+                super::schemas::entry(Kind::$name, own, all)
+            }
+
             fn serialize_into<M: SerializeMap>(&self, map: &mut M) -> Result<(), M::Error> {
                 $(Stated::put(&self.$field, stringify!($field), map)?;)*
                 Ok(())
+            }
+        }
+        impl schemars::JsonSchema for $name {
+            fn schema_name() -> std::borrow::Cow<'static, str> {
+                stringify!($name).into()
+            }
+            fn json_schema(all: &mut schemars::SchemaGenerator) -> schemars::Schema {
+                Self::schema(all)
             }
         }
     )*};

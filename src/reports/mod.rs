@@ -8,6 +8,7 @@ pub mod reading;
 pub mod report;
 #[cfg(test)]
 pub mod sample;
+mod schemas;
 pub mod store;
 pub mod stored;
 pub mod validity;

@@ -1,5 +1,5 @@
 //! What every handler can reach.
-use std::sync::Arc;
+use std::{net::IpAddr, sync::Arc, time::Duration};
 
 use crate::{
     base::Instant,
@@ -7,7 +7,7 @@ use crate::{
     people::password::Hasher,
 };
 
-use super::{gate::Gate, me::TokenCache};
+use super::{gate::Gate, me::TokenCache, metrics::Metrics};
 
 #[derive(Clone)]
 pub struct App(Arc<Inner>);
@@ -19,6 +19,23 @@ struct Inner {
     gate: Gate,
     settings: Settings,
     backups: Option<Arc<Backups>>,
+    metrics: Metrics,
+    around: Around,
+}
+
+/// What a server is told about where it stands.
+#[derive(Clone, Debug)]
+pub struct Around {
+    /// Addresses of proxies whose word for where a request came from is believed.
+    pub proxies: Vec<IpAddr>,
+    /// How long a request may take.
+    pub patience: Duration,
+}
+
+impl Default for Around {
+    fn default() -> Self {
+        Self { proxies: Vec::new(), patience: Duration::from_secs(30) }
+    }
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -34,8 +51,25 @@ impl App {
 
     /// The same for a server that takes back-ups.
     pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
+        Self::standing(desk, settings, backups, Around::default())
+    }
+
+    /// The same, as a server on a network.
+    pub fn standing(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>, around: Around) -> Self {
         let (hasher, tokens, gate) = (Hasher::new(), TokenCache::default(), Gate::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups }))
+        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups, metrics: Metrics::new(), around }))
+    }
+
+    pub fn metrics(&self) -> &Metrics {
+        &self.0.metrics
+    }
+
+    pub fn proxies(&self) -> &[IpAddr] {
+        &self.0.around.proxies
+    }
+
+    pub fn patience(&self) -> Duration {
+        self.0.around.patience
     }
 
     /// Where this server's back-ups go, if it takes any.

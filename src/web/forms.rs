@@ -3,7 +3,7 @@
 use axum::{
     body::Bytes,
     extract::{FromRequest, FromRequestParts, Query, Request},
-    http::request::Parts,
+    http::{StatusCode, request::Parts},
 };
 use axum_extra::extract::Form;
 use serde::de::DeserializeOwned;
@@ -28,6 +28,21 @@ fn unreadable(e: &dyn std::fmt::Display) -> Oops {
         Oops::TooLarge
     } else {
         Oops::Unreadable(format!("This form could not be read: {text}."))
+    }
+}
+
+/// A body as it came, for the API: one that did not come whole gets a sentence, too.
+pub struct Whole(pub Bytes);
+
+impl<S: Send + Sync> FromRequest<S> for Whole {
+    type Rejection = Oops;
+
+    async fn from_request(request: Request, state: &S) -> Result<Self, Oops> {
+        match Bytes::from_request(request, state).await {
+            Ok(bytes) => Ok(Self(bytes)),
+            Err(why) if why.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(Oops::TooLarge),
+            Err(_) => Err(Oops::Unreadable("What was sent did not come whole. Send it again.".into())),
+        }
     }
 }
 

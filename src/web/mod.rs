@@ -2,13 +2,16 @@
 pub mod app;
 pub mod assets;
 pub mod carried;
+pub mod client;
 pub mod cookie;
 pub mod forms;
 pub mod frame;
 pub mod gate;
 pub mod guard;
 pub mod headers;
+pub mod listening;
 pub mod me;
+pub mod metrics;
 pub mod naming;
 pub mod oops;
 pub mod origin;
@@ -21,9 +24,10 @@ pub mod route;
 pub mod seen;
 pub mod sheet;
 pub mod signature;
+pub mod watched;
 
 pub use app::{App, Settings};
-pub use forms::{Asked, Typed};
+pub use forms::{Asked, Typed, Whole};
 pub use frame::Frame;
 pub use me::Me;
 pub use oops::Oops;

@@ -267,7 +267,7 @@ fn card_of(response: &Response) -> Option<Card> {
 /// The answer did not come within the router's patience. What the writer has in hand by then goes on without whoever
 /// asked, so they may not be told that nothing was stored.
 fn given_up() -> Card {
-    let says = "This took longer than half a minute, and the wait was given up. What you sent may be in the book all the same: look there before you send it again.";
+    let says = "This took too long, and the wait was given up. What you sent may be in the book all the same: look there before you send it again.";
     Card { title: "Too slow".to_owned(), says: says.to_owned(), ..Oops::Busy { retry_after_s: 5 }.card() }
 }
 

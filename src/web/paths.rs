@@ -215,6 +215,9 @@ paths! {
     ApiFindings = "/api/v1/findings";
     ApiBypasses = "/api/v1/bypasses";
     ApiEntries = "/api/v1/entries";
+    ApiDocument = "/api/v1/openapi.json";
+    /// The same to read.
+    ApiPage = "/api";
 }
 
 fn write_pattern(f: &mut fmt::Formatter<'_>, pattern: &str, parts: &[&dyn Segment]) -> fmt::Result {

@@ -1,6 +1,4 @@
 //! The routes table: one list, from which the router is built and against which the permit matrix is tested.
-use std::time::Duration;
-
 use axum::{
     Router,
     extract::DefaultBodyLimit,
@@ -17,7 +15,7 @@ use tower_http::{
     timeout::{RequestBodyTimeoutLayer, TimeoutLayer},
 };
 
-use super::{App, assets, guard, headers, oops};
+use super::{App, assets, guard, headers, oops, watched};
 use crate::people::Act;
 
 /// Who may come in.
@@ -65,22 +63,21 @@ impl Route {
 
 /// No request may bring more (ASVS 5.0 4.1 and the contract's 413).
 pub const BODY_LIMIT: usize = 2_000_000;
-const PATIENCE: Duration = Duration::from_secs(30);
 
 /// The whole site: flat, with one fallback. Each route passes its own guard, so none can miss its act.
 pub fn router(app: &App, routes: Vec<Route>) -> Router {
     let mut router = Router::new();
     for route in routes {
         let keeper = from_fn_with_state((app.clone(), route.door), guard::guard);
-        router = router.route(route.path, route.handler.layer(keeper));
+        router = router.route(route.path, route.handler.route_layer(keeper));
     }
     router = assets::serve(router);
     router
         .fallback(|| async { oops::Oops::NotFound("There is no such page.".into()) })
         .layer(DefaultBodyLimit::disable())
         .layer(RequestBodyLimitLayer::new(BODY_LIMIT))
-        .layer(RequestBodyTimeoutLayer::new(PATIENCE))
-        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, PATIENCE))
+        .layer(RequestBodyTimeoutLayer::new(app.patience()))
+        .layer(TimeoutLayer::with_status_code(StatusCode::SERVICE_UNAVAILABLE, app.patience()))
         .layer(CatchPanicLayer::custom(oops::after_panic))
         .layer(from_fn_with_state(app.clone(), oops::dress))
         // The first level that looks twice. At level 1 a unit's page with its pictures weighed 15 to 18 kB, a fifth
@@ -88,5 +85,6 @@ pub fn router(app: &App, routes: Vec<Route>) -> Router {
         .layer(CompressionLayer::new().quality(CompressionLevel::Precise(4)))
         .layer(from_fn_with_state(app.clone(), headers::add))
         .layer(from_fn(headers::no_store_unless_said))
+        .layer(from_fn_with_state(app.clone(), watched::watch))
         .with_state(app.clone())
 }

@@ -1,12 +1,14 @@
 //! What a request says of the browser it came from, in a few words, for its person to know it by.
-use std::net::SocketAddr;
-
 use axum::{
-    extract::{ConnectInfo, FromRequestParts},
-    http::{HeaderMap, header, request::Parts},
+    extract::FromRequestParts,
+    http::{header, request::Parts},
 };
 
-use super::{App, Settings, cookie};
+use super::{
+    App,
+    client::{self, Peer},
+    cookie,
+};
 use crate::people::session::{self, Token};
 
 /// Handlers that sign somebody in take it as an argument.
@@ -22,19 +24,11 @@ impl FromRequestParts<App> for Seen {
 
     async fn from_request_parts(head: &mut Parts, app: &App) -> Result<Self, Self::Rejection> {
         let agent = head.headers.get(header::USER_AGENT).and_then(|value| value.to_str().ok());
-        let peer =
-            head.extensions.get::<ConnectInfo<SocketAddr>>().map(|ConnectInfo(peer)| peer.ip().to_string());
-        let address = forwarded(&head.headers, app.settings()).or(peer).unwrap_or_default();
-        let words = session::Seen { agent: agent.map(in_words).unwrap_or_default(), address };
+        let peer = head.extensions.get::<Peer>().map(|Peer(peer)| peer.ip());
+        let address = peer.map(|peer| client::of(peer, &head.headers, app.proxies()).to_string());
+        let words = session::Seen { agent: agent.map(in_words).unwrap_or_default(), address: address.unwrap_or_default() };
         Ok(Self { words, browser: cookie::browser(&head.headers, app.settings()) })
     }
-}
-
-/// Whom the proxy in front saw: the last of the list, since whoever asks may have written the others.
-fn forwarded(headers: &HeaderMap, settings: Settings) -> Option<String> {
-    let line = headers.get_all("x-forwarded-for").iter().next_back().filter(|_| settings.tls)?;
-    let last = line.to_str().ok()?.rsplit(',').next()?.trim();
-    last.parse::<std::net::IpAddr>().ok().map(|ip| ip.to_string())
 }
 
 /// The first that fits: browsers name those that they descend from as well.
@@ -70,8 +64,6 @@ fn in_words(agent: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use axum::http::HeaderValue;
-
     use super::*;
 
     #[test]
@@ -95,15 +87,5 @@ mod tests {
         ] {
             assert_eq!(in_words(agent), words);
         }
-    }
-
-    #[test]
-    fn only_a_proxy_is_believed_and_only_its_own_word() {
-        let mut headers = HeaderMap::new();
-        headers.append("x-forwarded-for", HeaderValue::from_static("10.0.0.1, 192.0.2.7"));
-        assert_eq!(forwarded(&headers, Settings { tls: true }).as_deref(), Some("192.0.2.7"));
-        assert_eq!(forwarded(&headers, Settings { tls: false }), None);
-        headers.append("x-forwarded-for", HeaderValue::from_static("<script>"));
-        assert_eq!(forwarded(&headers, Settings { tls: true }), None);
     }
 }

@@ -36,6 +36,7 @@ pub async fn try_password(app: &App, who: &SignIn, password: Password, way: Way)
         secrets::password_of(&mut c, who).await?
     };
     if !app.hasher().verify(password, kept.map(|k| k.hash)).await? {
+        app.metrics().wrong_password();
         return wrong(app, who, way).await;
     }
     let name = who.clone();

@@ -124,6 +124,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
             "/fleet/units/QHB-412",
             "/fleet/schedule",
             "/fleet/schedule?class=QA6",
+            "/api",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",

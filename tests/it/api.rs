@@ -57,7 +57,7 @@ async fn without_a_token_nothing_comes_in() {
         assert_eq!(status, 401, "{answer}");
     }
     let (status, answer) = app.api_bytes(None, body.clone()).await;
-    assert_eq!(status, 403, "neither a token nor a browser's word for where it came from: {answer}");
+    assert_eq!(status, 401, "neither a token nor a browser's word for where it came from: {answer}");
     // A cookie alone is no signature.
     let ann = app.user("ann").await;
     let request = ann.request("POST", "/api/v1/reports").header("sec-fetch-site", "same-origin");
@@ -99,8 +99,39 @@ async fn lists_leave_as_json_and_csv() {
 }
 
 #[tokio::test]
-async fn health_tells_nothing_but_that_it_is_there() {
+async fn health_tells_how_the_book_does_and_nothing_of_what_is_in_it() {
     let app = App::start().await;
-    let page = app.anon().get("/health").await;
-    assert_eq!(serde_json::from_str::<Value>(&page.body).unwrap(), json!({"ok": true}));
+    let page = app.anon().get("/health").await.is(200);
+    let mut told: Value = serde_json::from_str(&page.body).unwrap();
+    let last = told["last_page"].take().as_u64().unwrap();
+    assert!(last > 5, "{last}");
+    assert!(told["oldest_unfinished_s"].take().as_f64().unwrap() < 10.0);
+    assert_eq!(
+        told,
+        json!({"ok": true, "readable": true, "writable": true, "says": null, "version": env!("CARGO_PKG_VERSION"),
+            "waiting": 0, "last_page": null, "oldest_unfinished_s": null})
+    );
+    let before = app.web.desk().pages().await;
+    app.anon().get("/health").await.is(200);
+    assert_eq!(app.web.desk().pages().await, before, "a look at its health writes no page");
+}
+
+#[tokio::test]
+async fn a_disk_that_takes_nothing_is_told_with_what_to_do() {
+    let app = App::start().await;
+    let only_read = |yes: &'static str| {
+        app.web.desk().aside(move |db| Box::pin(async move { sqlx::query(yes).execute(db).await.map(drop) }))
+    };
+    only_read("PRAGMA query_only = 1").await.unwrap();
+    let page = app.anon().get("/health").await.is(503);
+    let told: Value = serde_json::from_str(&page.body).unwrap();
+    assert_eq!(
+        (&told["ok"], &told["readable"], &told["writable"]),
+        (&json!(false), &json!(true), &json!(false))
+    );
+    let says = told["says"].as_str().unwrap();
+    assert!(
+        says.starts_with("The book's file cannot be written to") && says.ends_with("tell the administrator."),
+        "{says}"
+    );
 }

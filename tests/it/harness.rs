@@ -27,7 +27,7 @@ use http_body_util::BodyExt;
 use serde_json::{Value, json};
 use tower::ServiceExt;
 
-use crate::{html, roster};
+use crate::{contract::Asked, html, roster};
 
 /// Everybody's, in tests.
 pub const PASSWORD: &str = "nine wet sheep at the gate";
@@ -153,7 +153,10 @@ impl App {
 
     /// A request as it stands, without a browser's manners.
     pub async fn bare(&self, request: axum::http::Request<Body>) -> Page<'_> {
-        Page::read(self.anon(), self.router.clone().oneshot(request).await.unwrap()).await
+        let asked = Asked::of(&request);
+        let page = Page::read(self.anon(), self.router.clone().oneshot(request).await.unwrap()).await;
+        asked.is_answered_as_documented(&page);
+        page
     }
 }
 
@@ -237,13 +240,16 @@ impl<'a> Browser<'a> {
     }
 
     pub async fn send(&self, request: axum::http::Request<Body>) -> Page<'a> {
+        let asked = Asked::of(&request);
         let response = self.app.router.clone().oneshot(request).await.unwrap();
         for line in response.headers().get_all("set-cookie") {
             let pair = line.to_str().unwrap().split(';').next().unwrap();
             let (name, value) = pair.split_once('=').unwrap();
             self.cookies.lock().unwrap().insert(name.to_owned(), value.to_owned());
         }
-        Page::read(self.clone(), response).await
+        let page = Page::read(self.clone(), response).await;
+        asked.is_answered_as_documented(&page);
+        page
     }
 
     pub fn cookie(&self) -> String {

@@ -14,6 +14,7 @@ mod board;
 mod book;
 mod bypass;
 mod codes;
+mod contract;
 mod crew;
 mod crew_asks;
 mod crew_reads;

@@ -4,6 +4,8 @@ pub mod fields;
 mod sentences;
 mod values;
 
+pub(super) use values::most_letters;
+
 use self::fields::{Fields, Path, Value, refuse};
 use super::{
     amendment::Amendment,

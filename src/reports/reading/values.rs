@@ -91,7 +91,7 @@ impl Value for u32 {
 }
 
 /// Accounts get room; names, places and numbers are kept to a line.
-fn most_letters(name: &str) -> usize {
+pub fn most_letters(name: &str) -> usize {
     match name {
         "note" | "remarks" | "text" | "why" | "reason" | "restriction" | "warning_notice" => 10_000,
         _ => 200,
