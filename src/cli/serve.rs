@@ -1,11 +1,11 @@
 //! `serve`: the book for browsers and programs.
 use std::{net::SocketAddr, process::ExitCode, sync::Arc, time::Duration};
 
-use tokio::net::TcpListener;
+use tokio::{net::TcpListener, sync::watch};
 
-use super::{Book, Failed, Outcome, backup::Daily, open, say, site};
+use super::{Book, Failed, Outcome, backup::Daily, open, post::Carrying, say, site};
 use crate::{
-    desk::{Desk, backup::Backups},
+    desk::{Desk, backup::Backups, notices::Post},
     web::{App, app::Settings},
 };
 
@@ -17,6 +17,8 @@ pub struct Args {
     listening: Listening,
     #[command(flatten)]
     daily: Daily,
+    #[command(flatten)]
+    carrying: Carrying,
 }
 
 #[derive(clap::Args, Debug, Clone)]
@@ -30,9 +32,10 @@ pub struct Listening {
 }
 
 pub async fn run(args: Args) -> Outcome {
+    let post = args.carrying.post()?;
     let desk = open(&args.book).await?;
     let backups = args.daily.of(&args.book);
-    serve(desk, &args.listening, backups, |url| say(&format!("listening {url}"))).await
+    serve(desk, &args.listening, backups, post, |url| say(&format!("listening {url}"))).await
 }
 
 /// Serves until the process is told to stop; answers what is under way first.
@@ -40,6 +43,7 @@ pub async fn serve(
     desk: Desk,
     listening: &Listening,
     backups: Option<Backups>,
+    post: Post,
     announce: impl FnOnce(&str),
 ) -> Outcome {
     log_to_stderr();
@@ -49,12 +53,21 @@ pub async fn serve(
     let address = listener.local_addr()?;
     let backups = backups.map(Arc::new);
     let settings = Settings { tls: listening.behind_tls };
-    let service = site::site(&App::backed_up(desk.clone(), settings, backups.clone()));
+    let app = App::backed_up(desk.clone(), settings, backups.clone());
+    let (post, (stop, stopped)) = (Arc::new(post), watch::channel(false));
+    app.carries(Arc::clone(&post));
+    let service = site::site(&app);
     announce(&format!("http://{address}"));
     let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
     let signing = tokio::spawn(sign_when_due(desk.clone()));
     let nightly = tokio::spawn(back_up_when_due(desk.clone(), backups));
+    let mut carrying = tokio::spawn(post.run(desk.clone(), stopped));
     axum::serve(listener, service).with_graceful_shutdown(told_to_stop()).await?;
+    // A letter under way is finished, so that it is not sent twice; one that hangs is not waited for.
+    let _ = stop.send(true);
+    if tokio::time::timeout(Duration::from_secs(12), &mut carrying).await.is_err() {
+        carrying.abort();
+    }
     for task in [clockwork, signing, nightly] {
         task.abort();
         let _ = task.await;

@@ -27,6 +27,7 @@ pub mod keep_roster;
 pub mod load;
 mod load_dossiers;
 pub mod measure;
+pub mod notices;
 mod outlined;
 pub mod oversee;
 pub mod parts;

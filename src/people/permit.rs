@@ -21,6 +21,8 @@ words! {
         ChangeThresholds = "change_thresholds",
         ImportEntries = "import_entries",
         KeepBackups = "keep_backups",
+        ReadNotices = "read_notices",
+        KeepNotices = "keep_notices",
     }
 }
 
@@ -41,6 +43,8 @@ impl Act {
             Self::ReviewBypass | Self::GrantAuthorisation => &[Supervisor],
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
             Self::KeepBackups => &[Administrator],
+            Self::ReadNotices => &[Shop, Supervisor, Administrator],
+            Self::KeepNotices => &[Administrator],
             Self::ReadPages | Self::SignBook | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }

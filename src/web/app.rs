@@ -1,9 +1,9 @@
 //! What every handler can reach.
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 use crate::{
     base::Instant,
-    desk::{Desk, World, backup::Backups},
+    desk::{Desk, World, backup::Backups, notices::Post},
     people::password::Hasher,
 };
 
@@ -18,6 +18,7 @@ struct Inner {
     tokens: TokenCache,
     settings: Settings,
     backups: Option<Arc<Backups>>,
+    post: OnceLock<Arc<Post>>,
 }
 
 #[derive(Clone, Copy, Debug, Default)]
@@ -34,12 +35,22 @@ impl App {
     /// The same for a server that takes back-ups.
     pub fn backed_up(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>) -> Self {
         let (hasher, tokens) = (Hasher::new(), TokenCache::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups }))
+        Self(Arc::new(Inner { desk, hasher, tokens, settings, backups, post: OnceLock::new() }))
     }
 
     /// Where this server's back-ups go, if it takes any.
     pub fn backups(&self) -> Option<&Arc<Backups>> {
         self.0.backups.as_ref()
+    }
+
+    /// Told once, by a server that carries notices.
+    pub fn carries(&self, post: Arc<Post>) {
+        let _ = self.0.post.set(post);
+    }
+
+    /// How this server carries notices, if it does.
+    pub fn post(&self) -> Option<&Arc<Post>> {
+        self.0.post.get()
     }
 
     pub fn desk(&self) -> &Desk {

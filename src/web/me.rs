@@ -27,6 +27,7 @@ pub struct Me {
     must_change: bool,
     kept_forms: u32,
     unanswered: u32,
+    unread: u32,
     since: Option<Instant>,
 }
 
@@ -58,6 +59,13 @@ impl Me {
     /// Reports from a tablet that they have not confirmed or disowned.
     pub fn unanswered(&self) -> u32 {
         self.unanswered
+    }
+    /// Notices that they have not read, counted up to a hundred.
+    pub fn unread(&self) -> u32 {
+        self.unread
+    }
+    pub fn person(&self) -> &Person {
+        &self.person
     }
     /// When they typed their password to sign in; by token never.
     pub fn signed_in_at(&self) -> Option<Instant> {
@@ -114,11 +122,13 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
     let Some(session) = secrets::session(&mut c, token.hash(), app.now()).await? else {
         return Ok(Asking::Nobody);
     };
-    drop(c);
     let world = app.world();
     let Some(person) = world.people.persons.get(&session.sign_in).filter(|p| p.active) else {
         return Ok(Asking::Nobody);
     };
+    let told = person.permit(Act::ReadNotices).is_some();
+    let unread = if told { crate::desk::notices::shown::unread(&mut c, person).await? } else { 0 };
+    drop(c);
     let now = app.now();
     if !session.is_alive(Limits::of(person.role), now) {
         return Ok(Asking::Ended(session.sign_in));
@@ -131,6 +141,7 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
         must_change: session.must_change,
         kept_forms: session.kept_forms,
         unanswered: session.unanswered,
+        unread,
         since: Some(session.created_at),
     }))
 }
@@ -161,6 +172,7 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
             must_change: false,
             kept_forms: 0,
             unanswered: 0,
+            unread: 0,
             since: None,
         })
     })))

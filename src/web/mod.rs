@@ -9,6 +9,7 @@ pub mod guard;
 pub mod headers;
 pub mod me;
 pub mod naming;
+pub mod noticed;
 pub mod oops;
 pub mod origin;
 pub mod page;

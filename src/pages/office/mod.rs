@@ -2,6 +2,7 @@
 mod backups;
 mod home;
 mod kept;
+mod notices;
 mod password;
 mod sign_in;
 mod tablets;
@@ -13,7 +14,7 @@ use crate::{
 };
 
 pub fn routes() -> Vec<Route> {
-    vec![
+    let own = vec![
         Route::get(paths::Home::PATTERN, Door::SignedIn, home::send),
         Route::get(paths::SignIn::PATTERN, Door::Open, sign_in::show),
         Route::post(paths::SignIn::PATTERN, Door::Open, sign_in::send),
@@ -29,5 +30,6 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::Backups::PATTERN, Act::KeepBackups, backups::now),
         Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),
         Route::post(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::sign),
-    ]
+    ];
+    own.into_iter().chain(notices::routes()).collect()
 }
