@@ -91,6 +91,9 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/bypasses",
             "/bypasses?unit=QHB-204",
+            "/notices",
+            "/notices/mine",
+            "/notices/sent",
             "/register/months",
             "/register/people/a.lind",
             "/register/seals/QHB-204",
@@ -106,6 +109,9 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/breaker-table",
             "/backups",
+            "/notices",
+            "/notices/all",
+            "/notices/webhooks",
             "/inspections",
             "/triage",
             "/thresholds?burst_ratio=5&often_certainty=seven",
