@@ -8,6 +8,7 @@ mod demo_year;
 pub mod import;
 mod init;
 mod pack;
+mod post;
 mod run_demo;
 mod secrets;
 mod serve;

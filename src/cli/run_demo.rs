@@ -4,11 +4,15 @@ use std::{
     process::ExitCode,
 };
 
-use super::{Failed, Outcome, demo, demo_year::file_year, import, say, serve};
+use super::{Failed, Outcome, demo, demo_year::file_year, import, post::Carrying, say, serve};
 use crate::{
     base::{Clock, Instant, SignIn, instant::DAY},
     db::OpenError,
-    desk::{Desk, DeskOptions, begin, keep_people::KeepSecret},
+    desk::{
+        Desk, DeskOptions, begin,
+        keep_people::KeepSecret,
+        notices::look::{Looking, look},
+    },
     people::password::{Password, hash_now},
 };
 
@@ -48,7 +52,7 @@ async fn serve_demo(path: &Path, listening: &serve::Listening) -> Outcome {
         let says = format!("{} is a railway's own book, not a demo: give another file", path.display());
         return Err(Failed::from(says));
     }
-    serve::serve(desk, listening, None, |url| {
+    serve::serve(desk, listening, None, Carrying::default().post()?, |url| {
         say(&format!("listening {url}"));
         sign_ins();
     })
@@ -112,6 +116,9 @@ async fn fill_new(path: &Path, ends: Instant) -> Result<(), Filling> {
     let zone = desk.world().railway.zone.clone();
     load_lists(&desk, &demo::files(ends, &zone)).await?;
     file_year(&desk, ends, &zone).await?;
+    // The last week is told; what was open before is known.
+    let looking = Looking { thorough: true, mail: false, from: ends.minus(7 * DAY) };
+    look(&desk, looking, ends).await.map_err(|why| Failed::from(why.to_string()))?;
     desk.close().await;
     Ok(())
 }

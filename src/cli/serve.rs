@@ -7,11 +7,11 @@ use std::{
 };
 
 use axum::Router;
-use tokio::{net::TcpListener, sync::watch};
+use tokio::{net::TcpListener, sync::watch, task::JoinHandle};
 
-use super::{Book, Failed, Outcome, backup::Daily, open, say, site};
+use super::{Book, Failed, Outcome, backup::Daily, open, post::Carrying, say, site};
 use crate::{
-    desk::{Desk, backup::Backups},
+    desk::{Desk, backup::Backups, notices::Post},
     web::{
         App,
         app::{Around, Settings},
@@ -27,6 +27,8 @@ pub struct Args {
     listening: Listening,
     #[command(flatten)]
     daily: Daily,
+    #[command(flatten)]
+    carrying: Carrying,
 }
 
 #[derive(clap::Args, Debug, Clone)]
@@ -69,9 +71,10 @@ impl Listening {
 }
 
 pub async fn run(args: Args) -> Outcome {
+    let post = args.carrying.post()?;
     let desk = open(&args.book).await?;
     let backups = args.daily.of(&args.book);
-    serve(desk, &args.listening, backups, |url| say(&format!("listening {url}"))).await
+    serve(desk, &args.listening, backups, post, |url| say(&format!("listening {url}"))).await
 }
 
 /// Serves until the process is told to stop; answers what is under way first.
@@ -79,6 +82,7 @@ pub async fn serve(
     desk: Desk,
     listening: &Listening,
     backups: Option<Backups>,
+    post: Post,
     announce: impl FnOnce(&str),
 ) -> Outcome {
     log_to_stderr();
@@ -86,30 +90,57 @@ pub async fn serve(
     let backups = backups.map(Arc::new);
     let settings = Settings { tls: listening.behind_tls };
     let app = App::standing(desk.clone(), settings, backups.clone(), listening.around());
-    let (told, stopping) = watch::channel(());
+    let (stop, stopped) = watch::channel(false);
     let figures = match listening.metrics {
-        Some(address) => Some(tokio::spawn(serve_figures(
-            bind(address, "--metrics").await?,
-            site::figures(&app),
-            stopping,
-        )?)),
+        Some(address) => {
+            let listener = bind(address, "--metrics").await?;
+            Some(tokio::spawn(serve_figures(listener, site::figures(&app), stopped.clone())?))
+        }
         None => None,
     };
     announce(&format!("http://{}", listener.local_addr()?));
-    let clockwork = tokio::spawn(take_figures_when_due(desk.clone()));
-    let signing = tokio::spawn(sign_when_due(desk.clone()));
-    let nightly = tokio::spawn(back_up_when_due(desk.clone(), backups));
+    let beside = Beside::start(&desk, backups, &app, post, stopped);
     listening::serve(listener, site::site(&app), listening.limits(), told_to_stop()).await;
-    drop((app, told));
+    drop(app);
+    let _ = stop.send(true);
+    beside.end().await;
     if let Some(figures) = figures {
         let _ = figures.await;
     }
-    for task in [clockwork, signing, nightly] {
-        task.abort();
-        let _ = task.await;
-    }
     desk.close().await;
     Ok(ExitCode::SUCCESS)
+}
+
+/// What a server does beside answering.
+struct Beside {
+    clockwork: [JoinHandle<()>; 3],
+    carrying: JoinHandle<()>,
+}
+
+impl Beside {
+    fn start(desk: &Desk, backups: Option<Arc<Backups>>, app: &App, post: Post, stopped: watch::Receiver<bool>) -> Self {
+        let post = Arc::new(post);
+        app.carries(Arc::clone(&post));
+        Self {
+            clockwork: [
+                tokio::spawn(take_figures_when_due(desk.clone())),
+                tokio::spawn(sign_when_due(desk.clone())),
+                tokio::spawn(back_up_when_due(desk.clone(), backups)),
+            ],
+            carrying: tokio::spawn(post.run(desk.clone(), stopped)),
+        }
+    }
+
+    async fn end(mut self) {
+        // A letter under way is finished, so that it is not sent twice; one that hangs is not waited for.
+        if tokio::time::timeout(Duration::from_secs(12), &mut self.carrying).await.is_err() {
+            self.carrying.abort();
+        }
+        for task in self.clockwork {
+            task.abort();
+            let _ = task.await;
+        }
+    }
 }
 
 async fn bind(address: SocketAddr, option: &str) -> Result<TcpListener, Failed> {
@@ -122,7 +153,7 @@ async fn bind(address: SocketAddr, option: &str) -> Result<TcpListener, Failed> 
 fn serve_figures(
     listener: TcpListener,
     figures: Router,
-    mut stopping: watch::Receiver<()>,
+    mut stopping: watch::Receiver<bool>,
 ) -> std::io::Result<impl Future<Output = ()>> {
     say(&format!("metrics http://{}/metrics", listener.local_addr()?));
     let limits = Limits { connections: 16, ending: Duration::from_secs(2), ..Limits::default() };

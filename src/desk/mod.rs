@@ -34,6 +34,7 @@ pub mod load;
 mod load_dossiers;
 pub mod measure;
 mod office_bodies;
+pub mod notices;
 mod outlined;
 pub mod oversee;
 pub mod parts;

@@ -22,6 +22,8 @@ words! {
         ImportEntries = "import_entries",
         KeepBackups = "keep_backups",
         KeepCodes = "keep_codes",
+        ReadNotices = "read_notices",
+        KeepNotices = "keep_notices",
     }
 }
 
@@ -43,6 +45,8 @@ impl Act {
             Self::KeepRoster | Self::KeepPeople => &[Administrator],
             Self::KeepBackups => &[Administrator],
             Self::KeepCodes => &[Supervisor, Administrator],
+            Self::ReadNotices => &[Shop, Supervisor, Administrator],
+            Self::KeepNotices => &[Administrator],
             Self::ReadPages | Self::SignBook | Self::ChangeThresholds => &[Supervisor, Administrator],
         }
     }

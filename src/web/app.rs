@@ -1,9 +1,13 @@
 //! What every handler can reach.
-use std::{net::IpAddr, sync::Arc, time::Duration};
+use std::{
+    net::IpAddr,
+    sync::{Arc, OnceLock},
+    time::Duration,
+};
 
 use crate::{
     base::Instant,
-    desk::{Desk, World, backup::Backups},
+    desk::{Desk, World, backup::Backups, notices::Post},
     people::password::Hasher,
 };
 
@@ -19,6 +23,7 @@ struct Inner {
     gate: Gate,
     settings: Settings,
     backups: Option<Arc<Backups>>,
+    post: OnceLock<Arc<Post>>,
     metrics: Metrics,
     around: Around,
 }
@@ -57,7 +62,8 @@ impl App {
     /// The same, as a server on a network.
     pub fn standing(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>, around: Around) -> Self {
         let (hasher, tokens, gate) = (Hasher::new(), TokenCache::default(), Gate::default());
-        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups, metrics: Metrics::new(), around }))
+        let (metrics, post) = (Metrics::new(), OnceLock::new());
+        Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups, metrics, around, post }))
     }
 
     pub fn metrics(&self) -> &Metrics {
@@ -75,6 +81,16 @@ impl App {
     /// Where this server's back-ups go, if it takes any.
     pub fn backups(&self) -> Option<&Arc<Backups>> {
         self.0.backups.as_ref()
+    }
+
+    /// Told once, by a server that carries notices.
+    pub fn carries(&self, post: Arc<Post>) {
+        let _ = self.0.post.set(post);
+    }
+
+    /// How this server carries notices, if it does.
+    pub fn post(&self) -> Option<&Arc<Post>> {
+        self.0.post.get()
     }
 
     pub fn desk(&self) -> &Desk {

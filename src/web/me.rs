@@ -29,6 +29,7 @@ pub struct Me {
     unanswered: u32,
     codes_set: bool,
     codes_asked: bool,
+    unread: u32,
     since: Option<Instant>,
 }
 
@@ -60,6 +61,13 @@ impl Me {
     /// Reports from a tablet that they have not confirmed or disowned.
     pub fn unanswered(&self) -> u32 {
         self.unanswered
+    }
+    /// Notices that they have not read, counted up to a hundred.
+    pub fn unread(&self) -> u32 {
+        self.unread
+    }
+    pub fn person(&self) -> &Person {
+        &self.person
     }
     /// They have one-time codes.
     pub fn has_codes(&self) -> bool {
@@ -124,11 +132,13 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
     let Some(session) = secrets::session(&mut c, token.hash(), app.now()).await? else {
         return Ok(Asking::Nobody);
     };
-    drop(c);
     let world = app.world();
     let Some(person) = world.people.persons.get(&session.sign_in).filter(|p| p.active) else {
         return Ok(Asking::Nobody);
     };
+    let told = person.permit(Act::ReadNotices).is_some();
+    let unread = if told { crate::desk::notices::shown::unread(&mut c, person).await? } else { 0 };
+    drop(c);
     let now = app.now();
     if !session.is_alive(Limits::of(person.role), now) {
         return Ok(Asking::Ended(session.sign_in));
@@ -143,6 +153,7 @@ pub async fn by_session(app: &App, headers: &HeaderMap) -> Result<Asking, Oops> 
         unanswered: session.unanswered,
         codes_set: session.codes_set,
         codes_asked: session.codes_asked,
+        unread,
         since: Some(session.created_at),
     }))
 }
@@ -176,6 +187,7 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
             codes_set: false,
             // A token is something they have, made at the machine itself.
             codes_asked: false,
+            unread: 0,
             since: None,
         })
     })))

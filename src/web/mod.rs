@@ -13,6 +13,7 @@ pub mod listening;
 pub mod me;
 pub mod metrics;
 pub mod naming;
+pub mod noticed;
 pub mod oops;
 pub mod origin;
 pub mod page;

@@ -98,9 +98,15 @@ fn nav(me: &Me, path: &str) -> Vec<Link> {
         (Act::KeepPeople, paths::People.to_string(), "People"),
         (Act::KeepRoster, paths::Fleet.to_string(), "Fleet"),
         (Act::KeepBackups, paths::Backups.to_string(), "Back-ups"),
+        (Act::ReadNotices, paths::Notices.to_string(), "Notices"),
     ];
     let mine = all.into_iter().filter(|(act, ..)| me.may(*act));
-    mine.map(|(_, href, text)| Link { here: href == here, href, text: text.to_owned() }).collect()
+    let text = |act, text: &str| match me.unread() {
+        n @ 1..100 if act == Act::ReadNotices => format!("{text}, {n} unread"),
+        100.. if act == Act::ReadNotices => format!("{text}, 100 unread or more"),
+        _ => text.to_owned(),
+    };
+    mine.map(|(act, href, name)| Link { here: href == here, href, text: text(act, name) }).collect()
 }
 
 fn notices(me: &Me) -> Vec<Link> {

@@ -129,6 +129,17 @@ paths! {
     Schedule = "/fleet/schedule";
     /// When the book was last copied, and 'back up now'.
     Backups = "/backups";
+    /// What somebody was told, what they are told of and how, and what left.
+    Notices = "/notices";
+    NoticesRead = "/notices/read";
+    NoticesMine = "/notices/mine";
+    NoticesTrial = "/notices/trial";
+    NoticesSent = "/notices/sent";
+    /// Everybody's, for administrators.
+    NoticesAll = "/notices/all";
+    Webhooks = "/notices/webhooks";
+    WebhookEnd(String) = "/notices/webhooks/{id}/end";
+    WebhookTrial(String) = "/notices/webhooks/{id}/trial";
     Bypasses = "/bypasses";
     Bypass(EntryId) = "/bypasses/{id}";
     BypassReview(EntryId) = "/bypasses/{id}/review";

@@ -1,6 +1,7 @@
 //! Pages as people meet them: through the real router, with real cookies, in the words of the house.
 #![expect(clippy::unwrap_used, clippy::panic, reason = "a test that cannot go on stops")]
 
+mod fakes;
 mod harness;
 mod html;
 mod phone;
@@ -22,6 +23,7 @@ mod crew_tabs;
 mod doors;
 mod entries;
 mod fleet;
+mod notices;
 mod parked;
 mod people;
 mod permits;

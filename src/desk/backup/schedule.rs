@@ -22,7 +22,7 @@ const ENDED: &str = "the program failed on this back-up, or could not begin it: 
     tell whoever keeps the program what it says";
 
 /// `03:00`, on the railway's clocks.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct TimeOfDay {
     hour: u8,
     minute: u8,

@@ -4,6 +4,7 @@ mod codes;
 mod fleet;
 mod home;
 mod kept;
+mod notices;
 mod password;
 mod people;
 mod sessions;
@@ -19,7 +20,7 @@ use crate::{
 };
 
 pub fn routes() -> Vec<Route> {
-    vec![
+    let own = vec![
         Route::get(paths::Home::PATTERN, Door::SignedIn, home::send),
         Route::get(paths::SignIn::PATTERN, Door::Open, sign_in::show),
         Route::post(paths::SignIn::PATTERN, Door::Open, sign_in::send),
@@ -60,5 +61,6 @@ pub fn routes() -> Vec<Route> {
         Route::post(paths::Backups::PATTERN, Act::KeepBackups, backups::now),
         Route::get(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::show),
         Route::post(paths::Thresholds::PATTERN, Act::ChangeThresholds, thresholds::sign),
-    ]
+    ];
+    own.into_iter().chain(notices::routes()).collect()
 }
