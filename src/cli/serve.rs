@@ -118,7 +118,13 @@ struct Beside {
 }
 
 impl Beside {
-    fn start(desk: &Desk, backups: Option<Arc<Backups>>, app: &App, post: Post, stopped: watch::Receiver<bool>) -> Self {
+    fn start(
+        desk: &Desk,
+        backups: Option<Arc<Backups>>,
+        app: &App,
+        post: Post,
+        stopped: watch::Receiver<bool>,
+    ) -> Self {
         let post = Arc::new(post);
         app.carries(Arc::clone(&post));
         Self {

@@ -26,7 +26,10 @@ impl FromRequestParts<App> for Seen {
         let agent = head.headers.get(header::USER_AGENT).and_then(|value| value.to_str().ok());
         let peer = head.extensions.get::<Peer>().map(|Peer(peer)| peer.ip());
         let address = peer.map(|peer| client::of(peer, &head.headers, app.proxies()).to_string());
-        let words = session::Seen { agent: agent.map(in_words).unwrap_or_default(), address: address.unwrap_or_default() };
+        let words = session::Seen {
+            agent: agent.map(in_words).unwrap_or_default(),
+            address: address.unwrap_or_default(),
+        };
         Ok(Self { words, browser: cookie::browser(&head.headers, app.settings()) })
     }
 }
