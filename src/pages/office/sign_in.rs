@@ -194,7 +194,7 @@ pub(super) async fn open(
 ) -> Result<Opened, Oops> {
     let token = Token::fresh()?;
     let browser = match seen.browser {
-        Some(browser) if secrets::is_ours(&mut *app.desk().read().await?, browser.hash()).await? => browser,
+        Some(browser) if secrets::is_ours(&mut app.desk().read().await?, browser.hash()).await? => browser,
         _ => Token::fresh()?,
     };
     let (hash, known, who, now) = (token.hash(), browser.hash(), who.clone(), app.now());
