@@ -69,6 +69,7 @@ async fn one_proposes_another_confirms_and_both_have_a_hand_in_what_is_opened_un
         .says("proposed by sue, confirmed by stan")
         .never_says("Waiting to be confirmed");
     app.minutes_pass(60);
+    let (sue, stan) = (app.user("sue").await, app.user("stan").await);
     let opened = json!({"id": entry_id(1), "kind": "bypass", "opened_at": "2026-03-03T06:30:00-06:00", "by": "sam", "device": "GRC",
         "purpose": "repair", "closed_at": "2026-03-03T06:50:00-06:00", "closed_by": "sam"});
     let mut filed = report(1, "QHB 412", "ann", vec![opened]);
