@@ -93,7 +93,7 @@ async fn credentials(app: &App, request: &Parts, changes: bool, door: Door) -> R
     }
     if changes && !origin::is_our_own(&request.headers) {
         // A program that forgot its token is told so, not that it is no page of ours.
-        if is_api(request) && door != Door::Open {
+        if is_api(request) && door != Door::Open && origin::is_unsaid(&request.headers) {
             return Ok(Asking::Nobody);
         }
         return Err(Oops::FromElsewhere);

@@ -17,6 +17,11 @@ pub fn is_our_own(headers: &HeaderMap) -> bool {
     }
 }
 
+/// Nothing says where it came from: a program's request, or a very old browser's.
+pub fn is_unsaid(headers: &HeaderMap) -> bool {
+    !headers.contains_key("sec-fetch-site") && !headers.contains_key(header::ORIGIN)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;

@@ -588,8 +588,10 @@ async fn v65() -> Ran {
 #[tokio::test]
 async fn a_change_by_nobody_at_all_is_refused() {
     let app = App::start().await;
-    for path in ["/api/v1/reports", "/book/checkpoints"] {
+    for (path, status) in
+        [("/api/v1/reports", 401), ("/api/v1/signed-reports", 403), ("/book/checkpoints", 403)]
+    {
         let request = Request::builder().method("POST").uri(path).body(Body::empty()).unwrap();
-        assert_eq!(app.bare(request).await.status, 403, "{path}");
+        assert_eq!(app.bare(request).await.status, status, "{path}");
     }
 }

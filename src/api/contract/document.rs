@@ -40,8 +40,8 @@ fn of(operations: &[Operation]) -> Value {
     })
 }
 
-const INTRODUCTION: &str = "Programs file reports and fetch lists. A token is made with `breakerbook token --for SIGN_IN` and goes \
-into the header Authorization: Bearer. A refusal has one shape, whatever was asked: {problems: [{path, code, says}]}; `says` is a \
+const INTRODUCTION: &str = "Programs file reports and fetch lists. A token is made by breakerbook token --for SIGN_IN and goes \
+into the header Authorization: Bearer. A refusal has one shape, whatever was asked: {problems: [{path, code, says}]}; says is a \
 sentence for a person, and nothing of what was refused was stored. Repeat what got no answer: the same report is stored once. What \
 the lists hold is what was written in the book; it is no statement about a locomotive. Local instructions and qualified people decide.";
 
@@ -95,6 +95,8 @@ fn parameter(one: &Parameter, all: &mut SchemaGenerator) -> Value {
 
 fn responses(answers: &[Answer], all: &mut SchemaGenerator) -> Map<String, Value> {
     let mut responses = Map::new();
+    let mut answers: Vec<&Answer> = answers.iter().collect();
+    answers.sort_by_key(|answer| answer.status);
     for answer in answers {
         let content: Map<String, Value> = answer
             .bodies

@@ -119,13 +119,23 @@ fn parameter(one: &Value) -> Row {
 }
 
 fn answered(status: &str, answer: &Value) -> Row {
-    let kinds: Vec<&str> = each(&answer["content"]).map(|(kind, _)| kind.as_str()).collect();
+    let kinds: Vec<&str> = each(&answer["content"]).map(|(kind, _)| in_short(kind)).collect();
     let json = &answer["content"][super::JSON]["schema"];
     let mut row = row(status, json, true, says(answer));
     if kinds.len() > 1 {
-        row.what = format!("{} ({})", row.what, kinds.join(", "));
+        row.what = format!("{}, as {}", row.what, kinds.join(", "));
     }
     row
+}
+
+/// A kind of content as people call it.
+fn in_short(kind: &str) -> &str {
+    match kind {
+        super::JSON => "JSON",
+        "text/csv" => "CSV",
+        kind if kind.ends_with("spreadsheetml.sheet") => "XLSX",
+        other => other,
+    }
 }
 
 fn row(name: &str, schema: &Value, needed: bool, says: String) -> Row {
@@ -162,8 +172,11 @@ fn in_words(schema: &Value) -> String {
     }
     for key in ["anyOf", "oneOf"] {
         if let Some(all) = schema[key].as_array().filter(|_| schema["type"].is_null()) {
-            let all: Vec<String> =
-                all.iter().filter(|one| name_of(one).as_deref() != Some("NotStated")).map(in_words).collect();
+            let all: Vec<String> = all
+                .iter()
+                .filter(|one| name_of(one).as_deref() != Some("NotStated") && one["const"] != "")
+                .map(in_words)
+                .collect();
             return all.join(", or ");
         }
     }
