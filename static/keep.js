@@ -3,7 +3,7 @@
 //           run|person: {units, signed, slip}, a run that was changed here and that the book does not have yet
 //   typing  a form that was not sent yet, by person and address
 //   drafts  person|unit: {key, person, unit, id, version, slip, entries: [{id, kind, device, typed}], reason}
-//   keys    person: {person, id, key, until}; the key can be used, never read
+//   keys    person: {person, id, key, until, next}; the key can be used, never read; next is one that the book has not taken yet
 //   queue   {n, v, id, person, unit, key, report, signature, at, draft}: what v 1 means is never changed
 let opened;
 export const ask = (request) => new Promise((done, fail) => {
@@ -66,15 +66,16 @@ export function span(ms) {
 }
 export const stood = (at) => `The book as it stood ${span(Date.now() - at)} ago, ${local(at)}.`;
 
-const FULL = "This tablet's storage is full: nothing more is kept on it. Make room, or write on paper.";
+const PAPER = "Without network, write on paper.";
+const FULL = "This tablet's storage is full: nothing more is kept. Make room, or write on paper.";
 /** Why nothing can be kept here; nothing if it can. */
 export async function cannotKeep() {
-  if (!isSecureContext) return "The address of this page is not HTTPS: nothing is kept on this tablet. Without network, write on paper.";
+  if (!isSecureContext) return `This address is not HTTPS: nothing is kept on this tablet. ${PAPER}`;
   try {
     await put("meta", Date.now(), "tried");
     const { usage, quota } = await navigator.storage.estimate();
     return usage < quota ? "" : FULL;
   } catch (why) {
-    return why?.name === "QuotaExceededError" ? FULL : "This browser keeps nothing (a private window?). Without network, write on paper.";
+    return why?.name === "QuotaExceededError" ? FULL : `This browser keeps nothing (a private window?). ${PAPER}`;
   }
 }

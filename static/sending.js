@@ -6,24 +6,30 @@ const post = (path, body) => fetch(path, { method: "POST", body: JSON.stringify(
 /** Something that is kept has changed. */
 export const tell = () => dispatchEvent(new Event("kept"));
 
-/** Makes a key for whoever has just signed in, when there is none that lasts: only then does the book take one. */
+/** Makes a key for whoever has just signed in, when there is none that lasts: only then does the book take one. It is kept
+ * before it is sent, so that a page left meanwhile is followed by one that asks for the same key, not for another. */
 export async function makeKey(person) {
-  const had = await get("keys", person);
+  const had = await get("keys", person), { subtle } = crypto;
   if (had?.until - Date.now() > 20 * DAY || sessionStorage.noKey === person) return;
-  const pair = await crypto.subtle.generateKey(P256, false, ["sign"]), id = crypto.randomUUID();
-  const answer = await post("/api/v1/tablet-keys", { key: id, public_key: hex(await crypto.subtle.exportKey("raw", pair.publicKey)) });
-  if (answer.ok) await put("keys", { person, id, key: pair.privateKey, until: Date.parse((await answer.json()).until) });
+  let next = had?.next;
+  if (!next) {
+    const pair = await subtle.generateKey(P256, false, ["sign"]);
+    next = { person, id: freshId(), key: pair.privateKey, shown: hex(await subtle.exportKey("raw", pair.publicKey)) };
+    await put("keys", { ...had, person, next });
+  }
+  const answer = await post("/api/v1/tablet-keys", { key: next.id, public_key: next.shown });
+  if (answer.ok) await put("keys", { ...next, until: Date.parse((await answer.json()).until) });
   else sessionStorage.noKey = person;
 }
 
-/** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; false
+/** Signs the report's very bytes and queues them in place of the draft, or of those entries that are sent at once; nothing
  * if another tab has changed that. */
 export async function sign(draft, report, key) {
   const text = JSON.stringify(report), { person, unit } = draft, ids = report.entries.map((e) => e.id);
   const signature = hex(await crypto.subtle.sign(P256, key.key, new TextEncoder().encode(text)));
   return change(["drafts", "queue", "meta"], async ({ drafts, queue, meta }) => {
     const done = (await ask(meta.get("done"))) ?? [], known = await ask(drafts.get(draft.key));
-    if ((known?.version ?? 0) !== draft.version || [report.id, ...ids].some((id) => done.includes(id))) return false;
+    if ((known?.version ?? 0) !== draft.version || [report.id, ...ids].some((id) => done.includes(id))) return;
     const rest = report.final === false && known?.entries.filter(({ id }) => !ids.includes(id));
     await ask(rest?.length ? drafts.put({ ...known, entries: rest, version: known.version + 1 }) : drafts.delete(draft.key));
     await ask(queue.add({ v: 1, id: report.id, person, unit, key: key.id, report: text, signature, at: Date.now(), draft }));
@@ -63,7 +69,6 @@ async function send(record) {
   const pause = Number(answer?.headers.get("retry-after")) || Math.min(300, 2 ** tries) * (1 + Math.random() / 4);
   tries += 1;
   waiting = setTimeout(flush, pause * 1000);
-  return null;
 }
 
 const settle = (record, { receipt, status, problems }) => change(["queue", "drafts", "meta"], async ({ queue, drafts, meta }) => {

@@ -280,12 +280,13 @@ const row = (href, main, ...sub) => el("li", {}, el("a", { className: "whole", h
 
 async function listPage(no) {
   const recent = (await note("recent")) ?? [], queue = await all("queue"), mine = queue.filter((one) => one.person === me);
+  const others = queue.length - mine.length;
   const units = (await note("units")) ?? [], sent = ((await note("sent")) ?? []).filter((one) => one.person === me);
   const near = units.filter((one) => !recent.includes(one.unit)).map((one) => row(`/units/${slug(one.unit)}`, one.unit, one.amiss.join(", "), ...one.held));
   const page = view("list", {
     me, goes: !!me, nobody: !me, no, none: !recent.length, near, recent: recent.map((unit) => row(`/units/${slug(unit)}`, unit)),
     queue: mine.map((one) => el("li", {}, span("main", one.unit), span("sub", `signed ${local(one.at)}`))), waits: !!queue[0], mine: mine.length,
-    others: queue.length > mine.length && `${queue.length - mine.length} of somebody else`,
+    others: others && `${others} of somebody else`,
     sent: sent.map((one) => row(`/reports/${one.id}`, one.unit, `in the book on page ${one.page}, sent ${local(one.at)}`, ...one.warnings)),
     drops: !(await navigator.storage.persisted()),
   });

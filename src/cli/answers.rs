@@ -3,13 +3,14 @@ use std::process::ExitCode;
 
 use serde::Serialize;
 
-use super::{Asking, Format, Outcome, open, say};
+use super::{Asking, Format, Outcome, readable, say};
 use crate::{
     api::{
         formats,
         out::{self, Question},
     },
     base::Instant,
+    desk::{Desk, DeskOptions},
 };
 
 impl Asking {
@@ -19,21 +20,24 @@ impl Asking {
 }
 
 pub async fn findings(asking: Asking) -> Outcome {
-    let desk = open(&asking.book).await?;
+    let (path, _copy) = readable(&asking.book).await?;
+    let desk = Desk::open(&path, DeskOptions::default()).await?;
     let mut db = desk.read().await?;
     let rows = out::findings(&mut db, &desk.world(), asking.question(desk.clock().now())).await?;
     print(&rows, out::FINDINGS, asking.format)
 }
 
 pub async fn bypasses(asking: Asking) -> Outcome {
-    let desk = open(&asking.book).await?;
+    let (path, _copy) = readable(&asking.book).await?;
+    let desk = Desk::open(&path, DeskOptions::default()).await?;
     let mut db = desk.read().await?;
     let rows = out::bypasses(&mut db, &desk.world(), asking.question(desk.clock().now())).await?;
     print(&rows, out::BYPASSES, asking.format)
 }
 
 pub async fn entries(asking: Asking) -> Outcome {
-    let desk = open(&asking.book).await?;
+    let (path, _copy) = readable(&asking.book).await?;
+    let desk = Desk::open(&path, DeskOptions::default()).await?;
     let mut db = desk.read().await?;
     let rows = out::entries(&mut db, asking.question(desk.clock().now())).await?;
     print(&rows, out::ENTRIES, asking.format)

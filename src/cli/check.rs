@@ -7,7 +7,7 @@ use std::{
 
 use sqlx::Connection;
 
-use super::{Book, Failed, Outcome, open, say};
+use super::{Book, Failed, Outcome, open, readable, say};
 use crate::{
     book::note::{self, PublicKey},
     db::{self, Opening},
@@ -78,7 +78,8 @@ pub async fn verify(args: &Args) -> Outcome {
         checkpoints: args.checkpoint.iter().map(held).collect::<Result<_, _>>()?,
         keys: args.key.clone(),
     };
-    match verify::verify_against(&args.book.db, &elsewhere).await? {
+    let (path, _copy) = readable(&args.book).await?;
+    match verify::verify_against(&path, &elsewhere).await? {
         Verdict::Clean { size, root, notes } => {
             say(&format!("clean: {size} pages, root {root}"));
             notes.iter().for_each(|note| say(note));

@@ -20,6 +20,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 
 use crate::{
     base::Instant,
+    db::{self, OpenError, scratch::Scratch},
     desk::{Desk, DeskOptions},
 };
 
@@ -160,6 +161,34 @@ async fn run(command: Command) -> Outcome {
 /// A line on standard output; a reader that has gone is no failure of ours.
 fn say(line: &str) {
     let _ = writeln!(std::io::stdout(), "{line}");
+}
+
+/// For commands that only read: where nothing can be written, SQLite opens no book that has a log, so a copy is read.
+async fn readable(book: &Book) -> Result<(PathBuf, Option<Scratch>), Failed> {
+    let path = book.db.clone();
+    match db::open::readers(&path, 1).await {
+        Err(OpenError::OnlyRead(told)) => {
+            let elsewhere = std::env::temp_dir();
+            let copy = Scratch::copy_of(&path).map_err(|why| {
+                format!(
+                    "{told} can only be read where it lies, and could not be copied to {} for that: {why}",
+                    elsewhere.display()
+                )
+            })?;
+            let _ = writeln!(
+                std::io::stderr(),
+                "{told} lies where nothing can be written: a copy of it is read."
+            );
+            Ok((copy.path().to_owned(), Some(copy)))
+        }
+        // Whatever else is wrong is said by whoever opens it next.
+        opened => {
+            if let Ok(readers) = opened {
+                readers.close().await;
+            }
+            Ok((path, None))
+        }
+    }
 }
 
 async fn open(book: &Book) -> Result<Desk, Failed> {

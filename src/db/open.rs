@@ -15,6 +15,8 @@ pub enum OpenError {
     AlreadyThere(String),
     NewerThanProgram(String),
     NotABook(String),
+    /// It lies where nothing can be written, its log neither.
+    OnlyRead(String),
     /// The copy that is taken before tables change.
     NotCopied(String, String),
     Database(sqlx::Error),
@@ -37,6 +39,10 @@ impl std::fmt::Display for OpenError {
             Self::NotCopied(path, why) => write!(
                 f,
                 "the book's tables have to be brought up to this program, and the copy of it that comes first, {path}, could not be made ({why}): make room on that disk and start again. The book was left untouched"
+            ),
+            Self::OnlyRead(path) => write!(
+                f,
+                "{path} lies on a disk or in a folder that can only be read: nothing can be written down in it. It can still be read with `findings`, `bypasses`, `entries` and `verify`. Make the place writable, or copy the book and its -wal file to one that is, and start again"
             ),
             Self::Database(why) => write!(f, "the file could not be opened or read: {why}"),
         }
@@ -83,17 +89,29 @@ pub async fn writer(path: &Path, how: &Opening) -> Result<SqliteConnection, Open
     if let Some(max) = how.max_pages {
         options = options.pragma("max_page_count", max.to_string());
     }
-    Ok(options.connect().await?)
+    options.connect().await.map_err(|why| not_opened(path, why))
+}
+
+/// SQLite opens a file without the right to write in it, but no log beside it: 14 CANTOPEN.
+fn not_opened(path: &Path, why: sqlx::Error) -> OpenError {
+    match primary_code(&why) {
+        Some(14) if path.exists() => OpenError::OnlyRead(path.display().to_string()),
+        _ => OpenError::Database(why),
+    }
+}
+
+/// A primary result code of SQLite.
+fn primary_code(why: &sqlx::Error) -> Option<i32> {
+    why.as_database_error()
+        .and_then(|e| e.code().and_then(|code| code.parse::<i32>().ok()))
+        .map(|code| code & 0xff)
 }
 
 /// Connections that can only read: `query_only` refuses every write.
 pub async fn readers(path: &Path, count: u32) -> Result<SqlitePool, OpenError> {
     let options = options(path).pragma("query_only", "1").pragma("cache_size", "-16384");
-    Ok(SqlitePoolOptions::new()
-        .max_connections(count)
-        .acquire_timeout(Duration::from_secs(10))
-        .connect_with(options)
-        .await?)
+    let pool = SqlitePoolOptions::new().max_connections(count).acquire_timeout(Duration::from_secs(10));
+    pool.connect_with(options).await.map_err(|why| not_opened(path, why))
 }
 
 /// A file that becomes a back-up: one file from the first byte on, on the disk with every commit.
@@ -142,9 +160,8 @@ pub async fn alone_in_one_file(path: &Path) -> Result<SqliteConnection, sqlx::Er
 
 /// What is there is no database, or so damaged that it cannot be opened as one.
 pub fn is_no_database(why: &sqlx::Error) -> bool {
-    let code = why.as_database_error().and_then(|e| e.code().and_then(|code| code.parse::<i32>().ok()));
-    // Primary result codes of SQLite: 26 NOTADB, 11 CORRUPT.
-    matches!(code.map(|code| code & 0xff), Some(26 | 11))
+    // 26 NOTADB, 11 CORRUPT.
+    matches!(primary_code(why), Some(26 | 11))
 }
 
 /// A new, empty file that only its owner may read.

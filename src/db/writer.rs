@@ -46,6 +46,8 @@ pub trait Clerk: Send + 'static {
 pub enum Trouble {
     DiskFull,
     ReadOnly,
+    /// The disk took something else than what was written, or nothing.
+    Disk,
     /// Another process kept the write lock too long.
     Locked,
     /// The program's own fault.
@@ -61,6 +63,9 @@ impl std::fmt::Display for Trouble {
             Self::ReadOnly => f.write_str(
                 "the book's file cannot be written to: nothing of this was kept. Keep what you typed and tell the administrator",
             ),
+            Self::Disk => f.write_str(
+                "the disk that holds the book cannot be read or written: nothing of this was kept. Keep what you typed, tell the administrator, and send it again once the disk is seen to",
+            ),
             Self::Locked => f.write_str("another program is writing in the book: nothing of this was kept. Send it again in a minute"),
             Self::Fault(_) => f.write_str("the program failed on this and kept nothing of it: send it again, and tell the administrator if it stays so"),
         }
@@ -74,6 +79,7 @@ impl From<&sqlx::Error> for Trouble {
         match code.as_deref().and_then(|c| c.parse::<i32>().ok()).map(|c| c & 0xff) {
             Some(13) => Self::DiskFull,
             Some(8) => Self::ReadOnly,
+            Some(10) => Self::Disk,
             Some(5 | 6) => Self::Locked,
             _ => Self::Fault(why.to_string()),
         }

@@ -1,8 +1,5 @@
 //! Whether the book is what was filed, and the projections what the book says. Reads only.
-use std::{
-    collections::BTreeSet,
-    path::{Path, PathBuf},
-};
+use std::{collections::BTreeSet, path::Path};
 
 use sqlx::{AssertSqlSafe, Connection, Row, SqliteConnection};
 
@@ -19,7 +16,7 @@ use crate::{
         proof::{self, Nodes},
         store::{Rehashed, SetBack},
     },
-    db::{self, OpenError, Opening},
+    db::{self, OpenError, Opening, scratch::Scratch},
 };
 
 /// How the file for the rebuild is opened.
@@ -60,8 +57,8 @@ pub async fn verify_against(path: &Path, elsewhere: &Elsewhere) -> Result<Verdic
     }
     let readers = db::open::readers(path, 1).await?;
     let mut connection = readers.acquire().await?;
-    let scratch = Scratch::beside_nothing();
-    let outcome = examine(&mut connection, &scratch.0, elsewhere).await;
+    let scratch = Scratch::new("verify");
+    let outcome = examine(&mut connection, scratch.path(), elsewhere).await;
     drop(connection);
     readers.close().await;
     Ok(outcome.unwrap_or_else(|why| Verdict::Flawed(vec![format!("the file cannot be read through: {why}")])))
@@ -298,21 +295,4 @@ pub async fn digest(db: &mut SqliteConnection, table: &str) -> Result<String, sq
         sha.update(b"\n");
     }
     Ok(hex::encode(sha.finalize()))
-}
-
-/// A file for the rebuild, gone when verifying is over.
-struct Scratch(PathBuf);
-
-impl Scratch {
-    fn beside_nothing() -> Self {
-        Self(std::env::temp_dir().join(format!("breakerbook-verify-{}.db", uuid::Uuid::new_v4())))
-    }
-}
-
-impl Drop for Scratch {
-    fn drop(&mut self) {
-        for end in ["", "-wal", "-shm"] {
-            let _ = std::fs::remove_file(format!("{}{end}", self.0.display()));
-        }
-    }
 }

@@ -129,7 +129,9 @@ impl From<Trouble> for Oops {
     fn from(trouble: Trouble) -> Self {
         match &trouble {
             Trouble::Locked => Self::Busy { retry_after_s: 5 },
-            Trouble::DiskFull | Trouble::ReadOnly => Self::NoRoom(Refused::Trouble(trouble).says()),
+            Trouble::DiskFull | Trouble::ReadOnly | Trouble::Disk => {
+                Self::NoRoom(Refused::Trouble(trouble).says())
+            }
             Trouble::Fault(why) => Self::machine(why),
         }
     }

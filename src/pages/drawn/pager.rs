@@ -1,4 +1,4 @@
-//! Long lists in pages of a hundred, with the place in the address bar.
+//! Long lists in pages, of a hundred mostly, with the place in the address bar.
 use std::ops::Range;
 
 pub const PER_PAGE: usize = 100;
@@ -21,10 +21,20 @@ impl Pager {
 
     /// The same for a list of which only the length is known: which of it to fetch.
     pub fn of(total: usize, wanted: usize, link: impl Fn(usize) -> String) -> (Range<usize>, Self) {
-        let last = total.div_ceil(PER_PAGE).max(1);
+        Self::by(PER_PAGE, total, wanted, link)
+    }
+
+    /// The same in pages of so many.
+    pub fn by(
+        per_page: usize,
+        total: usize,
+        wanted: usize,
+        link: impl Fn(usize) -> String,
+    ) -> (Range<usize>, Self) {
+        let last = total.div_ceil(per_page).max(1);
         let page = wanted.clamp(1, last);
-        let from = (page - 1) * PER_PAGE;
-        let to = (from + PER_PAGE).min(total);
+        let from = (page - 1) * per_page;
+        let to = (from + per_page).min(total);
         let says = if last == 1 { String::new() } else { format!("{} to {to} of {total}", from + 1) };
         let before = (page > 1).then(|| link(page - 1));
         let after = (page < last).then(|| link(page + 1));

@@ -7,7 +7,7 @@ mod finding_acts;
 mod finding_picture;
 pub mod ground;
 mod hold;
-mod import;
+pub mod import;
 mod in_shop;
 mod inspections;
 mod lines;

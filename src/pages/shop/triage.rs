@@ -60,6 +60,12 @@ struct View {
     due: Option<Note>,
 }
 
+/// So many lines on a page, each with its words, what to test first and where the unit is: more than one sheet of the
+/// morning's paper, and what somebody works off before looking again.
+const LINES: usize = 30;
+/// So many entries since yesterday: a day of forty units.
+const ENTRIES: usize = 50;
+
 /// What is new since this person last looked.
 #[derive(Default)]
 struct New {
@@ -183,7 +189,8 @@ impl View {
             lines.retain(is_new);
         }
         self.open = lines.len();
-        let (range, pager) = Pager::of(self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
+        let (range, pager) =
+            Pager::by(LINES, self.open, page_of(&form.page), |n| form.link(n, page_of(&form.day)));
         let shown = lines.get(range).unwrap_or_default();
         let units: BTreeSet<UnitName> = shown.iter().filter_map(|(_, f)| f.unit.clone()).collect();
         eyes.places = store::whereabouts(db, &units).await?;
@@ -248,7 +255,7 @@ impl View {
         };
         self.written = reports::store::count(db, &since).await?;
         let (range, pager) =
-            Pager::of(self.written, page_of(&form.day), |n| form.link(page_of(&form.page), n));
+            Pager::by(ENTRIES, self.written, page_of(&form.day), |n| form.link(page_of(&form.page), n));
         let part =
             reports::store::Wanted { limit: Some(as_sql(range.len())), after: as_sql(range.start), ..since };
         let rows = reports::store::entries(db, &part).await?;

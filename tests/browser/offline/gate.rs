@@ -25,11 +25,14 @@ struct State {
     failing: AtomicUsize,
     /// The server's next answer to a send is lost on its way.
     losing: AtomicBool,
+    /// The server's next answer to a tablet's key does not come while the page that asked is there.
+    holding: AtomicBool,
     /// How many sends came by.
     sends: AtomicUsize,
 }
 
 const SEND: &[u8] = b"POST /api/v1/signed-reports";
+const KEY: &[u8] = b"POST /api/v1/tablet-keys";
 const FAILED: &[u8] = b"HTTP/1.1 500 Internal Server Error\r\ncontent-length: 0\r\nconnection: close\r\n\r\n";
 
 impl Gate {
@@ -70,6 +73,13 @@ impl Gate {
     pub fn lose_an_answer(&self) {
         self.state.losing.store(true, SeqCst);
     }
+    pub fn hold_the_answer_to_a_key(&self) {
+        self.state.holding.store(true, SeqCst);
+    }
+    /// Whether a key has come by since.
+    pub fn held(&self) -> bool {
+        !self.state.holding.load(SeqCst)
+    }
     pub fn sends(&self) -> usize {
         self.state.sends.load(SeqCst)
     }
@@ -90,8 +100,13 @@ async fn relay(mut tablet: TcpStream, server: SocketAddr, state: &State) -> std:
                     }
                     loses = state.losing.swap(false, SeqCst);
                 }
+                let keeps_waiting = asked[..n].starts_with(KEY) && state.holding.swap(false, SeqCst);
                 if n == 0 { return Ok(()); }
                 server.write_all(&asked[..n]).await?;
+                if keeps_waiting {
+                    // Chromium asks again by itself where a connection breaks: this one only breaks when the page is left.
+                    return tablet.read(&mut asked).await.map(drop);
+                }
             }
             n = server.read(&mut answered) => {
                 let n = n?;

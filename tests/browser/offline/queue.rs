@@ -2,7 +2,7 @@
 use serde_json::{Value, json};
 
 use super::cab::{Cab, asks, reports};
-use crate::person::Person;
+use crate::person::{MOMENT, PATIENCE, Person};
 
 const UNIT: &str = "QHB-423";
 
@@ -21,6 +21,33 @@ async fn an_answer_that_is_lost_on_its_way_files_nothing_twice() {
     crew.reads("Sent from this tablet").await;
     assert!(cab.gate.sends() >= 2, "sent once more, for the first answer never came");
     assert_eq!(cab.waits_for_entries("n.okafor", 1).await.len(), 1);
+}
+
+#[tokio::test(flavor = "multi_thread")]
+async fn a_page_left_before_its_key_is_answered_puts_no_second_key_on_record() {
+    let cab = Cab::new().await;
+    let chromium = cab.browser().await;
+    let crew = Person::at(&chromium, &cab.house);
+    cab.gate.hold_the_answer_to_a_key();
+    crew.sign_in("n.okafor").await;
+    for _ in 0..PATIENCE {
+        if cab.gate.held() {
+            break;
+        }
+        tokio::time::sleep(MOMENT).await;
+    }
+    crew.open(&format!("/units/{UNIT}")).await;
+    crew.is_kept(UNIT).await;
+    cab.gate.cut();
+    crew.rings(UNIT, "Bell rings by itself").await;
+    crew.signs_here(UNIT).await;
+    cab.gate.restore();
+    crew.open("/offline").await;
+    cab.waits_for_entries("n.okafor", 1).await;
+    crew.has_sent_all().await;
+    crew.open("/tablets").await;
+    crew.reads("Since").await;
+    assert_eq!(crew.all("ul.lines button[class~=danger]").await.len(), 1, "{}", crew.text().await);
 }
 
 #[tokio::test(flavor = "multi_thread")]

@@ -44,15 +44,21 @@ impl Between {
     }
 }
 
+/// A device and its intervals: an exact one takes as long as a row of a table, so each is reckoned once.
+struct Reckoned<'a> {
+    rate: &'a Rate,
+    own: Option<Between>,
+    others: Option<Between>,
+}
+
+impl<'a> Reckoned<'a> {
+    fn of(rate: &'a Rate) -> Self {
+        let others = rate.others.and_then(|(n, days)| Between::of(n, days));
+        Self { rate, own: Between::of(rate.n, rate.days), others }
+    }
+}
+
 impl Rate {
-    fn own(&self) -> Option<Between> {
-        Between::of(self.n, self.days)
-    }
-
-    fn of_others(&self) -> Option<Between> {
-        self.others.and_then(|(n, days)| Between::of(n, days))
-    }
-
     /// More than the others would have had in the same service days.
     pub fn beyond(&self) -> f64 {
         let expected =
@@ -138,9 +144,9 @@ pub fn in_order(mut rates: Vec<Rate>) -> Vec<Rate> {
 }
 
 pub fn draw(rates: &[Rate], (id, title, csv): (&'static str, &str, String)) -> Rates {
-    let shown = rates.get(..DRAWN.min(rates.len())).unwrap_or(&[]);
-    let both = |rate: &Rate| [rate.own(), rate.of_others()];
-    let highest = shown.iter().flat_map(both).flatten().map(|b| b.high).fold(0.0, f64::max);
+    let shown: Vec<_> = rates.iter().take(DRAWN).map(Reckoned::of).collect();
+    let highest =
+        shown.iter().flat_map(|one| [one.own, one.others]).flatten().map(|b| b.high).fold(0.0, f64::max);
     let step = round_step(highest);
     let most = (highest / step).ceil().max(1.0) * step;
     let depth = LINE * shown.len() as f64;
@@ -148,20 +154,20 @@ pub fn draw(rates: &[Rate], (id, title, csv): (&'static str, &str, String)) -> R
     Rates {
         id,
         title: title.to_owned(),
-        says: says(shown, rates.len()),
+        says: says(&shown, rates.len()),
         height: em(HEAD + depth + 2.4),
         top: em(HEAD),
         bottom: em(HEAD + depth),
         scale: scale(step, most),
-        lines: shown.iter().zip(0_u32..).map(|(rate, nth)| line(rate, nth, most)).collect(),
+        lines: shown.iter().zip(0_u32..).map(|(one, nth)| line(one, nth, most)).collect(),
         more: if hidden > 0 { format!("{hidden} more are in the CSV.") } else { String::new() },
         table: shown.iter().map(row).collect(),
         csv,
     }
 }
 
-fn says(shown: &[Rate], all: usize) -> String {
-    let first = shown.first().map(|rate| format!(" Furthest beyond its sister units: {}.", rate.label));
+fn says(shown: &[Reckoned<'_>], all: usize) -> String {
+    let first = shown.first().map(|one| format!(" Furthest beyond its sister units: {}.", one.rate.label));
     format!(
         "Occurrences in 365 service days of {} of {all} devices, each with the interval that holds the true rate nine times \
          of ten, over the sister units' rate with its own.{}",
@@ -181,7 +187,7 @@ fn scale(step: f64, most: f64) -> Vec<(String, String)> {
     marks.map(|at| (hundredths(at / most * 100.0), plain(at))).collect()
 }
 
-fn line(rate: &Rate, nth: u32, most: f64) -> RateLine {
+fn line(one: &Reckoned<'_>, nth: u32, most: f64) -> RateLine {
     let top = HEAD + LINE * f64::from(nth);
     let place = |b: Between| {
         let x = |rate: f64| rate / most * 100.0;
@@ -196,19 +202,19 @@ fn line(rate: &Rate, nth: u32, most: f64) -> RateLine {
         }
     };
     RateLine {
-        tag: rate.tag.to_string(),
-        label: rate.label.clone(),
+        tag: one.rate.tag.to_string(),
+        label: one.rate.label.clone(),
         label_y: em(top + 1.0),
         y: em(top + 1.95),
         band_y: em(top + 1.4),
-        own: rate.own().map(place),
-        others: rate.of_others().map(place),
+        own: one.own.map(place),
+        others: one.others.map(place),
     }
 }
 
-fn row(rate: &Rate) -> RateRow {
-    let told = |n: u32, days: i64| {
-        let Some(b) = Between::of(n, days) else { return "no service days known".to_owned() };
+fn row(Reckoned { rate, own, others }: &Reckoned<'_>) -> RateRow {
+    let told = |(n, days): (u32, i64), between: &Option<Between>| {
+        let Some(b) = between else { return "no service days known".to_owned() };
         let one = if n > 0 {
             format!(", one in {}", gap_in_words(days as f64 / f64::from(n)))
         } else {
@@ -223,8 +229,8 @@ fn row(rate: &Rate) -> RateRow {
     };
     RateRow {
         device: rate.label.clone(),
-        own: told(rate.n, rate.days),
-        others: rate.others.map_or_else(|| "too few are known".to_owned(), |(n, days)| told(n, days)),
+        own: told((rate.n, rate.days), own),
+        others: rate.others.map_or_else(|| "too few are known".to_owned(), |known| told(known, others)),
         luck: rate.luck(),
     }
 }
@@ -232,6 +238,7 @@ fn row(rate: &Rate) -> RateRow {
 /// Every device, whether it is drawn or not.
 pub fn sheet(rates: &[Rate], name: String) -> Sheet {
     let row = |rate: &Rate| {
+        let Reckoned { own, others: of_others, .. } = Reckoned::of(rate);
         let three = |b: Option<Between>| match b {
             Some(b) => [plain(b.point), plain(b.low), plain(b.high)],
             None => <[String; 3]>::default(),
@@ -240,9 +247,9 @@ pub fn sheet(rates: &[Rate], name: String) -> Sheet {
         let (others, others_days) =
             rate.others.map_or_else(Default::default, |(n, days)| (n.to_string(), days.to_string()));
         let mut cells = vec![rate.tag.to_string(), n, days];
-        cells.extend(three(rate.own()));
+        cells.extend(three(own));
         cells.extend([others, others_days]);
-        cells.extend(three(rate.of_others()));
+        cells.extend(three(of_others));
         cells
     };
     let columns = &[

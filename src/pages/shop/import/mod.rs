@@ -1,7 +1,7 @@
 //! Entries from a spreadsheet the shop already has: which column holds what (kept by name), a dry run, the rejects with
 //! their reasons, then the signature.
-mod mapping;
-mod sheet;
+pub mod mapping;
+pub mod sheet;
 
 use askama::Template;
 use axum::{

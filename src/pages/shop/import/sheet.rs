@@ -44,7 +44,7 @@ impl Grid {
 
     /// Back from there: the last cell of each row is its line.
     pub fn carried(csv: &str) -> Result<Self, String> {
-        let mut grid = self::csv(csv.as_bytes())?;
+        let mut grid = parted(csv, b',')?;
         for (line, row) in &mut grid.rows {
             let told = row.pop().and_then(|cell| cell.strip_prefix("line ").and_then(|n| n.parse().ok()));
             *line = told.unwrap_or(*line);
@@ -59,8 +59,14 @@ fn csv(bytes: &[u8]) -> Result<Grid, String> {
     })?;
     let file = file.strip_prefix('\u{feff}').unwrap_or(file);
     let first = file.lines().next().unwrap_or_default();
-    let count = |c: u8| first.bytes().filter(|b| *b == c).count();
+    // What stands between quotation marks parts nothing.
+    let open = first.split('"').step_by(2);
+    let count = |c: u8| open.clone().flat_map(str::bytes).filter(|b| *b == c).count();
     let delimiter = *[b',', b';', b'\t'].iter().max_by_key(|c| (count(**c), **c == b',')).unwrap_or(&b',');
+    parted(file, delimiter)
+}
+
+fn parted(file: &str, delimiter: u8) -> Result<Grid, String> {
     let mut reader = csv::ReaderBuilder::new()
         .flexible(true)
         .has_headers(false)
@@ -142,6 +148,10 @@ mod tests {
             assert_eq!(grid.rows[0].1, ["QHB 412", "today"], "{file:?}");
             assert_eq!(Grid::carried(&grid.to_csv()).unwrap(), grid, "{file:?}");
         }
+        // Its heading has more semicolons than commas, and what is carried is parted by commas all the same.
+        let grid = read(b"Unit,\"What; where; how\"\nQHB 412,\"trip; cab\"\nQHB 413,none\n").unwrap();
+        assert_eq!(grid.header, ["Unit", "What; where; how"]);
+        assert_eq!(Grid::carried(&grid.to_csv()).unwrap(), grid);
         for (bad, why) in [
             (&b""[..], "empty"),
             (b"\xff\xfe", "CSV UTF-8"),
