@@ -12,6 +12,7 @@ CREATE TABLE notice (
     about   TEXT NOT NULL,
     made_at INTEGER NOT NULL
 ) STRICT;
+CREATE INDEX notice_about ON notice (about);
 
 -- One notice on its one way to one person or webhook.
 CREATE TABLE notice_delivery (

@@ -50,7 +50,10 @@ impl Mailbox {
             }
             let word = line.split(' ').next().unwrap_or_default();
             let answer = match word {
-                "." if self.refuses.load(SeqCst) => "554 not this",
+                "." if self.refuses.load(SeqCst) => {
+                    in_letter = false;
+                    "554 not this"
+                }
                 "." => {
                     self.letters.lock().unwrap().push(plain(&std::mem::take(&mut letter)));
                     in_letter = false;

@@ -79,7 +79,14 @@ fn by_hook() -> Post {
 async fn wants_mail(app: &App, who: &str, when: &str) {
     let page = app.user(who).await.get(paths::NoticesMine).await.is(200);
     let page = page.fill("email", &format!("{who}@example.com")).fill("morning", "06:30");
-    let sorts = ["cutout_opened", "without_authority"];
+    let sorts = [
+        "cutout_opened",
+        "cutout_still_open",
+        "without_authority",
+        "ground_trouble",
+        "not_reviewed",
+        "right_ends",
+    ];
     let page = sorts.iter().fold(page, |page, sort| page.fill(&format!("mail.{sort}"), when));
     page.send().await.goes_to("/notices/mine");
 }
@@ -122,7 +129,11 @@ async fn each_is_told_once_to_whoever_may_read_it_and_a_rebuild_tells_nothing() 
     let page = sue.get(paths::Notices).await.is(200);
     let text = page.text();
     assert!(text.contains("QHB 412: ground-relay cutout opened"), "{text}");
-    assert!(text.contains("opened without a right on record") && text.contains("unread"), "{text}");
+    assert_eq!(
+        text.matches("opened without a right on record 3 Mar").count(),
+        1,
+        "by two rules, told once: {text}"
+    );
     assert!(
         !text.contains("QHB 413") && !page.body.contains(SENTINEL) && !page.body.contains("ann"),
         "{text}"
@@ -139,7 +150,6 @@ async fn each_is_told_once_to_whoever_may_read_it_and_a_rebuild_tells_nothing() 
     app.file("ann", &opening(4, "QHB 412", "2026-03-03T01:59:00-06:00")).await;
     look_now(&app, false).await;
     let text = sue.get(paths::Notices).await.text();
-    assert_eq!(text.matches("QHB 412: ground-relay cutout opened,").count(), 0, "{text}");
     assert_eq!(text.matches("QHB 412: ground-relay cutout opened 3 Mar").count(), 1, "{text}");
 }
 
@@ -159,9 +169,9 @@ async fn what_is_read_is_marked_for_the_reader_alone() {
     assert_eq!(page.body.matches("name=\"one\"").count(), before - 1);
     page.send().await.goes_to("/notices");
     sue.get(paths::Notices).await.says("Nothing unread.").says("ground-relay cutout opened");
-    sue.get(paths::Bypasses).await.never_says("unread");
+    assert!(!sue.get(paths::Bypasses).await.body.contains("unread"));
     assert_eq!(stan.get(paths::Notices).await.body.matches("name=\"one\"").count(), before);
-    stan.get(paths::Bypasses).await.says(&format!("Notices, {before} unread"));
+    assert!(stan.get(paths::Bypasses).await.body.contains(&format!("Notices, {before} unread")));
 }
 
 #[tokio::test]
@@ -238,7 +248,7 @@ async fn a_mail_server_that_is_down_for_a_day_gets_each_once_and_what_is_one_per
     told.says("tried").says(&format!("the mail server 127.0.0.1:{port} could not be reached"));
 
     mailbox.open(port).await;
-    for _ in 0..4 {
+    for _ in 0..2 {
         app.minutes_pass(61);
         look_now(&app, true).await;
         mail_round(&app, &post).await;
@@ -313,7 +323,7 @@ async fn ended_while_a_letter_is_under_way_the_same_letter_goes_again() {
     assert!(first >= 2 && first_ids == 1, "{letters:?}");
     assert_eq!(of("QHB 413").1, 1, "{letters:?}");
     assert!(!letters.iter().any(|l| l.contains("QHB 412:") && l.contains("QHB 413:")), "{letters:?}");
-    app.user("sue").await.get(paths::NoticesSent).await.never_says("tried ·").never_says("waiting");
+    app.user("sue").await.get(paths::NoticesSent).await.never_says("tried ·").never_says("waiting ·");
 }
 
 #[tokio::test]
@@ -367,7 +377,7 @@ async fn whoever_lost_the_right_gets_nothing_and_sees_nothing() {
     assert!(letters.len() == 1 && letters[0].starts_with("RCPT TO:<stan@"), "{letters:?}");
     let sue = app.user("sue").await;
     sue.get(paths::Notices).await.is(200).never_says("cutout");
-    sue.get(paths::Triage).await.never_says("unread");
+    assert!(!sue.get(paths::Triage).await.body.contains("unread"));
     app.user("ada")
         .await
         .get(paths::NoticesAll)
@@ -446,14 +456,14 @@ async fn a_failed_back_up_is_told_once_a_day_and_an_inspection_when_it_is_near()
         look_now(&app, false).await;
     }
     let page = app.user("ada").await.get(paths::Notices).await;
-    assert_eq!(page.text().matches("Back-up failed").count(), 1, "{}", page.text());
+    assert_eq!(page.text().matches("Back-up failed 3 Mar").count(), 1, "{}", page.text());
     assert!(!page.body.contains(SENTINEL), "{}", page.body);
     // 92 days from 15 December are over on 17 March: from the 3rd on it is near, and was known; from the 18th it has passed.
     app.clock.set(Instant::parse("2026-03-18T12:00:00Z").unwrap());
     look_now(&app, false).await;
     look_now(&app, false).await;
     let page = app.user("sam").await.get(paths::Notices).await;
-    assert_eq!(page.text().matches("QHB 412: inspection due").count(), 1, "{}", page.text());
+    assert_eq!(page.text().matches("QHB 412: inspection due 18 Mar").count(), 1, "{}", page.text());
     assert!(!page.body.contains(SENTINEL), "{}", page.body);
 }
 
@@ -510,7 +520,8 @@ async fn a_webhook_is_told_once_signed_and_by_the_same_id_when_it_is_tried_again
     assert_eq!(header(&got[0], "webhook-id"), header(&got[1], "webhook-id"));
     assert!(header(&got[0], "webhook-timestamp") < header(&got[1], "webhook-timestamp"));
     // The file has no secret: neither as bytes nor as text.
-    let file = std::fs::read(app.path()).unwrap();
+    let wal = std::fs::read(format!("{}-wal", app.path().display())).unwrap_or_default();
+    let file = [std::fs::read(app.path()).unwrap(), wal].concat();
     let has = |what: &[u8]| file.windows(what.len()).any(|w| w == what);
     assert!(
         !has(&secret) && !has(STANDARD.encode(&secret).as_bytes()) && !has(hex::encode(&secret).as_bytes())

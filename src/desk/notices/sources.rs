@@ -38,10 +38,10 @@ pub async fn openings(db: &mut SqliteConnection, since: i64, now: Instant, found
     let sql = "WITH touched (unit) AS (SELECT unit FROM report WHERE seq >= ?1
             UNION SELECT e.unit FROM amendment a JOIN entry e ON e.id = a.entry WHERE a.seq >= ?1)
         SELECT b.data FROM touched t JOIN bypass b ON b.unit = t.unit
-        WHERE b.begins <= ?2 AND NOT EXISTS (SELECT 1 FROM json_each(b.data, '$.entries') e
+        WHERE NOT EXISTS (SELECT 1 FROM json_each(b.data, '$.entries') e
             JOIN notice n ON n.key = 'opened:' || e.value || ':' || b.device)
         ORDER BY b.begins, b.id";
-    let rows: Vec<String> = sqlx::query_scalar(sql).bind(since).bind(now.0).fetch_all(db).await?;
+    let rows: Vec<String> = sqlx::query_scalar(sql).bind(since).fetch_all(db).await?;
     for data in &rows {
         let opening: Bypass = serde_json::from_str(data).map_err(|why| sqlx::Error::Decode(Box::new(why)))?;
         let open = opening.closed_at.is_none_or(|closed| now < closed);
@@ -102,13 +102,23 @@ async fn tell(db: &mut SqliteConnection, new: Vec<Finding>, now: Instant, found:
             continue;
         }
         let recent = now.since(finding.since) <= TOO_OLD || what == What::CutoutStillOpen;
-        let tell = recent && state == findings::State::Open;
-        let about = about(db, &finding, tell).await?;
+        let open = recent && state == findings::State::Open;
+        let about = about(db, &finding, open).await?;
+        let tell = open && !(what == What::WithoutAuthority && is_told(db, what, &about, found).await?);
         let unit = finding.unit.clone().or_else(|| finding.units.first().cloned());
         let key = format!("line:{}", finding.key);
         found.put(tell, Matter { what, key, unit, at: finding.since, about });
     }
     Ok(())
+}
+
+/// Several rules say of one opening that nobody's right stood behind it: that is told once.
+async fn is_told(db: &mut SqliteConnection, what: What, about: &About, found: &Found) -> Sql<bool> {
+    if found.told.iter().any(|matter| matter.what == what && matter.about == *about) {
+        return Ok(true);
+    }
+    let sql = "SELECT count(*) > 0 FROM notice WHERE about = ? AND what = ?";
+    sqlx::query_scalar(sql).bind(about.text()).bind(what.as_str()).fetch_one(db).await
 }
 
 /// No address has a name in it, nor what somebody read off a plate: both stand in some findings' keys.
