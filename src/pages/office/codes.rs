@@ -143,7 +143,9 @@ async fn draw(
     fresh: Vec<String>,
 ) -> Answer {
     let kept = kept(app, me.sign_in()).await?;
-    let asked = codes_store::asked_since(&mut app.desk().read().await?).await?.is_some();
+    let mut db = app.desk().read().await?;
+    let asked = codes_store::asked_since(&mut db).await?.is_some();
+    drop(db);
     let world = app.world();
     let zone = &world.railway.zone;
     let set = kept.set_at.map(|at| (zone.in_words(at), left(kept.left)));

@@ -193,10 +193,12 @@ pub(super) async fn open(
     seen: Seen,
 ) -> Result<Opened, Oops> {
     let token = Token::fresh()?;
+    let mut db = app.desk().read().await?;
     let browser = match seen.browser {
-        Some(browser) if secrets::is_ours(&mut app.desk().read().await?, browser.hash()).await? => browser,
+        Some(browser) if secrets::is_ours(&mut db, browser.hash()).await? => browser,
         _ => Token::fresh()?,
     };
+    drop(db);
     let (hash, known, who, now) = (token.hash(), browser.hash(), who.clone(), app.now());
     let open = app.desk().aside(move |c| {
         Box::pin(async move {

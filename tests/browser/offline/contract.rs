@@ -75,8 +75,13 @@ async fn the_tablet_writes_what_the_server_writes() {
     crew.open("/offline").await;
     let zone = Zone::named("America/Chicago").unwrap();
     let (me, mut people) = (SignIn::from("n.okafor"), People::default());
-    let known =
-        Somebody { sign_in: "m.ruiz".into(), role: Role::Supervisor, added_at: Instant(0), active: true };
+    let known = Somebody {
+        sign_in: "m.ruiz".into(),
+        role: Role::Supervisor,
+        added_at: Instant(0),
+        active: true,
+        last: Default::default(),
+    };
     people.persons.insert(known.sign_in.clone(), Arc::new(known));
     let mut dice = StdRng::seed_from_u64(7);
     let (mut compared, mut refused) = (0, 0);
