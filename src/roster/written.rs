@@ -145,12 +145,7 @@ pub fn differences(old: &Schedule, new: &Schedule) -> Vec<String> {
             Some(before) => {
                 became.push(&before.tag);
                 lines.push(format!("{} is now called {}: same place, same kind.", before.tag, device.tag));
-                lines.extend(changed(
-                    &device.tag.to_string(),
-                    &of_device(before),
-                    &of_device(device),
-                    &["tag"],
-                ));
+                lines.extend(changed(device.tag.as_str(), &of_device(before), &of_device(device), &["tag"]));
             }
             None => lines.push(format!("{} is new: {}, {}.", device.tag, device.legend, device.kind)),
         }
@@ -159,7 +154,7 @@ pub fn differences(old: &Schedule, new: &Schedule) -> Vec<String> {
     lines.extend(really.map(|device| format!("{} is gone: {}, {}.", device.tag, device.legend, device.kind)));
     for device in &new.devices {
         if let Some(before) = old.device(&device.tag) {
-            lines.extend(changed(&device.tag.to_string(), &of_device(before), &of_device(device), &[]));
+            lines.extend(changed(device.tag.as_str(), &of_device(before), &of_device(device), &[]));
         }
     }
     lines.extend(panels(old, new));

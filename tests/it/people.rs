@@ -208,7 +208,7 @@ async fn a_list_cannot_take_the_last_administrator_either() {
     };
     let app = App::start().await;
     let desk = app.web.desk();
-    let kept = kept_names(&mut *desk.read().await.unwrap()).await.unwrap();
+    let kept = kept_names(&mut desk.read().await.unwrap()).await.unwrap();
     let row =
         |who: &str, role| PersonWanted { sign_in: who.into(), role, name: who.into(), craft: String::new() };
     let act = |rows: &[PersonWanted]| KeepPeople::of(rows, &kept, None, Channel::Import).unwrap();
