@@ -55,7 +55,7 @@ impl App {
 
     /// The same, as a server on a network.
     pub fn standing(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>, around: Around) -> Self {
-        let (hasher, tokens, metrics) = (Hasher::new(), TokenCache::default(), Metrics::new());
+        let (hasher, tokens, metrics) = (Hasher::new(), TokenCache::default(), Metrics::default());
         Self(Arc::new(Inner { desk, hasher, tokens, settings, backups, metrics, around }))
     }
 
