@@ -40,11 +40,10 @@ impl Default for Metrics {
             seconds: Family::new_with_constructor(seconds),
             wrong_passwords: Counter::default(),
         }
+    }
 }
 
 impl Metrics {
-    }
-
     pub fn answered(&self, method: &str, route: &str, status: u16, took: Duration) {
         // Methods are the client's words: those that no route has are told together.
         let method = if matches!(method, "GET" | "HEAD" | "POST") { method } else { "other" };
