@@ -62,7 +62,7 @@ impl App {
     /// The same, as a server on a network.
     pub fn standing(desk: Desk, settings: Settings, backups: Option<Arc<Backups>>, around: Around) -> Self {
         let (hasher, tokens, gate) = (Hasher::new(), TokenCache::default(), Gate::default());
-        let (metrics, post) = (Metrics::new(), OnceLock::new());
+        let (metrics, post) = (Metrics::default(), OnceLock::new());
         Self(Arc::new(Inner { desk, hasher, tokens, gate, settings, backups, metrics, around, post }))
     }
 

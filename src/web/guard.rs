@@ -7,7 +7,7 @@ use axum::{
 };
 
 use super::{
-    App, Door, Me, Oops, carried,
+    App, Door, Me, Oops, carried, cookie,
     me::{self, Asking},
     origin, parking, paths,
 };
@@ -93,7 +93,9 @@ async fn credentials(app: &App, request: &Parts, changes: bool, door: Door) -> R
     }
     if changes && !origin::is_our_own(&request.headers) {
         // A program that forgot its token is told so, not that it is no page of ours.
-        if is_api(request) && door != Door::Open && origin::is_unsaid(&request.headers) {
+        let program =
+            origin::is_unsaid(&request.headers) && cookie::token(&request.headers, app.settings()).is_none();
+        if is_api(request) && door != Door::Open && program {
             return Ok(Asking::Nobody);
         }
         return Err(Oops::FromElsewhere);

@@ -33,15 +33,17 @@ fn seconds() -> Histogram {
     Histogram::new([0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 0.5, 1.0, 2.5, 5.0, 10.0, 30.0])
 }
 
-impl Metrics {
-    pub fn new() -> Self {
+impl Default for Metrics {
+    fn default() -> Self {
         Self {
             requests: Family::default(),
             seconds: Family::new_with_constructor(seconds),
             wrong_passwords: Counter::default(),
         }
     }
+}
 
+impl Metrics {
     pub fn answered(&self, method: &str, route: &str, status: u16, took: Duration) {
         // Methods are the client's words: those that no route has are told together.
         let method = if matches!(method, "GET" | "HEAD" | "POST") { method } else { "other" };
