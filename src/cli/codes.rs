@@ -6,7 +6,7 @@ use clap::ValueEnum;
 use super::{Book, Failed, Outcome, open, say};
 use crate::{
     base::SignIn,
-    desk::{Desk, keep_codes::TellOfCodes},
+    desk::{Desk, keep_codes::TellOfSecret},
     people::{Act, codes_store, person},
 };
 
@@ -62,7 +62,7 @@ async fn clear(desk: &Desk, of: &str, reason: String) -> Result<(), Failed> {
     if reason.trim().is_empty() {
         return Err(Failed::from("say why with --reason: it goes into the book"));
     }
-    let told = TellOfCodes::cleared(&of, reason.trim().to_owned(), None);
+    let told = TellOfSecret::cleared(&of, reason.trim().to_owned(), None);
     desk.act(told).await.map_err(|why| Failed::from(why.says()))?;
     let (who, now) = (of.clone(), desk.clock().now());
     desk.aside(move |c| Box::pin(codes_store::clear(c, who, now))).await?;

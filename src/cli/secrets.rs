@@ -24,7 +24,7 @@ pub struct Args {
 pub async fn token(args: Args) -> Outcome {
     let (of, desk) = (whose(&args)?, open(&args.book).await?);
     let token = Token::fresh()?;
-    desk.act(KeepSecret::token(&of, token.hash().0, desk.clock().now())).await.map_err(refused)?;
+    desk.act(KeepSecret::token(&of, token.hash().0, None, desk.clock().now())).await.map_err(refused)?;
     desk.close().await;
     say(&token.reveal());
     Ok(ExitCode::SUCCESS)

@@ -31,6 +31,8 @@ pub async fn bring_up(db: &mut SqliteConnection, path: &Path) -> Result<(), Open
         MigrateError::VersionMismatch(_) => OpenError::NotABook(
             "its tables were laid by another build of this program, and it was left untouched: open it with that one".to_owned(),
         ),
+        // The disk's fault, or the file's: whoever asked tells which.
+        MigrateError::Execute(why) | MigrateError::ExecuteMigration(why, _) => OpenError::Database(why),
         other => OpenError::NotABook(other.to_string()),
     })
 }

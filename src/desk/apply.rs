@@ -19,7 +19,11 @@ impl Draft {
         match body {
             Body::BookOpened(_) => self.world_mut(filed.seq).seq = filed.seq,
             Body::PersonAdded(card) | Body::PersonChanged(card) => self.put_person(filed, heading, card),
-            Body::PasswordSet(_) | Body::TokenMade(_) | Body::CodesSet(_) | Body::CodesCleared(_) => {}
+            Body::PasswordSet(_)
+            | Body::TokenMade(_)
+            | Body::TokenRevoked(_)
+            | Body::CodesSet(_)
+            | Body::CodesCleared(_) => {}
             Body::AuthorisationGranted(grant) => self.put_grant(filed, heading, grant),
             Body::AuthorisationRevoked(revoked) => self.revoke(filed, heading, revoked),
             Body::GrantProposed(proposed) => self.put_proposal(filed, heading, proposed),

@@ -354,6 +354,7 @@ bodies! {
     CauseListed(CauseListed) = "cause_listed",
     ActRefused(ActRefused) = "act_refused",
     CodesSet(SecretChanged) = "codes_set",
+    TokenRevoked(SecretChanged) = "token_revoked",
     CodesCleared(CodesCleared) = "codes_cleared",
     GrantProposed(GrantProposed) = "authorisation_proposed",
     ProposalWithdrawn(ProposalWithdrawn) = "proposal_withdrawn",

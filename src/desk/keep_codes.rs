@@ -1,4 +1,4 @@
-//! That somebody's one-time codes were set up, or cleared, stands in the book; what they are does not.
+//! That somebody's one-time codes were set up or cleared, or a token revoked, stands in the book; what they are does not.
 use super::{
     act::{Act, Decided},
     body::{Body, CodesCleared, SecretChanged},
@@ -12,9 +12,9 @@ use crate::{
 };
 
 #[derive(Debug)]
-pub struct TellOfCodes(Page);
+pub struct TellOfSecret(Page);
 
-impl TellOfCodes {
+impl TellOfSecret {
     pub fn set(permit: &Permit) -> Self {
         let body = Body::CodesSet(Box::new(SecretChanged { sign_in: permit.by().clone() }));
         Self::page(Some(permit.by()), body)
@@ -26,13 +26,17 @@ impl TellOfCodes {
         Self::page(by.map(Permit::by), body)
     }
 
+    pub fn token_revoked(of: &SignIn, permit: &Permit) -> Self {
+        Self::page(Some(permit.by()), Body::TokenRevoked(Box::new(SecretChanged { sign_in: of.clone() })))
+    }
+
     fn page(author: Option<&SignIn>, body: Body) -> Self {
         let channel = if author.is_some() { Channel::Page } else { Channel::Console };
         Self(Page { author: author.cloned(), channel, on_behalf_of: None, happened_at: None, body })
     }
 }
 
-impl Act for TellOfCodes {
+impl Act for TellOfSecret {
     type Answer = ();
 
     fn pages(&self) -> Vec<&Page> {
@@ -41,7 +45,7 @@ impl Act for TellOfCodes {
 
     fn decide(&self, draft: &Draft, _: Instant) -> Result<Decided, Refused> {
         let of = match &self.0.body {
-            Body::CodesSet(of) => &of.sign_in,
+            Body::CodesSet(of) | Body::TokenRevoked(of) => &of.sign_in,
             Body::CodesCleared(of) => &of.sign_in,
             _ => return Ok(Decided::default()),
         };

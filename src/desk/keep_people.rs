@@ -238,7 +238,9 @@ impl KeepSecret {
         }
     }
 
-    pub fn token(of: &SignIn, token_hash: [u8; 32], now: Instant) -> Self {
+    /// `by`: an administrator; `None`: whoever has the machine.
+    pub fn token(of: &SignIn, token_hash: [u8; 32], by: Option<&SignIn>, now: Instant) -> Self {
+        let channel = if by.is_some() { Channel::Page } else { Channel::Console };
         let body = Body::TokenMade(Box::new(SecretChanged { sign_in: of.clone() }));
         let outside = Outside::Token(TokenRow {
             token_hash: hex::encode(token_hash),
@@ -246,13 +248,7 @@ impl KeepSecret {
             created_at: now,
         });
         Self {
-            page: Page {
-                author: None,
-                channel: Channel::Console,
-                on_behalf_of: None,
-                happened_at: None,
-                body,
-            },
+            page: Page { author: by.cloned(), channel, on_behalf_of: None, happened_at: None, body },
             outside,
         }
     }

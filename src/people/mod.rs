@@ -10,6 +10,7 @@ pub mod proposal;
 pub mod secrets;
 pub mod session;
 pub mod tablet;
+pub mod tokens_store;
 pub mod tries_store;
 
 use std::{collections::BTreeMap, sync::Arc};

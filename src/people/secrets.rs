@@ -190,14 +190,6 @@ pub async fn end_session(c: &mut SqliteConnection, hash: TokenHash, now: Instant
     end.bind(now.0).bind(hash.0.as_slice()).execute(c).await.map(drop)
 }
 
-/// Whose token it is, unless it was revoked.
-pub async fn token_owner(c: &mut SqliteConnection, hash: TokenHash) -> Sql<Option<SignIn>> {
-    let find = sqlx::query_scalar::<_, String>(
-        "SELECT sign_in FROM token WHERE token_hash = ? AND revoked_at IS NULL",
-    );
-    Ok(find.bind(hash.0.as_slice()).fetch_optional(c).await?.map(SignIn::from))
-}
-
 /// A form that came after its session had ended: only the one who typed it ever sees it again.
 #[derive(Clone, Debug)]
 pub struct ParkedForm {

@@ -118,7 +118,7 @@ impl App {
         &self.0.gate
     }
 
-    pub(super) fn tokens(&self) -> &TokenCache {
+    pub fn tokens(&self) -> &TokenCache {
         &self.0.tokens
     }
 }

@@ -15,6 +15,7 @@ use crate::{
     people::{
         Act, Permit, Person, Role, secrets,
         session::{Limits, Session, Token, TokenHash},
+        tokens_store,
     },
 };
 
@@ -185,7 +186,7 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
             kept_forms: 0,
             unanswered: 0,
             codes_set: false,
-            // A token is something they have, made at the machine itself.
+            // A token is something they have; whoever made it on a page had signed with a code.
             codes_asked: false,
             unread: 0,
             since: None,
@@ -194,7 +195,7 @@ pub async fn by_token(app: &App, headers: &HeaderMap) -> Result<Option<Asking>, 
 }
 
 /// Owners of tokens seen in the last seconds, so that a program that files often costs one look in the file
-/// every ten seconds. A revoked token therefore works ten seconds longer, and no more.
+/// every ten seconds. One that is revoked by another process, or over, works ten seconds longer, and no more.
 #[derive(Default)]
 pub struct TokenCache(Mutex<HashMap<TokenHash, (SignIn, Instant)>>);
 
@@ -209,11 +210,18 @@ impl TokenCache {
             return Ok(Some(owner));
         }
         let mut c = app.desk().read().await?;
-        let owner = secrets::token_owner(&mut c, hash).await?;
-        if let Some(owner) = &owner {
-            self.remember(hash, owner.clone(), now);
+        let Some((owner, tell)) = tokens_store::owner(&mut c, hash, now).await? else { return Ok(None) };
+        drop(c);
+        self.remember(hash, owner.clone(), now);
+        if tell {
+            app.desk().aside(move |c| Box::pin(tokens_store::was_used(c, hash, now))).await?;
         }
-        Ok(owner)
+        Ok(Some(owner))
+    }
+
+    /// One was revoked: all are looked up again.
+    pub fn forget(&self) {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner).clear();
     }
 
     fn remembered(&self, hash: TokenHash, now: Instant) -> Option<SignIn> {

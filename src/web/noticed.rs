@@ -9,6 +9,7 @@ pub fn path(about: &About) -> String {
         About::Unit(unit) => paths::Unit(unit.clone()).to_string(),
         About::UnitInspections(unit) => paths::UnitInspections(unit.clone()).to_string(),
         About::Bypasses => paths::Bypasses.to_string(),
+        About::Proposal(id) => paths::Proposal(id.to_string()).to_string(),
         About::Backups => paths::Backups.to_string(),
         About::Notices => paths::Notices.to_string(),
     }

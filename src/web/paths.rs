@@ -76,6 +76,9 @@ paths! {
     /// How others sign in: their first password, their codes, their sessions.
     SignIns = "/sign-ins";
     SignInsOf(String) = "/sign-ins/{sign_in}";
+    /// What programs file and read with.
+    Tokens = "/tokens";
+    TokenRevoke = "/tokens/revoke";
     Palette = "/palette";
     /// Forms that were typed before a session ended.
     Kept = "/kept";

@@ -194,7 +194,7 @@ async fn restored_it_is_the_same_book_in_every_table_and_nobody_is_signed_in() {
 
 #[tokio::test]
 async fn a_back_up_cut_or_flipped_anywhere_is_refused_or_says_the_same() {
-    let house = filed(30).await;
+    let house = filed(60).await;
     let path = taken(&back_up(&house, &[]).await);
     let whole = check::check(&path).await.unwrap();
     let bytes = std::fs::read(&path).unwrap();

@@ -57,7 +57,7 @@ async fn page_api_and_import_leave_the_same() {
     let web = web::App::new(by_token.desk().await, Settings::default());
     let router = site::site(&web);
     let token = Token::fresh().unwrap();
-    let kept = KeepSecret::token(&SignIn::from("ann"), token.hash().0, by_token.clock.now());
+    let kept = KeepSecret::token(&SignIn::from("ann"), token.hash().0, None, by_token.clock.now());
     web.desk().act(kept).await.unwrap();
     for report in reports() {
         let (first, receipt) = post(&router, &token.reveal(), report.to_string()).await;

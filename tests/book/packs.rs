@@ -436,7 +436,7 @@ async fn packs_of_a_unit_and_of_days_hold_every_page_about_them() {
     let tomorrow = Days { from: today.plus(1), to: today.plus(2) };
     let nothing = pack(&desk, &About::Days(tomorrow)).await.unwrap_err().to_string();
     assert!(nothing.contains("holds nothing about that"), "{nothing}");
-    let nobody = pack(&desk, &About::Unit("QHB 9".into(), None)).await.unwrap_err().to_string();
+    let nobody = pack(&desk, &About::Unit("QHB 77".into(), None)).await.unwrap_err().to_string();
     assert!(nobody.contains("holds nothing about that"), "{nobody}");
 }
 

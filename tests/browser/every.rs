@@ -115,6 +115,7 @@ pub const PAGES: &[(&str, &[&str])] = &[
         &[
             "/breaker-table",
             "/backups",
+            "/tokens",
             "/sign-ins",
             "/sign-ins?who=nobody",
             "/sign-ins/m.ruiz",

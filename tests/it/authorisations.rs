@@ -15,7 +15,7 @@ use crate::harness::{App, Browser, PASSWORD, Page, entry_id, report};
 
 const NEW: &str = "/authorisations/new";
 
-async fn proposed<'a>(by: &Browser<'a>, person: &str) -> String {
+pub async fn proposed<'a>(by: &Browser<'a>, person: &str) -> String {
     let page = by.get(NEW).await.is(200).fill("person", person).fill("classes", "HB6");
     let page = page.fill("to", "2026-12-31").fill("basis", "course 12 of 2026").fill("password", PASSWORD);
     let page = page.send().await.is(303);

@@ -102,7 +102,7 @@ impl App {
     /// A program's token for somebody.
     pub async fn token(&self, name: &str) -> String {
         let token = Token::fresh().unwrap();
-        let act = KeepSecret::token(&SignIn::from(name), token.hash().0, self.clock.now());
+        let act = KeepSecret::token(&SignIn::from(name), token.hash().0, None, self.clock.now());
         self.web.desk().act(act).await.unwrap();
         token.reveal()
     }

@@ -36,6 +36,7 @@ mod sign_in;
 mod start_check;
 mod tablets;
 mod thresholds;
+mod tokens;
 mod triage;
 mod vectors;
 mod waiting;

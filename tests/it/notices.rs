@@ -632,3 +632,25 @@ async fn a_trial_comes_by_every_way_that_is_open() {
         .says("E-mail goes by 127.0.0.1:")
         .says("from book@example.com");
 }
+
+#[tokio::test]
+async fn a_proposed_right_waits_for_another_supervisor_and_who_left_is_told_of_nothing() {
+    let app = App::start().await;
+    look_now(&app, true).await;
+    for who in ["sue", "stan"] {
+        wants_mail(&app, who, "at_once").await;
+    }
+    crate::authorisations::proposed(&app.user("sue").await, "sam").await;
+    assert_eq!(look_now(&app, true).await.matters, 1);
+    assert_eq!(look_now(&app, true).await, Looked::default(), "told once");
+    let page = app.user("stan").await.get(paths::Notices).await.is(200);
+    let page = page.says("An authorisation was proposed and waits for another supervisor");
+    assert!(!page.body.contains("sam"), "{}", page.body);
+    app.user("sam").await.get(paths::Notices).await.is(200).never_says("was proposed");
+    crate::people::ends(&app, &app.user("ada").await, "ada", "stan").await.is(303);
+    let mailbox = Mailbox::default();
+    let post = by_mail(mailbox.open(0).await);
+    mail_round(&app, &post).await;
+    let letters = mailbox.read();
+    assert!(letters.len() == 1 && letters[0].starts_with("RCPT TO:<sue@"), "{letters:?}");
+}

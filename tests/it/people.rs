@@ -28,7 +28,7 @@ fn seen(app: &App, who: &str) -> String {
     app.web.desk().world().people.person(&SignIn::from(who)).unwrap().last.seq.to_string()
 }
 
-async fn ends<'a>(app: &App, by: &Browser<'a>, me: &str, who: &str) -> Page<'a> {
+pub async fn ends<'a>(app: &App, by: &Browser<'a>, me: &str, who: &str) -> Page<'a> {
     let seen = seen(app, who);
     let fields = [("signer", me), ("seen", &seen), ("reason", "has left"), ("password", PASSWORD)];
     by.post(paths::PersonEnd(who.to_owned()), &fields).await

@@ -74,6 +74,7 @@ async fn found(
     sources::openings(db, begun.map_or(0, |(_, seen)| seen), now, &mut found).await?;
     sources::lines(db, now, &mut found).await?;
     sources::failed_backup(db, world, now, &mut found).await?;
+    sources::waiting_grants(db, world, now, &mut found).await?;
     if looking.thorough || begun.is_none() {
         sources::joined_lines(db, world, now, &mut found).await?;
         sources::due_inspections(db, world, now, &mut found).await?;

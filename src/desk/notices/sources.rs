@@ -196,6 +196,22 @@ pub async fn failed_backup(
     untold(db, BTreeMap::from([(key, matter)]), found).await
 }
 
+/// Rights that one supervisor proposed: told to all of them, since the first other one confirms.
+pub async fn waiting_grants(
+    db: &mut SqliteConnection,
+    world: &World,
+    now: Instant,
+    found: &mut Found,
+) -> Sql<()> {
+    let waiting = world.proposals.values().filter(|proposal| proposal.waits(now));
+    let matter = |id: uuid::Uuid, at: Instant| {
+        let (key, about) = (format!("proposal:{id}"), About::Proposal(id));
+        (key.clone(), Matter { what: What::GrantWaits, key, unit: None, at, about })
+    };
+    let all = waiting.map(|proposal| matter(proposal.id, proposal.at)).collect();
+    untold(db, all, found).await
+}
+
 async fn untold(db: &mut SqliteConnection, mut all: BTreeMap<String, Matter>, found: &mut Found) -> Sql<()> {
     let keys: Vec<&String> = all.keys().collect();
     let sql = "SELECT key FROM notice WHERE key IN (SELECT value FROM json_each(?))";

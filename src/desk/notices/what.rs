@@ -15,6 +15,7 @@ words! {
         GroundTrouble = "ground_trouble",
         NotReviewed = "not_reviewed",
         RightEnds = "right_ends",
+        GrantWaits = "grant_waits",
         CertainLine = "certain_line",
         ReckonedLine = "reckoned_line",
         InspectionDue = "inspection_due",
@@ -51,6 +52,7 @@ impl What {
             | Self::GroundTrouble
             | Self::NotReviewed
             | Self::RightEnds => Act::ReadBypasses,
+            Self::GrantWaits => Act::GrantAuthorisation,
             Self::CertainLine | Self::ReckonedLine | Self::InspectionDue => Act::ReadBoard,
             Self::BackupFailed => Act::KeepBackups,
             Self::Trial => Act::ReadNotices,
@@ -66,6 +68,7 @@ impl What {
             Self::GroundTrouble => "ground protection: to be looked at",
             Self::NotReviewed => "opening of a ground-relay cutout not reviewed",
             Self::RightEnds => "an authorisation to open ground-relay cutouts ends soon",
+            Self::GrantWaits => "an authorisation was proposed and waits for another supervisor",
             Self::CertainLine => "new on the board: written down, and certain",
             Self::ReckonedLine => "new on the board: more often than chance explains",
             Self::InspectionDue => "inspection due",
@@ -91,6 +94,7 @@ impl What {
                 "Seven days without a review, or since something was written about it after one."
             }
             Self::RightEnds => "Sixty days before its last day.",
+            Self::GrantWaits => "As soon as it is proposed: it lapses 14 days later.",
             Self::CertainLine => {
                 "Reported by a crew, wrong fuse, closed again, must stay on, kept tripping, safety device cut out."
             }
@@ -113,6 +117,7 @@ impl What {
                 Role::Supervisor,
                 Self::CutoutOpened | Self::CutoutStillOpen | Self::WithoutAuthority | Self::GroundTrouble,
             ) => (true, AtOnce),
+            (Role::Supervisor, Self::GrantWaits) => (true, AtOnce),
             (Role::Supervisor, Self::NotReviewed | Self::RightEnds) => (true, Morning),
             (Role::Shop, Self::CertainLine | Self::ReckonedLine | Self::InspectionDue) => (true, Morning),
             (Role::Administrator, Self::BackupFailed) => (true, AtOnce),
@@ -151,6 +156,7 @@ pub enum About {
     Unit(UnitName),
     UnitInspections(UnitName),
     Bypasses,
+    Proposal(uuid::Uuid),
     Backups,
     Notices,
 }
@@ -184,7 +190,10 @@ mod tests {
     fn every_sort_can_come_from_somewhere_and_somebody_is_told_of_it() {
         for what in What::choosable() {
             let by_rule = Rule::ALL.iter().any(|rule| What::of_rule(*rule) == Some(what));
-            let by_itself = matches!(what, What::CutoutOpened | What::InspectionDue | What::BackupFailed);
+            let by_itself = matches!(
+                what,
+                What::CutoutOpened | What::GrantWaits | What::InspectionDue | What::BackupFailed
+            );
             assert!(by_rule || by_itself, "{what}");
             assert!(Role::ALL.iter().any(|role| what.default_of(*role).inbox), "{what}");
         }
@@ -202,6 +211,7 @@ mod tests {
             About::Unit("QHB 412".into()),
             About::UnitInspections("QHB 412".into()),
             About::Bypasses,
+            About::Proposal(uuid::Uuid::nil()),
             About::Backups,
             About::Notices,
         ] {

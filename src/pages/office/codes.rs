@@ -4,7 +4,7 @@ use axum::{extract::State, http::StatusCode};
 
 use crate::{
     base::SignIn,
-    desk::keep_codes::TellOfCodes,
+    desk::keep_codes::TellOfSecret,
     pages::drawn::form::Field,
     people::{
         Act,
@@ -91,7 +91,7 @@ async fn confirm(app: &App, frame: Frame, me: &Me, typed: &Fields) -> Answer {
         let says = Says { code: Some(NOT_THE_CODE.into()), ..Says::default() };
         return draw(app, frame, me, StatusCode::UNPROCESSABLE_ENTITY, says, Vec::new()).await;
     }
-    app.desk().act(TellOfCodes::set(&permit)).await?;
+    app.desk().act(TellOfSecret::set(&permit)).await?;
     draw(app, frame, me, StatusCode::OK, Says::default(), shown).await
 }
 

@@ -13,6 +13,7 @@ mod sign_in_code;
 mod sign_ins;
 mod tablets;
 mod thresholds;
+mod tokens;
 
 use crate::{
     people::Act,
@@ -35,6 +36,9 @@ pub fn routes() -> Vec<Route> {
         Route::get(paths::SignIns::PATTERN, Act::KeepPeople, sign_ins::list),
         Route::get(paths::SignInsOf::PATTERN, Act::KeepPeople, sign_ins::show),
         Route::post(paths::SignInsOf::PATTERN, Act::KeepPeople, sign_ins::send),
+        Route::get(paths::Tokens::PATTERN, Act::KeepPeople, tokens::show),
+        Route::post(paths::Tokens::PATTERN, Act::KeepPeople, tokens::make),
+        Route::post(paths::TokenRevoke::PATTERN, Act::KeepPeople, tokens::revoke),
         Route::get(paths::Kept::PATTERN, Door::SignedIn, kept::show),
         Route::post(paths::KeptDrop::PATTERN, Door::SignedIn, kept::drop_one),
         Route::get(paths::Tablets::PATTERN, Door::SignedIn, tablets::show),

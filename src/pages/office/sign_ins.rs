@@ -9,7 +9,7 @@ use serde::Deserialize;
 use super::sessions::{self, Line};
 use crate::{
     base::{SignIn, text},
-    desk::{keep_codes::TellOfCodes, keep_people::KeepSecret},
+    desk::{keep_codes::TellOfSecret, keep_people::KeepSecret},
     pages::drawn::form::{Choice, Field},
     people::{
         Act, Person, codes_store,
@@ -219,7 +219,7 @@ async fn new_password(app: &App, me: &Me, who: &SignIn) -> Result<Kept, Oops> {
 /// The page of the book first: whatever fails after it, that they were to be cleared stands there.
 async fn clear_codes(app: &App, me: &Me, who: &SignIn, reason: String) -> Result<(), Oops> {
     let permit = me.permit(Act::KeepPeople)?;
-    app.desk().act(TellOfCodes::cleared(who, reason, Some(&permit))).await?;
+    app.desk().act(TellOfSecret::cleared(who, reason, Some(&permit))).await?;
     let (of, now) = (who.clone(), app.now());
     app.desk().aside(move |c| Box::pin(codes_store::clear(c, of, now))).await?;
     signature::gate_opens(app, who, &[Way::Code]).await

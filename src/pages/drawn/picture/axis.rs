@@ -56,6 +56,11 @@ impl Axis {
         (self.first.plus(days), self.first.plus(days.saturating_add(6)))
     }
 
+    /// When each week begins, and last when the one after all of them does: found once, for days in a zone take a while.
+    pub fn week_begins(&self, zone: &Zone) -> Vec<Instant> {
+        (0..=self.weeks()).map(|week| zone.start_of(self.week(week).0)).collect()
+    }
+
     pub fn weeks(&self) -> usize {
         self.week_of(self.last).map_or(0, |week| week + 1)
     }

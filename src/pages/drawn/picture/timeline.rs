@@ -98,15 +98,20 @@ const NARROW: f64 = 0.7;
 
 impl Sketch {
     /// Occurrences in the fullest week of any row.
-    pub fn most(&self, axis: &Axis, zone: &Zone) -> u32 {
-        let weeks = self.rows.iter().flat_map(|row| in_weeks(row, axis, zone));
+    fn most(&self, axis: &Axis, begins: &[Instant]) -> u32 {
+        let weeks = self.rows.iter().flat_map(|row| in_weeks(row, axis, begins));
         weeks.map(|(_, n)| n).max().unwrap_or(0)
     }
 
     pub fn draw(&self, (id, title, csv): (&'static str, &str, String), axis: &Axis, zone: &Zone) -> Timeline {
-        let most = self.most(axis, zone);
-        let lanes: Vec<Lane> =
-            self.rows.iter().zip(0_u32..).map(|(row, nth)| lane(row, nth, most, axis, zone)).collect();
+        let begins = axis.week_begins(zone);
+        let most = self.most(axis, &begins);
+        let lanes: Vec<Lane> = self
+            .rows
+            .iter()
+            .zip(0_u32..)
+            .map(|(row, nth)| lane(row, nth, most, (axis, &begins), zone))
+            .collect();
         let depth = LANE * lanes.len() as f64;
         Timeline {
             id,
@@ -144,9 +149,9 @@ impl Sketch {
 
     /// The same numbers, a row for each mark.
     pub fn sheet(&self, name: String, axis: &Axis, zone: &Zone) -> Sheet {
-        let mut rows = Vec::new();
+        let (mut rows, begins) = (Vec::new(), axis.week_begins(zone));
         for row in &self.rows {
-            for (week, n) in in_weeks(row, axis, zone) {
+            for (week, n) in in_weeks(row, axis, &begins) {
                 let (from, to) = axis.week(week);
                 rows.push([
                     row.name.clone(),
@@ -183,19 +188,20 @@ pub fn wet_runs(days: impl Iterator<Item = (Day, bool)>, axis: &Axis) -> Vec<(Da
 }
 
 /// Occurrences of each week that has any.
-fn in_weeks(row: &Row, axis: &Axis, zone: &Zone) -> Vec<(usize, u32)> {
+fn in_weeks(row: &Row, axis: &Axis, begins: &[Instant]) -> Vec<(usize, u32)> {
     let mut weeks = vec![0_u32; axis.weeks()];
-    for at in &row.occurrences {
-        if let Some(n) = axis.week_of(zone.day_of(*at)).and_then(|week| weeks.get_mut(week)) {
+    for at in row.occurrences.iter().filter(|at| axis.from <= **at && **at < axis.to) {
+        let week = begins.partition_point(|begin| begin <= at).checked_sub(1);
+        if let Some(n) = week.and_then(|week| weeks.get_mut(week)) {
             *n += 1;
         }
     }
     weeks.into_iter().enumerate().filter(|(_, n)| *n > 0).collect()
 }
 
-fn lane(row: &Row, nth: u32, most: u32, axis: &Axis, zone: &Zone) -> Lane {
+fn lane(row: &Row, nth: u32, most: u32, (axis, begins): (&Axis, &[Instant]), zone: &Zone) -> Lane {
     let top = HEAD + LANE * f64::from(nth);
-    let weeks = in_weeks(row, axis, zone);
+    let weeks = in_weeks(row, axis, begins);
     let fullest = weeks.iter().max_by_key(|(week, n)| (*n, *week));
     Lane {
         name: row.name.clone(),
@@ -203,7 +209,7 @@ fn lane(row: &Row, nth: u32, most: u32, axis: &Axis, zone: &Zone) -> Lane {
         href: row.href.clone(),
         label_y: em(top + 0.95),
         base_y: em(top + BASE),
-        columns: weeks.iter().map(|(week, n)| column((*week, *n), most, top + BASE, axis, zone)).collect(),
+        columns: weeks.iter().map(|(week, n)| column((*week, *n), most, top + BASE, axis, begins)).collect(),
         bars: row.bars.iter().map(|bar| lasted(bar, top, axis)).collect(),
         total: row.occurrences.len(),
         last: row.occurrences.last().map(|at| zone.day_in_words(*at)).unwrap_or_default(),
@@ -214,9 +220,10 @@ fn lane(row: &Row, nth: u32, most: u32, axis: &Axis, zone: &Zone) -> Lane {
     }
 }
 
-fn column((week, n): (usize, u32), most: u32, base: f64, axis: &Axis, zone: &Zone) -> Mark {
+fn column((week, n): (usize, u32), most: u32, base: f64, axis: &Axis, begins: &[Instant]) -> Mark {
     let (from, to) = axis.week(week);
-    let (left, right) = (axis.x(zone.start_of(from)), axis.x(zone.start_of(to.plus(1))));
+    let x = |week: usize| begins.get(week).map_or(100.0, |at| axis.x(*at));
+    let (left, right) = (x(week), x(week + 1));
     let height = (TALL * f64::from(n) / f64::from(most.max(3))).max(LEAST);
     Mark {
         kind: "occurrences",
