@@ -110,7 +110,7 @@ pub fn peak_mb() -> u64 {
 }
 
 pub fn told(what: &str, (inputs, taken): (u64, u64), took: Duration, before: u64) {
-    println!(
+    eprintln!(
         "{what}: {inputs} inputs in {took:.1?}, {taken} of them taken; most memory {before} MB before, {} MB after",
         peak_mb()
     );

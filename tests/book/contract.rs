@@ -114,6 +114,6 @@ async fn schemathesis(house: &House, address: &str, token: &str, operations: &st
     tool.arg(format!("http://{address}/api/v1/openapi.json"));
     let said = done(&mut tool).await;
     let told: Vec<&str> = said.lines().skip_while(|line| !line.contains("SUMMARY")).collect();
-    println!("{operations}: {cases} cases at least for each operation\n{}", told.join("\n"));
+    eprintln!("{operations}: {cases} cases at least for each operation\n{}", told.join("\n"));
     assert!(said.contains("Test cases:"), "{said}");
 }
