@@ -402,7 +402,7 @@ async fn a_choice_that_cannot_be_is_said_beside_its_field_and_kept_as_typed() {
         "Hours and minutes, as in 06:00, please.",
         "No unit of the roster has that home shop.",
     ] {
-        page.text().contains(says).then_some(()).unwrap_or_else(|| panic!("{says}: {}", page.text()));
+        assert!(page.text().contains(says), "{says}: {}", page.text());
     }
     assert!(
         page.body.contains("value=\"sam at home\"") && page.body.contains("value=\"6 o&#39;clock\""),
