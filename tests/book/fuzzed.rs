@@ -1,15 +1,28 @@
-//! The doors for text, with text that somebody or something has damaged: a report's JSON, and every kind of CSV.
+//! The doors for text, with text that somebody or something has damaged: a report's JSON, every kind of CSV, uploads, forms
+//! and cookies.
 //! A million each: `INPUTS=1000000 cargo test --test book fuzzed -- --nocapture --test-threads 1`.
+use std::collections::BTreeMap;
+
+use axum::{
+    Router,
+    body::Body,
+    http::{HeaderValue, Request},
+};
 use breakerbook::{
-    base::{Instant, Zone, table::Import},
+    base::{Instant, SignIn, Zone, table::Import},
     book::Channel,
-    cli::demo::small::small,
-    desk::{Desk, reports::FileReport},
+    cli::{demo::small::small, site},
+    desk::{Desk, keep_people::KeepSecret, reports::FileReport},
     pages::shop::import::{mapping::Mapping, sheet},
-    people,
+    people::{
+        self,
+        password::{self, Password},
+    },
     roster::{self, schedule::Schedule},
+    web,
 };
 use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
+use tower::ServiceExt as _;
 
 use crate::{
     bites::{alone, bitten, inputs, peak_mb, told},
@@ -113,4 +126,65 @@ fn a_damaged_spreadsheet_of_a_shop_is_refused_row_by_row() {
         assert_eq!(carried, grid, "carried from step to step as it is");
         grid.rows.iter().filter(|(_, row)| mapping.report(&grid, row, "sam", &zone).is_ok()).count() > 0
     });
+}
+
+const BOUNDARY: &str = "--------part";
+
+/// The shop's upload, as a browser sends it.
+fn uploaded() -> String {
+    format!(
+        "--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"file\"; filename=\"trips.csv\"\r\nContent-Type: text/csv\r\n\r\n\
+         {SPREADSHEET}\r\n--{BOUNDARY}\r\nContent-Disposition: form-data; name=\"mapping\"\r\n\r\n\r\n--{BOUNDARY}--\r\n"
+    )
+}
+
+const PASSWORD: &str = "copper fern over gravel";
+
+/// A request to the pages, as their own form sends it.
+fn request(path: &str, kind: &str, cookie: &[u8], body: Vec<u8>) -> Option<Request<Body>> {
+    let method = if body.is_empty() { "GET" } else { "POST" };
+    let head = Request::builder().method(method).uri(path).header("sec-fetch-site", "same-origin");
+    let head = head.header("content-type", kind).header("cookie", HeaderValue::from_bytes(cookie).ok()?);
+    head.body(Body::from(body)).ok()
+}
+
+/// Signed in as sam; the cookie.
+async fn signed_in(site: &Router, desk: &Desk) -> Vec<u8> {
+    let (sam, now) = (SignIn::from("sam"), desk.clock().now());
+    let hash = password::hash_now(&Password::typed(PASSWORD)).unwrap();
+    desk.act(KeepSecret::password(&sam, hash, false, None, now)).await.unwrap();
+    let form = format!("sign_in=sam&password={}", PASSWORD.replace(' ', "+")).into_bytes();
+    let asked = request("/sign-in", "application/x-www-form-urlencoded", b"", form).unwrap();
+    let answer = site.clone().oneshot(asked).await.unwrap();
+    let cookies = answer.headers().get_all("set-cookie").iter();
+    let pairs: Vec<&str> = cookies.filter_map(|line| line.to_str().ok()?.split(';').next()).collect();
+    pairs.join("; ").into_bytes()
+}
+
+#[tokio::test]
+async fn a_damaged_upload_form_or_cookie_is_no_fault_of_the_program() {
+    let house = House::new().await;
+    let desk = house.desk().await;
+    let site = site::site(&web::App::new(desk.clone(), web::Settings::default()));
+    let cookie = signed_in(&site, &desk).await;
+    let multipart = format!("multipart/form-data; boundary={BOUNDARY}");
+    let form = "application/x-www-form-urlencoded";
+    let (upload, report) =
+        (uploaded().into_bytes(), b"unit=QHB+1&kind=defect&system=other&text=%E2%9C%93&at=".to_vec());
+    let mut dice = StdRng::seed_from_u64(27);
+    let mut seen = BTreeMap::<u16, u64>::new();
+    for n in 0..inputs(1_500) {
+        let asked = match n % 3 {
+            0 => request("/import", &multipart, &cookie, bitten(&upload, &mut dice)),
+            1 => request("/units/QHB-1/write/defect", form, &cookie, bitten(&report, &mut dice)),
+            _ => request("/units", form, &bitten(&cookie, &mut dice), Vec::new()),
+        };
+        let Some(asked) = asked else { continue };
+        let status = site.clone().oneshot(asked).await.unwrap().status().as_u16();
+        assert!(status < 500, "{n}: {status}");
+        *seen.entry(status).or_default() += 1;
+    }
+    eprintln!("uploads, forms and cookies: {seen:?}; most memory {} MB", peak_mb());
+    assert!(seen.get(&200).is_some_and(|n| *n > 0) && seen.len() > 2, "{seen:?}");
+    desk.close().await;
 }

@@ -185,6 +185,7 @@ async fn records_take_few_taps() {
     crew.open("/units/QHB-423").await;
     crew.fill("password", password("i.trelfa")).await;
     crew.press("Sign: read and understood").await;
+    crew.reads("Signed: you have read it.").await;
     nothing_to_report(&crew).await;
 }
 
