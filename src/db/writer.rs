@@ -7,6 +7,7 @@ use std::{
 };
 
 use sqlx::{Connection, SqliteConnection};
+use sqlx_core::transaction::TransactionManager as _;
 use tokio::sync::{mpsc, watch};
 
 use super::at_work::AtWork;
@@ -256,7 +257,24 @@ async fn attempt<C: Clerk>(
     at_work.told(&outcome);
     match &outcome {
         Ok(()) => clerk.committed(),
-        Err(_) => clerk.undone(),
+        Err(_) => {
+            let_go(db).await;
+            clerk.undone();
+        }
     }
     outcome
+}
+
+/// Where the disk is full or fails, SQLite may undo a transaction by itself (lang_transaction.html, 3.1). sqlx then goes on
+/// counting one that nobody can end, and would begin no other on this connection, ever.
+async fn let_go(db: &mut SqliteConnection) {
+    type Transactions = <sqlx::Sqlite as sqlx::Database>::TransactionManager;
+    // Answered after what the dropped transaction asked for.
+    let _ = db.ping().await;
+    while Transactions::get_transaction_depth(db) > 0 {
+        let _ = sqlx::raw_sql("BEGIN").execute(&mut *db).await;
+        if Transactions::rollback(db).await.is_err() {
+            return;
+        }
+    }
 }

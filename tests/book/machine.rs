@@ -50,6 +50,11 @@ async fn a_full_disk_refuses_whole_and_the_book_stays_readable() {
             && says.ends_with('.'),
         "{says}"
     );
+    // Whoever watches the server is told so too, and that it can be read.
+    let health = desk.health().await;
+    assert_eq!(health.pages, Some(desk.pages().await.unwrap()));
+    let not_writable = health.not_writable.unwrap();
+    assert!(not_writable.starts_with("the disk that holds the book is full"), "{not_writable}");
     // A whole group of them, some of which would fit alone.
     let gate = hold(&desk).await;
     let pending: Vec<_> = (500..520)
