@@ -52,6 +52,16 @@ pub async fn kept_names(db: &mut SqliteConnection) -> Result<HashMap<SignIn, Kep
         .collect()
 }
 
+/// The salt that a name was kept with, or a new one.
+pub(super) fn salt_of(kept: Option<&KeptName>) -> Result<Vec<u8>, getrandom::Error> {
+    if let Some(known) = kept {
+        return Ok(known.salt.clone());
+    }
+    let mut salt = vec![0; 16];
+    getrandom::fill(&mut salt)?;
+    Ok(salt)
+}
+
 /// What the book holds of a name: it can be checked against the name, and the name cannot be had from it.
 pub(super) fn name_digest(salt: &[u8], name: &str, craft: &str) -> String {
     let mut sha = Sha256::new();
@@ -85,14 +95,7 @@ impl KeepPeople {
     ) -> Result<Self, getrandom::Error> {
         let (mut pages, mut names) = (Vec::new(), Vec::new());
         for person in wanted {
-            let salt = match kept.get(&person.sign_in) {
-                Some(known) => known.salt.clone(),
-                None => {
-                    let mut salt = vec![0; 16];
-                    getrandom::fill(&mut salt)?;
-                    salt
-                }
-            };
+            let salt = salt_of(kept.get(&person.sign_in))?;
             let card = PersonCard {
                 sign_in: person.sign_in.clone(),
                 role: person.role,

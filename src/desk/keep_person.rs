@@ -7,7 +7,7 @@ use super::{
     body::{Body, PersonCard, TabletKeyRevoked},
     draft::{Draft, Filed, Page},
     grants::still_may,
-    keep_people::{KeptName, name_digest},
+    keep_people::{KeptName, name_digest, salt_of},
     refused::{Refused, not_allowed},
     tables::PersonNameRow,
     tablets::page,
@@ -58,14 +58,7 @@ impl KeepPerson {
         permit: &Permit,
         now: Instant,
     ) -> Result<Self, getrandom::Error> {
-        let salt = match kept {
-            Some(known) => known.salt.clone(),
-            None => {
-                let mut salt = vec![0; 16];
-                getrandom::fill(&mut salt)?;
-                salt
-            }
-        };
+        let salt = salt_of(kept)?;
         let card = PersonCard {
             sign_in: wanted.sign_in.clone(),
             role: wanted.role,
