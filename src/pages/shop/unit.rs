@@ -220,6 +220,8 @@ impl Drawn {
             let title = format!("{unit}: how often each device operates, beside its class");
             rates::draw(rates, ("rates", &title, self.csv("rates")))
         };
+        let trend = self.volts.trend();
+        let volts_say = self.volts.answer(trend.as_ref(), zone);
         View {
             frame,
             unit: unit.to_string(),
@@ -233,11 +235,12 @@ impl Drawn {
             after: (self.axis.last < self.today).then(|| self.link(self.axis.last.plus(364), self.all)),
             rates: (!self.rates.is_empty()).then(|| draw(&self.rates)),
             rates_say: telling::rates_from(taken),
-            volts_say: self.volts.answer(zone),
             volts: (!self.volts.starts.is_empty()).then(|| {
                 let title = format!("{unit}: battery volts at its starts");
-                self.volts.draw(("volts", &title, self.csv("starts")), &self.volts_axis, zone)
+                let told = (trend.as_ref(), volts_say.as_str());
+                self.volts.draw(("volts", &title, self.csv("starts")), told, &self.volts_axis, zone)
             }),
+            volts_say,
         }
     }
 }

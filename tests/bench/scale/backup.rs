@@ -14,7 +14,7 @@ use rand::{SeedableRng as _, rngs::StdRng, seq::SliceRandom as _};
 use super::{
     filing::seals,
     filled,
-    railway::{Railway, UNITS, crew},
+    railway::{LARGE, Railway, UNITS, crew},
 };
 use crate::common::{
     book::{PROGRAM, run},
@@ -135,7 +135,9 @@ impl Crews {
         units.shuffle(&mut StdRng::seed_from_u64(13));
         // Ids hang on the dice: those of an earlier run of this on a book that was kept must not come again.
         let seed = Clock::machine().now().0.unsigned_abs();
-        Self { crews, railway: Railway::new(seed).with_seals(seals), units, next: 0 }
+        let mut railway = Railway::new(LARGE, seed);
+        railway.seal(seals);
+        Self { crews, railway, units, next: 0 }
     }
 
     fn batch(&mut self) -> Vec<Client> {

@@ -1,5 +1,5 @@
 //! What filing and judging one report costs, by the desk itself, in a small book and in a large one.
-use std::{path::Path, time::Instant as Moment};
+use std::time::Instant as Moment;
 
 use breakerbook::{
     base::{
@@ -19,64 +19,115 @@ use sqlx::Connection as _;
 use super::{
     filled::Filled,
     judging,
-    railway::{ENTRIES, Railway, UNITS, YEARS, crew},
+    railway::{ENTRIES, Railway, crew},
 };
 use crate::common::server;
 
-/// Of each kind, in each measured round.
-const REPORTS: usize = 512;
+/// How many units report in a round, and into how many desks, each opened anew, of which the first are not counted: what
+/// a server reckons once and keeps (how seldom luck brings a score) is there then, and no part of what a report costs.
+#[derive(Clone, Copy)]
+pub struct Rounds {
+    units: usize,
+    desks: usize,
+    before: usize,
+}
+
+/// As many units as most books of ten thousand entries do not have.
+pub const MANY: Rounds = Rounds { units: 512, desks: 1, before: 0 };
+/// What forty units can do, and as many reports in all.
+pub const FEW: Rounds = Rounds { units: 32, desks: 16, before: 8 };
 
 /// What one report cost, in microseconds.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, Default)]
 pub struct Cost {
     pub wall: f64,
     pub cpu: f64,
 }
 
-/// One at a time with a cold and with a warm cabinet, 64 at a time with a cold and with a warm one.
-pub const NAMES: [&str; 4] = ["alone, cold", "alone, warm", "64 at once, cold", "64 at once, warm"];
+impl Cost {
+    /// One of so many that make a mean.
+    fn add(&mut self, one: Self, of: usize) {
+        self.wall += one.wall / of as f64;
+        self.cpu += one.cpu / of as f64;
+    }
+}
 
-pub fn measure(book: &Filled) -> [Cost; 4] {
+/// As many as the writer takes into one group.
+const AT_ONCE: usize = 64;
+
+impl Rounds {
+    /// One at a time with a cold and with a warm cabinet, many at a time with a cold and with a warm one.
+    pub fn names(self) -> [String; 4] {
+        let many = AT_ONCE.min(self.units);
+        [
+            "alone, cold".into(),
+            "alone, warm".into(),
+            format!("{many} at once, cold"),
+            format!("{many} at once, warm"),
+        ]
+    }
+}
+
+pub fn measure(book: &Filled, rounds: Rounds) -> [Cost; 4] {
     // A server judges again by new class figures every day: what it reckons once and keeps then is there.
     judging::again(&book.path, false);
     // What building the book and judging it again left for the disk is not for the first reports to pay.
     std::fs::File::options().write(true).open(&book.path).unwrap().sync_all().unwrap();
     let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
     runtime.block_on(async {
-        let clock = later(&book.path, book.entries).await;
-        let desk = Desk::open(&book.path, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
-        let mut units: Vec<usize> = (0..UNITS).collect();
+        let mut units: Vec<usize> = (0..book.fleet.units).collect();
         units.shuffle(&mut StdRng::seed_from_u64(11));
-        let mut railway = Railway::new(12).with_seals(seals(&desk).await);
-        let mut costs = Vec::new();
-        // A server that has run for a while.
-        let now = desk.clock().now();
-        let bodies = write(&mut railway, &units[2 * REPORTS..3 * REPORTS], now.minus(5 * HOUR), 4 * HOUR);
-        round(&desk, &bodies, 1).await;
-        // Others than those of before are cold; the same again are warm.
-        for (some, at_once) in [(0, 1), (1, 64)] {
-            let units = &units[some * REPORTS..(some + 1) * REPORTS];
-            let now = desk.clock().now();
-            let bodies = write(&mut railway, units, now.minus(5 * HOUR), 4 * HOUR);
-            costs.push(round(&desk, &bodies, at_once).await);
-            let bodies = write(&mut railway, units, now.minus(MINUTE), 4 * HOUR);
-            costs.push(round(&desk, &bodies, at_once).await);
+        let mut railway = Railway::new(book.fleet, 12);
+        let mut costs = [Cost::default(); 4];
+        for (some, at_once) in [1, AT_ONCE].into_iter().enumerate() {
+            for desk in 0..rounds.before + rounds.desks {
+                // In a large fleet others each time.
+                units.rotate_left(2 * rounds.units % book.fleet.units);
+                let both = desk_of(book, rounds, (&units, at_once), &mut railway).await;
+                if desk >= rounds.before {
+                    let sums = costs[2 * some..].iter_mut().zip(both);
+                    sums.for_each(|(sum, cost)| sum.add(cost, rounds.desks));
+                }
+            }
         }
-        desk.close().await;
-        costs.try_into().unwrap_or_else(|_| unreachable!("four rounds"))
+        costs
     })
+}
+
+/// What reports of units cost a desk that has them not in hand yet, and what the next ones of the same do.
+async fn desk_of(
+    book: &Filled,
+    rounds: Rounds,
+    (units, at_once): (&[usize], usize),
+    railway: &mut Railway,
+) -> [Cost; 2] {
+    let clock = later(book).await;
+    let desk = Desk::open(&book.path, DeskOptions { clock, ..DeskOptions::default() }).await.unwrap();
+    railway.seal(seals(&desk).await);
+    let (units, others) = units.split_at(rounds.units);
+    let others = &others[..others.len().min(rounds.units)];
+    // A server that has run for a while.
+    let now = desk.clock().now();
+    let bodies = write(railway, others, now.minus(9 * HOUR), 4 * HOUR);
+    round(&desk, &bodies, 1).await;
+    let bodies = write(railway, units, now.minus(5 * HOUR), 4 * HOUR);
+    let cold = round(&desk, &bodies, at_once).await;
+    let bodies = write(railway, units, now.minus(MINUTE), 4 * HOUR);
+    let warm = round(&desk, &bodies, at_once).await;
+    desk.close().await;
+    [cold, warm]
 }
 
 /// As long after all that the book holds as a unit's reports are apart in it, and two days at most: what is filed is then later than all of it,
 /// and no nearer to it than the railway's own, in a book that was kept from an earlier run, too.
-async fn later(book: &Path, entries: usize) -> Clock {
-    let mut db = open::writer(book, &Opening::default()).await.unwrap();
+async fn later(book: &Filled) -> Clock {
+    let mut db = open::writer(&book.path, &Opening::default()).await.unwrap();
     let last: Option<i64> =
         sqlx::query_scalar("SELECT max(recorded_at) FROM report").fetch_one(&mut db).await.unwrap();
     db.close().await.unwrap();
     let now = Clock::machine().now();
-    let rounds = i64::try_from(entries / ENTRIES / UNITS).unwrap();
-    let apart = (YEARS * 365 * DAY / rounds.max(1)).min(2 * DAY);
+    let rounds = i64::try_from(book.entries / ENTRIES / book.fleet.units).unwrap();
+    let apart = (book.fleet.days * DAY / rounds.max(1)).min(2 * DAY);
     Clock::standing_at(last.map_or(now, |last| now.max(Instant(last))).plus(apart))
 }
 

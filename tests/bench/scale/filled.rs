@@ -26,7 +26,7 @@ use breakerbook::{
 };
 use sqlx::{AssertSqlSafe, Connection as _, SqliteConnection};
 
-use super::railway::{self, ENTRIES, Page, Railway, UNITS, YEARS};
+use super::railway::{self, ENTRIES, Fleet, Page, Railway};
 use crate::common::table::{Table, note};
 
 /// Books of so many entries take a while to build.
@@ -37,6 +37,7 @@ pub const PASSWORD: &str = "seven green lanterns burn";
 pub struct Filled {
     pub path: PathBuf,
     pub entries: usize,
+    pub fleet: Fleet,
     pub rebuilt_per_second: f64,
     pub figures_took: f64,
 }
@@ -50,17 +51,17 @@ pub fn folder() -> PathBuf {
 
 impl Filled {
     /// With `BREAKERBOOK_BENCH_KEEP` set books are left behind, and taken up again as they are by the next run.
-    pub fn build(entries: usize) -> Self {
-        let path = folder().join(format!("scale-{entries}.db"));
+    pub fn build(entries: usize, fleet: Fleet) -> Self {
+        let path = folder().join(format!("scale-{entries}-of-{}.db", fleet.units));
         // What an earlier run filed into a small one would be much of what it holds.
         if keep() && entries > MANY && path.exists() {
             note(&format!("the book of {entries} entries is there from an earlier run"));
-            return Self { path, entries, rebuilt_per_second: f64::NAN, figures_took: f64::NAN };
+            return Self { path, entries, fleet, rebuilt_per_second: f64::NAN, figures_took: f64::NAN };
         }
         remove(&path);
         let runtime = tokio::runtime::Builder::new_current_thread().enable_all().build().unwrap();
-        let (rebuilt_per_second, figures_took) = runtime.block_on(fill(&path, entries));
-        Self { path, entries, rebuilt_per_second, figures_took }
+        let (rebuilt_per_second, figures_took) = runtime.block_on(fill(&path, entries, fleet));
+        Self { path, entries, fleet, rebuilt_per_second, figures_took }
     }
 
     /// What was built.
@@ -101,7 +102,7 @@ fn remove(path: &Path) {
     }
 }
 
-async fn fill(path: &Path, entries: usize) -> (f64, f64) {
+async fn fill(path: &Path, entries: usize, fleet: Fleet) -> (f64, f64) {
     let book = NewBook {
         railway: "Bench".to_owned(),
         mark: "QHB".to_owned(),
@@ -113,7 +114,7 @@ async fn fill(path: &Path, entries: usize) -> (f64, f64) {
     // Nothing of this has to outlive a crash, and nobody reads beside it.
     let mut db = open::writer(path, &Opening { max_pages: None, throwaway: true }).await.unwrap();
     sqlx::raw_sql("PRAGMA journal_mode = OFF; PRAGMA cache_size = -1000000").execute(&mut db).await.unwrap();
-    write_pages(&mut db, entries).await;
+    write_pages(&mut db, entries, fleet).await;
     note("rebuilding");
     let began = Moment::now();
     let pages = rebuild::rebuild(&mut db).await.unwrap();
@@ -124,19 +125,19 @@ async fn fill(path: &Path, entries: usize) -> (f64, f64) {
     (rate, finish(path).await)
 }
 
-async fn write_pages(db: &mut SqliteConnection, entries: usize) {
+async fn write_pages(db: &mut SqliteConnection, entries: usize, fleet: Fleet) {
     let (mut frontier, _) = world::head(db).await.unwrap();
-    let mut railway = Railway::new(7);
+    let mut railway = Railway::new(fleet, 7);
     // What is filed into it when it is measured is later than all of it.
     let end = Clock::machine().now().minus(12 * HOUR);
-    let begin = end.minus(YEARS * 365 * DAY);
+    let begin = end.minus(fleet.days * DAY);
     put(db, &railway.roster(begin.minus(DAY)), &mut frontier).await;
     let reports = entries / ENTRIES;
-    let apart = (YEARS * 365 * DAY) / i64::try_from(reports).unwrap();
+    let apart = fleet.days * DAY / i64::try_from(reports).unwrap();
     let mut waiting = Vec::new();
     for n in 0..reports {
         let signed = begin.plus(i64::try_from(n).unwrap() * apart);
-        waiting.extend(railway.report(turn(n), signed));
+        waiting.extend(railway.report(turn(n, fleet), signed));
         if waiting.len() >= 1_000 || n + 1 == reports {
             put(db, &waiting, &mut frontier).await;
             waiting.clear();
@@ -145,8 +146,8 @@ async fn write_pages(db: &mut SqliteConnection, entries: usize) {
 }
 
 /// Whose turn it is: every unit once in each round, in an order of its own.
-pub fn turn(n: usize) -> usize {
-    (n * 1_117) % UNITS
+fn turn(n: usize, fleet: Fleet) -> usize {
+    (n * 1_117) % fleet.units
 }
 
 async fn put(db: &mut SqliteConnection, pages: &[Page], frontier: &mut Frontier) {

@@ -19,6 +19,7 @@ use common::{
     wanted,
 };
 use filled::Filled;
+use railway::{FORTY, LARGE};
 
 #[global_allocator]
 static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
@@ -35,12 +36,12 @@ fn main() {
     note(railway::SHAPE);
     let mut table = Table::new("The book at scale");
     if wanted("pages") && large > MIDDLE {
-        let middle = Filled::build(MIDDLE);
+        let middle = Filled::build(MIDDLE, LARGE);
         pages(&middle, &mut table);
         filled::clear(&middle);
     }
     if ["pages", "judging", "filing", "backup"].iter().any(|what| wanted(what)) {
-        let book = Filled::build(large);
+        let book = Filled::build(large, LARGE);
         book.told(&mut table);
         if wanted("pages") {
             pages(&book, &mut table);
@@ -49,9 +50,11 @@ fn main() {
             judging(&book, &mut table);
         }
         if wanted("filing") {
-            let small = Filled::build(SMALL);
-            filing(&small, &book, &mut table);
-            filled::clear(&small);
+            for (fleet, rounds) in [(FORTY, filing::FEW), (LARGE, filing::MANY)] {
+                let small = Filled::build(SMALL, fleet);
+                filing(&small, &book, rounds, &mut table);
+                filled::clear(&small);
+            }
         }
         if wanted("backup") {
             backup(&book, &mut table);
@@ -118,17 +121,21 @@ fn judging(book: &Filled, table: &mut Table) {
     }
 }
 
-fn filing(small: &Filled, large: &Filled, table: &mut Table) {
-    note("filing into the small book, then into the large one");
-    let costs = [filing::measure(small), filing::measure(large)];
-    for (n, name) in filing::NAMES.iter().enumerate() {
+fn filing(small: &Filled, large: &Filled, rounds: filing::Rounds, table: &mut Table) {
+    note(&format!("filing into the large book, then into the small one of {} units", small.fleet.units));
+    // The large one first: what a process reckons once and keeps (the luck of bursts) is then there for both.
+    let of_large = filing::measure(large, rounds);
+    let costs = [filing::measure(small, rounds), of_large];
+    for (n, name) in rounds.names().iter().enumerate() {
         for (book, cost) in [(small, costs[0][n]), (large, costs[1][n])] {
             let both = format!("{:.0} us, {:.0} us", cost.cpu, cost.wall);
-            table.figure(&format!("one report, {name}, at {} entries: processor, wall", book.entries), both);
+            let whose = format!("{} entries of {} units", book.entries, book.fleet.units);
+            table.figure(&format!("one report, {name}, at {whose}: processor, wall"), both);
         }
         let ratio = |of: fn(&filing::Cost) -> f64| of(&costs[1][n]) / of(&costs[0][n]);
-        table.at_most(&format!("  large : small, {name}, processor"), ratio(|c| c.cpu), 2.0, "");
-        table.at_most(&format!("  large : small, {name}, wall"), ratio(|c| c.wall), 2.0, "");
+        let beside = format!("  large : small of {} units, {name}", small.fleet.units);
+        table.at_most(&format!("{beside}, processor"), ratio(|c| c.cpu), 2.0, "");
+        table.at_most(&format!("{beside}, wall"), ratio(|c| c.wall), 2.0, "");
     }
 }
 

@@ -10,11 +10,23 @@ use breakerbook::{
 use rand::{RngExt as _, SeedableRng as _, rngs::StdRng};
 use serde_json::{json, value::RawValue};
 
-pub const UNITS: usize = 2_500;
+/// How many units write, and for how long.
+#[derive(Clone, Copy)]
+pub struct Fleet {
+    pub units: usize,
+    pub days: i64,
+}
+
+/// The railway of ten million entries.
+pub const LARGE: Fleet = Fleet { units: 2_500, days: 4 * 365 };
+/// A shop's forty units after a year, as the demo has them.
+pub const FORTY: Fleet = Fleet { units: 40, days: 365 };
+
+/// Of any fleet, the most.
+pub const UNITS: usize = LARGE.units;
 pub const CLASSES: usize = 4;
 /// Breakers and fuses of a class, and one ground-relay cutout.
 pub const DEVICES: usize = 40;
-pub const YEARS: i64 = 4;
 pub const ENTRIES: usize = 5;
 const CREWS: usize = 3_000;
 pub const SHAPE: &str = "2,500 units of 4 classes x 40 devices, 4 years, 3,000 crews, 5 entries a report: 'cutout seen closed' in each; \
@@ -60,19 +72,18 @@ pub struct Page {
 }
 
 impl Railway {
-    pub fn new(seed: u64) -> Self {
-        let units = (0..UNITS).map(|n| Standing { seal: 20_000 + n, ..Standing::default() });
+    pub fn new(fleet: Fleet, seed: u64) -> Self {
+        let units = (0..fleet.units).map(|n| Standing { seal: 20_000 + n, ..Standing::default() });
         Self { dice: StdRng::seed_from_u64(seed), units: units.collect() }
     }
 
     /// As the units stand in a book: with the seals that were applied last.
-    pub fn with_seals(mut self, applied: impl IntoIterator<Item = (UnitName, usize)>) -> Self {
+    pub fn seal(&mut self, applied: impl IntoIterator<Item = (UnitName, usize)>) {
         for (name, seal) in applied {
-            if let Some(n) = (0..UNITS).find(|n| unit(*n) == name) {
+            if let Some(n) = (0..self.units.len()).find(|n| unit(*n) == name) {
                 self.units[n].seal = seal;
             }
         }
-        self
     }
 
     /// The pages that come before any report.
@@ -87,7 +98,7 @@ impl Railway {
         let mut pages: Vec<Page> = (0..CREWS).map(|n| person(crew(n).as_str(), "crew")).collect();
         pages.push(person("shop.one", "shop"));
         pages.extend((0..CLASSES).map(|class| page("schedule_issued", schedule(class, at))));
-        pages.extend((0..UNITS).map(|n| {
+        pages.extend((0..self.units.len()).map(|n| {
             page(
                 "unit_added",
                 json!({"unit": unit(n), "class": format!("QC{}", n % CLASSES), "in_service": "2001-05-01",

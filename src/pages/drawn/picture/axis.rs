@@ -97,12 +97,21 @@ impl Axis {
 
 /// A place across the picture, in a hundred of its width: `12.34`.
 pub fn hundredths(x: f64) -> String {
-    format!("{x:.2}")
+    places(x, "")
 }
 
 /// A place down the picture, in heights of its letters: `3.5em`.
 pub fn em(y: f64) -> String {
-    format!("{:.2}em", y + 0.0)
+    places(y, "em")
+}
+
+/// By whole hundredths: a picture has a thousand of them, and the general way to write a float is slow.
+fn places(number: f64, unit: &str) -> String {
+    #[expect(clippy::cast_possible_truncation, reason = "within the picture")]
+    let hundredths = (number * 100.0).round() as i64;
+    let sign = if hundredths < 0 { "-" } else { "" };
+    let (whole, part) = (hundredths.unsigned_abs() / 100, hundredths.unsigned_abs() % 100);
+    format!("{sign}{whole}.{part:02}{unit}")
 }
 
 #[cfg(test)]

@@ -1,5 +1,7 @@
 //! Rows over one axis of time: a column for each week with its number of occurrences, bars for repairs, holds and open
 //! cutouts, wet days shaded behind. However much happened, a row has a column for each week at most.
+use std::sync::Arc;
+
 use super::{
     axis::{Axis, Tick, em, hundredths},
     data::Sheet,
@@ -63,7 +65,7 @@ pub struct Lane {
     pub href: Option<String>,
     pub label_y: String,
     pub base_y: String,
-    pub columns: Vec<Mark>,
+    pub columns: Vec<Column>,
     pub bars: Vec<Mark>,
     /// The row in words, for the table beneath.
     pub total: usize,
@@ -86,6 +88,24 @@ pub struct Mark {
     pub says: String,
 }
 
+/// A week on the axis, the same for every row.
+#[derive(Debug, PartialEq)]
+pub struct Week {
+    pub x: String,
+    pub width: String,
+    pub from: String,
+    pub words: String,
+}
+
+/// Occurrences of one week.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Column {
+    pub week: Arc<Week>,
+    pub y: String,
+    pub height: String,
+    pub n: u32,
+}
+
 const HEAD: f64 = 2.6;
 const LANE: f64 = 3.7;
 /// Of a lane: where its columns end, and how high the tallest is.
@@ -97,21 +117,14 @@ const LEAST: f64 = 0.35;
 const NARROW: f64 = 0.7;
 
 impl Sketch {
-    /// Occurrences in the fullest week of any row.
-    fn most(&self, axis: &Axis, begins: &[Instant]) -> u32 {
-        let weeks = self.rows.iter().flat_map(|row| in_weeks(row, axis, begins));
-        weeks.map(|(_, n)| n).max().unwrap_or(0)
-    }
-
     pub fn draw(&self, (id, title, csv): (&'static str, &str, String), axis: &Axis, zone: &Zone) -> Timeline {
         let begins = axis.week_begins(zone);
-        let most = self.most(axis, &begins);
-        let lanes: Vec<Lane> = self
-            .rows
-            .iter()
-            .zip(0_u32..)
-            .map(|(row, nth)| lane(row, nth, most, (axis, &begins), zone))
-            .collect();
+        let counts: Vec<_> = self.rows.iter().map(|row| in_weeks(row, axis, &begins)).collect();
+        let most = counts.iter().flatten().map(|(_, n)| *n).max().unwrap_or(0);
+        let weeks = weeks(axis, &begins);
+        let rows = self.rows.iter().zip(&counts).zip(0_u32..);
+        let lanes: Vec<Lane> =
+            rows.map(|((row, counts), nth)| lane((row, counts), nth, (&weeks, most), axis, zone)).collect();
         let depth = LANE * lanes.len() as f64;
         Timeline {
             id,
@@ -199,17 +212,34 @@ fn in_weeks(row: &Row, axis: &Axis, begins: &[Instant]) -> Vec<(usize, u32)> {
     weeks.into_iter().enumerate().filter(|(_, n)| *n > 0).collect()
 }
 
-fn lane(row: &Row, nth: u32, most: u32, (axis, begins): (&Axis, &[Instant]), zone: &Zone) -> Lane {
+/// Every week that is drawn, ready to print.
+fn weeks(axis: &Axis, begins: &[Instant]) -> Vec<Arc<Week>> {
+    let pairs = begins.windows(2).map(|pair| (axis.x(pair[0]), axis.x(pair[1])));
+    let week = |(nth, (left, right)): (usize, (f64, f64))| {
+        let from = axis.week(nth).0;
+        let (x, width) = (hundredths(left + 0.1 * (right - left)), hundredths(0.8 * (right - left)));
+        Arc::new(Week { x, width, from: from.to_string(), words: from.in_words() })
+    };
+    pairs.enumerate().map(week).collect()
+}
+
+fn lane(
+    (row, counts): (&Row, &[(usize, u32)]),
+    nth: u32,
+    (weeks, most): (&[Arc<Week>], u32),
+    axis: &Axis,
+    zone: &Zone,
+) -> Lane {
     let top = HEAD + LANE * f64::from(nth);
-    let weeks = in_weeks(row, axis, begins);
-    let fullest = weeks.iter().max_by_key(|(week, n)| (*n, *week));
+    let fullest = counts.iter().max_by_key(|(week, n)| (*n, *week));
+    let told = counts.iter().filter_map(|(week, n)| Some((weeks.get(*week)?, *n)));
     Lane {
         name: row.name.clone(),
         label: row.label.clone(),
         href: row.href.clone(),
         label_y: em(top + 0.95),
         base_y: em(top + BASE),
-        columns: weeks.iter().map(|(week, n)| column((*week, *n), most, top + BASE, axis, begins)).collect(),
+        columns: told.map(|(week, n)| column(week, n, most, top + BASE)).collect(),
         bars: row.bars.iter().map(|bar| lasted(bar, top, axis)).collect(),
         total: row.occurrences.len(),
         last: row.occurrences.last().map(|at| zone.day_in_words(*at)).unwrap_or_default(),
@@ -220,22 +250,9 @@ fn lane(row: &Row, nth: u32, most: u32, (axis, begins): (&Axis, &[Instant]), zon
     }
 }
 
-fn column((week, n): (usize, u32), most: u32, base: f64, axis: &Axis, begins: &[Instant]) -> Mark {
-    let (from, to) = axis.week(week);
-    let x = |week: usize| begins.get(week).map_or(100.0, |at| axis.x(*at));
-    let (left, right) = (x(week), x(week + 1));
+fn column(week: &Arc<Week>, n: u32, most: u32, base: f64) -> Column {
     let height = (TALL * f64::from(n) / f64::from(most.max(3))).max(LEAST);
-    Mark {
-        kind: "occurrences",
-        x: hundredths(left + 0.1 * (right - left)),
-        width: hundredths(0.8 * (right - left)),
-        y: em(base - height),
-        height: em(height),
-        from: from.to_string(),
-        to: to.to_string(),
-        n: n.to_string(),
-        says: format!("{n} in the week from {}", from.in_words()),
-    }
+    Column { week: Arc::clone(week), y: em(base - height), height: em(height), n }
 }
 
 fn lasted(bar: &Lasted, top: f64, axis: &Axis) -> Mark {
@@ -314,23 +331,27 @@ mod tests {
         let drawn = sketch(many).draw(("t", "T", String::new()), &axis, &zone);
         let columns = &drawn.lanes[0].columns;
         assert_eq!((columns.len(), drawn.lanes[0].total), (48, 2_000));
-        let told: u32 = columns.iter().map(|mark| mark.n.parse::<u32>().unwrap()).sum();
+        let told: u32 = columns.iter().map(|column| column.n).sum();
         assert_eq!(told, 2_000);
         // The fullest week is as high as can be.
-        assert_eq!((columns[3].n.as_str(), columns[3].height.as_str()), ("42", "1.90em"));
+        assert_eq!((columns[3].n, columns[3].height.as_str()), (42, "1.90em"));
     }
 
     #[test]
     fn one_occurrence_is_seen_where_it_was_and_none_is_an_empty_lane() {
         let (axis, zone) = axis();
         let drawn = sketch(vec![at("2026-11-26T12:00:00Z")]).draw(("t", "T", String::new()), &axis, &zone);
-        let mark = &drawn.lanes[0].columns[0];
+        let column = &drawn.lanes[0].columns[0];
+        let week = &column.week;
         assert_eq!(
-            (mark.from.as_str(), mark.to.as_str(), mark.n.as_str()),
-            ("2026-11-20", "2026-11-26", "1")
+            (week.from.as_str(), week.words.as_str(), column.n),
+            ("2026-11-20", "20 November 2026", 1)
         );
         // The last of 52 weeks: from 51/52 of the width, and a tenth of the week free on either side.
-        assert_eq!((mark.x.as_str(), mark.width.as_str(), mark.height.as_str()), ("98.27", "1.54", "0.63em"));
+        assert_eq!(
+            (week.x.as_str(), week.width.as_str(), column.height.as_str()),
+            ("98.27", "1.54", "0.63em")
+        );
         assert!(drawn.lanes[1].columns.is_empty() && drawn.lanes[1].total == 0);
         assert_eq!(drawn.wet[0].n, "3");
         let bar = &drawn.lanes[0].bars[0];

@@ -95,11 +95,11 @@ impl Sketch {
     }
 
     /// The trend and the forecast in a sentence or two.
-    pub fn answer(&self, zone: &Zone) -> String {
+    pub fn answer(&self, trend: Option<&Trend>, zone: &Zone) -> String {
         if self.starts.is_empty() {
             return "Nobody wrote volts at a start in this time.".to_owned();
         }
-        let Some(trend) = self.trend() else {
+        let Some(trend) = trend else {
             let since = self.repaired.map(|at| format!(" since the repair of {}", zone.day_in_words(at)));
             return format!(
                 "No trend is reckoned: it takes {} first attempts with electric motors whose volts can be held against the \
@@ -119,7 +119,7 @@ impl Sketch {
             zone.day_in_words(trend.first),
             trend.volts(0.0, trend.last)
         );
-        format!("{moves} {}", self.forecast(&trend))
+        format!("{moves} {}", self.forecast(trend))
     }
 
     fn forecast(&self, trend: &Trend) -> String {
@@ -154,7 +154,14 @@ impl Sketch {
         if low > high { (0.0, 1.0) } else { ((low - 1.0).floor(), (high + 1.0).ceil()) }
     }
 
-    pub fn draw(&self, (id, title, csv): (&'static str, &str, String), axis: &Axis, zone: &Zone) -> Volts {
+    /// Given its trend and what [`Self::answer`] says of it: they are reckoned once for a page.
+    pub fn draw(
+        &self,
+        (id, title, csv): (&'static str, &str, String),
+        (trend, answer): (Option<&Trend>, &str),
+        axis: &Axis,
+        zone: &Zone,
+    ) -> Volts {
         let (low, high) = self.span();
         let y = move |volts: f64| em(HEAD + TALL * (1.0 - (volts - low) / (high - low)).clamp(0.0, 1.0));
         let dot = |at: Instant, volts: f64| Dot {
@@ -163,7 +170,7 @@ impl Sketch {
             at: at.to_z(),
             volts: plain(volts),
         };
-        let (line, rays) = (self.line(axis, y), rays(self.trend(), axis, y));
+        let (line, rays) = (self.line(trend, axis, y), rays(trend, axis, y));
         let dots = |of: fn(&Read) -> Option<f64>| -> Vec<Dot> {
             self.starts.iter().filter_map(|s| Some(dot(s.at, of(s)?))).collect()
         };
@@ -176,9 +183,8 @@ impl Sketch {
             id,
             title: title.to_owned(),
             says: format!(
-                "{} {}",
-                count(self.starts.len() as u64, "start with volts.", "starts with volts."),
-                self.answer(zone)
+                "{} {answer}",
+                count(self.starts.len() as u64, "start with volts.", "starts with volts.")
             ),
             height: em(HEAD + TALL + 0.5),
             top: em(HEAD),
@@ -196,8 +202,8 @@ impl Sketch {
     }
 
     /// The trend up to the last start: so far from the class's median, wherever that was.
-    fn line(&self, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
-        let Some(trend) = self.trend() else { return Vec::new() };
+    fn line(&self, trend: Option<&Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
+        let Some(trend) = trend else { return Vec::new() };
         let mut told = self.against();
         told.retain(|(at, ..)| *at >= trend.first);
         let last = told.last().copied();
@@ -231,8 +237,8 @@ fn once_each(mut dots: Vec<Dot>) -> Vec<Dot> {
 }
 
 /// From the last start on, with the class as it was then: at the worst, as it goes, at the best.
-fn rays(trend: Option<Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
-    let ray = |t: Trend, slope: f64| Ray {
+fn rays(trend: Option<&Trend>, axis: &Axis, y: impl Fn(f64) -> String) -> Vec<Ray> {
+    let ray = |t: &Trend, slope: f64| Ray {
         x: hundredths(axis.x(t.last)),
         y: y(t.volts(slope, t.last)),
         to_x: hundredths(axis.x(axis.to)),
@@ -302,6 +308,15 @@ mod tests {
         Sketch { starts: (0..starts).map(read).collect(), minimum: Some(48.0), repaired: None, at_least: 8.0 }
     }
 
+    fn told(sketch: &Sketch) -> String {
+        sketch.answer(sketch.trend().as_ref(), &Zone::utc())
+    }
+
+    fn picture(sketch: &Sketch, axis: &Axis, zone: &Zone) -> Volts {
+        let trend = sketch.trend();
+        sketch.draw(("v", "V", String::new()), (trend.as_ref(), &told(sketch)), axis, zone)
+    }
+
     /// 0.05 V a day from 56 V: after 76 days 52.2 V, and 4.2 V more take 84 days.
     #[test]
     fn a_steady_fall_meets_the_minimum_on_the_day_it_must() {
@@ -310,7 +325,7 @@ mod tests {
         assert!((trend.slope.slope + 0.05).abs() < 1e-9, "{trend:?}");
         assert!((trend.volts(trend.slope.slope, trend.last) - 52.2).abs() < 1e-9);
         assert!((trend.reaches(trend.slope.slope, 48.0).unwrap() - 84.0).abs() < 1e-6);
-        let says = sketch.answer(&Zone::utc());
+        let says = told(&sketch);
         assert!(
             says.contains("change by -1.5 V in 30 days") && says.contains("48 V of the schedule 84 days"),
             "{says}"
@@ -319,22 +334,18 @@ mod tests {
 
     #[test]
     fn what_cannot_be_reckoned_is_said() {
-        assert!(
-            falling(7, -0.05)
-                .answer(&Zone::utc())
-                .starts_with("No trend is reckoned: it takes 8 first attempts")
-        );
+        assert!(told(&falling(7, -0.05)).starts_with("No trend is reckoned: it takes 8 first attempts"));
         let repaired = Sketch { repaired: Some(falling(20, 0.0).starts[15].at), ..falling(20, -0.05) };
         assert_eq!(repaired.trend(), None, "what was before a repair says nothing of what is after it");
         assert!(
-            falling(20, 0.02).answer(&Zone::utc()).contains("does not lead to the 48 V"),
+            told(&falling(20, 0.02)).contains("does not lead to the 48 V"),
             "{}",
-            falling(20, 0.02).answer(&Zone::utc())
+            told(&falling(20, 0.02))
         );
         let blank = Sketch { minimum: None, ..falling(20, -0.05) };
-        assert!(blank.answer(&Zone::utc()).ends_with("names no least volts to hold it against."));
+        assert!(told(&blank).ends_with("names no least volts to hold it against."));
         let under = Sketch { minimum: Some(53.0), ..falling(20, -0.05) };
-        assert!(under.answer(&Zone::utc()).ends_with("That is under the 53 V of the schedule."));
+        assert!(told(&under).ends_with("That is under the 53 V of the schedule."));
     }
 
     #[test]
@@ -343,7 +354,7 @@ mod tests {
         let axis = Axis::year_up_to(Day::parse("2026-11-26").unwrap(), AHEAD, &zone);
         for minimum in [40.0, 42.0, 45.0, 47.5, 50.0] {
             let sketch = Sketch { minimum: Some(minimum), ..falling(20, -0.05) };
-            let drawn = sketch.draw(("v", "V", String::new()), &axis, &zone);
+            let drawn = picture(&sketch, &axis, &zone);
             let em = |y: &str| y.trim_end_matches("em").parse::<f64>().unwrap();
             let least = em(&drawn.minimum.unwrap().0);
             assert!(drawn.grid.len() > 1, "{:?}", drawn.grid);
@@ -361,14 +372,14 @@ mod tests {
         let zone = Zone::utc();
         let axis = Axis::year_up_to(Day::parse("2026-11-26").unwrap(), AHEAD, &zone);
         let sketch = falling(20, -0.05);
-        let drawn = sketch.draw(("v", "V", String::new()), &axis, &zone);
+        let drawn = picture(&sketch, &axis, &zone);
         assert_eq!((drawn.cranking.len(), drawn.rest.len(), drawn.rays.len()), (20, 20, 3));
         // Falling against a class that stands still: one piece, from 56 V to 52.2 V.
         assert_eq!(drawn.line.len(), 1);
         assert!((sketch.trend().unwrap().away(sketch.starts[19].at) + 57.0 - 52.2).abs() < 1e-9);
         assert_eq!(drawn.class.len(), 1, "the class's median did not change");
         assert_eq!(sketch.sheet("x".into()).rows.len(), 20);
-        let nothing = Sketch::default().draw(("v", "V", String::new()), &axis, &zone);
+        let nothing = picture(&Sketch::default(), &axis, &zone);
         assert!(nothing.cranking.is_empty() && nothing.rays.is_empty() && nothing.minimum.is_none());
     }
 }
