@@ -117,7 +117,7 @@ async fn fill_new(path: &Path, ends: Instant) -> Result<(), Filling> {
     load_lists(&desk, &demo::files(ends, &zone)).await?;
     file_year(&desk, ends, &zone).await?;
     // The last week is told; what was open before is known.
-    let looking = Looking { thorough: true, mail: false, from: ends.minus(7 * DAY) };
+    let looking = Looking { book: true, thorough: true, mail: false, from: ends.minus(7 * DAY) };
     look(&desk, looking, ends).await.map_err(|why| Failed::from(why.to_string()))?;
     desk.close().await;
     Ok(())

@@ -17,7 +17,7 @@ use breakerbook::{
         keep_people::{KeepPeople, PersonWanted},
         notices::{
             Post,
-            look::{Looked, Looking, look},
+            look::{Looked, Looking, Stand, look},
             mail::{MailServer, Tls},
             post::due_hooks,
         },
@@ -54,7 +54,7 @@ fn trouble(n: u32, unit: &str) -> Value {
 
 async fn look_now(app: &App, mail: bool) -> Looked {
     let now = app.clock.now();
-    look(app.web.desk(), Looking { thorough: true, mail, from: now }, now).await.unwrap()
+    look(app.web.desk(), Looking { book: true, thorough: true, mail, from: now }, now).await.unwrap()
 }
 
 fn by_mail(port: u16) -> Post {
@@ -151,6 +151,23 @@ async fn each_is_told_once_to_whoever_may_read_it_and_a_rebuild_tells_nothing() 
     look_now(&app, false).await;
     let text = sue.get(paths::Notices).await.text();
     assert_eq!(text.matches("QHB 412: ground-relay cutout opened 3 Mar").count(), 1, "{text}");
+}
+
+#[tokio::test]
+async fn what_was_looked_at_is_looked_at_again_when_anything_comes_in_or_a_line_begins() {
+    let app = App::start().await;
+    let stand = async || Stand::of(app.web.desk(), app.clock.now()).await.unwrap();
+    let before = stand().await;
+    app.clock.advance(MINUTE);
+    assert!(before.is_still(&stand().await));
+    app.file("ann", &opening(1, "QHB 412", "2026-03-03T02:00:00-06:00")).await;
+    let after = stand().await;
+    assert!(!before.is_still(&after), "a report came in");
+    app.clock.advance(MINUTE);
+    assert!(after.is_still(&stand().await));
+    // That a cutout is still open is a line of its own the day after, and nobody writes anything for it.
+    app.clock.advance(2 * DAY);
+    assert!(!after.is_still(&stand().await), "a line began");
 }
 
 #[tokio::test]

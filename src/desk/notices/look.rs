@@ -15,13 +15,44 @@ use crate::{
     base::{Instant, SignIn},
     db::writer::Trouble,
     desk::{Desk, World},
+    rules::store as findings,
 };
 
 type Sql<T> = Result<T, sqlx::Error>;
 
+/// A book as it was looked at, and until when the same is open in it if nothing comes in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Stand {
+    size: i64,
+    from: Instant,
+    until: Option<Instant>,
+}
+
+impl Stand {
+    /// How the book stands now; it is asked for before it is looked at.
+    ///
+    /// # Errors
+    /// Trouble with the file.
+    pub async fn of(desk: &Desk, now: Instant) -> Result<Self, Trouble> {
+        let sql = |why: sqlx::Error| Trouble::from(&why);
+        let mut db = desk.read().await?;
+        let size = size(&mut db).await.map_err(sql)?;
+        Ok(Self { size, from: now, until: findings::next_change(&mut db, now).await.map_err(sql)? })
+    }
+
+    /// Whether every line that was open then is open now, and no other.
+    pub fn is_still(&self, now: &Self) -> bool {
+        let ended = self.until.is_some_and(|until| until <= now.from);
+        self.size == now.size && self.from <= now.from && !ended
+    }
+}
+
 /// What one look takes in.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Looking {
+    /// What the book says may have changed since it was looked at. A large railway has thousands of open lines: asking which of
+    /// them were told takes as long as twenty pages.
+    pub book: bool,
     /// Also what changes by the day, and takes reading: reviews, rights, inspections.
     pub thorough: bool,
     /// This server sends e-mail.
@@ -61,6 +92,10 @@ async fn begun(db: &mut SqliteConnection) -> Sql<Option<(Instant, i64)>> {
     row.map(|row| Ok((Instant(row.try_get(0)?), row.try_get(1)?))).transpose()
 }
 
+async fn size(db: &mut SqliteConnection) -> Sql<i64> {
+    sqlx::query_scalar("SELECT size FROM head").fetch_one(db).await
+}
+
 /// The size is read first: what is filed meanwhile is looked at once more, and known by its key.
 async fn found(
     db: &mut SqliteConnection,
@@ -69,10 +104,12 @@ async fn found(
     looking: Looking,
     now: Instant,
 ) -> Sql<(i64, Found)> {
-    let size: i64 = sqlx::query_scalar("SELECT size FROM head").fetch_one(&mut *db).await?;
+    let size = size(db).await?;
     let mut found = Found::default();
-    sources::openings(db, begun.map_or(0, |(_, seen)| seen), now, &mut found).await?;
-    sources::lines(db, now, &mut found).await?;
+    if looking.book || begun.is_none() {
+        sources::openings(db, begun.map_or(0, |(_, seen)| seen), now, &mut found).await?;
+        sources::lines(db, now, &mut found).await?;
+    }
     sources::failed_backup(db, world, now, &mut found).await?;
     sources::waiting_grants(db, world, now, &mut found).await?;
     if looking.thorough || begun.is_none() {

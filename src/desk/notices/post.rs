@@ -13,13 +13,13 @@ use super::{
     Notice, hook,
     hooks::{self, Hook, HookSecret},
     letter::{self, Links},
-    look::{Looking, look},
+    look::{Looking, Stand, look},
     mail::{Line, MailServer, NotTaken},
     outbox::{self, Due},
     wishes::{self, Wishes},
 };
 use crate::{
-    base::{SignIn, instant::MINUTE},
+    base::{Instant, SignIn, instant::MINUTE},
     db::writer::Trouble,
     desk::{Desk, World},
 };
@@ -60,18 +60,32 @@ impl Post {
     }
 
     async fn keep_looking(&self, desk: &Desk, mut stop: watch::Receiver<bool>) {
-        let mut thorough_at = None;
+        let (mut thorough_at, mut stood) = (None, None);
         while !*stop.borrow() {
             let now = desk.clock().now();
             let thorough = thorough_at.is_none_or(|at| now.since(at) >= THOROUGH_EVERY || now < at);
-            let looking = Looking { thorough, mail: self.mail.is_some(), from: now };
-            match look(desk, looking, now).await {
-                Ok(_) if thorough => thorough_at = Some(now),
-                Ok(_) => {}
+            match self.look_once(desk, (thorough, stood), now).await {
+                Ok(stands) => {
+                    stood = Some(stands);
+                    thorough_at = if thorough { Some(now) } else { thorough_at };
+                }
                 Err(why) => tracing::warn!(%why, "it could not be looked up what there is to tell"),
             }
             rest(&mut stop).await;
         }
+    }
+
+    /// Given how the book stood when it was looked at last.
+    async fn look_once(
+        &self,
+        desk: &Desk,
+        (thorough, stood): (bool, Option<Stand>),
+        now: Instant,
+    ) -> Result<Stand, Trouble> {
+        let stands = Stand::of(desk, now).await?;
+        let book = thorough || !stood.is_some_and(|stood| stood.is_still(&stands));
+        look(desk, Looking { book, thorough, mail: self.mail.is_some(), from: now }, now).await?;
+        Ok(stands)
     }
 
     async fn keep_mailing(&self, desk: &Desk, mut stop: watch::Receiver<bool>) {
