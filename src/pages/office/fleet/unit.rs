@@ -136,7 +136,7 @@ fn read(sent: &mut Sent, unit: Option<UnitName>, retired: Option<crate::base::Da
     if in_service.is_none() {
         sent.wrong("in_service", "Give the day on which it came into service.");
     }
-    let home_shop = text::tidy(sent.get("home_shop"));
+    let home_shop = sent.short("home_shop");
     Some(UnitCard { unit: unit?, class: class?, in_service: in_service?, retired, home_shop })
 }
 
