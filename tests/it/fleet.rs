@@ -177,3 +177,59 @@ async fn a_new_class_begins_with_its_schedule() {
     ada.get("/fleet").await.says("ZZ1 0 units, 1 device on its schedule, 1 version");
     clean(&app).await;
 }
+
+/// A year that lost a digit would give the unit eighteen hundred years of service, and its class their average.
+#[tokio::test]
+async fn a_year_before_there_were_such_units_is_asked_about() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    for day in ["0206-03-01", "0000-01-01", "1899-12-31"] {
+        let page = ada.get("/fleet/new").await.fill("unit", "QHB 500").fill("class", "HB6");
+        let page =
+            page.fill("in_service", day).fill("reason", "bought").fill("password", PASSWORD).send().await;
+        assert_eq!(value(&page.is(422).says("Before 1900. Check the year."), "in_service"), day);
+    }
+    assert_eq!(pages(&app, "unit_kept").await, 0);
+}
+
+#[tokio::test]
+async fn a_list_without_a_device_is_told_what_it_lacks() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let heads = "class,panel,tag,legend,kind,row,column";
+    for list in ["", "  \n ", heads] {
+        for then in ["show", "sign"] {
+            let fields = [
+                ("signer", "ada"),
+                ("seen", "0"),
+                ("class", ""),
+                ("list", list),
+                ("effective", "2026-03-03"),
+                ("reason", "new"),
+                ("password", PASSWORD),
+                ("then", then),
+            ];
+            let page = ada.post(paths::Schedule, &fields).await.is(422);
+            let page = page.says("Write the columns' names in its first line, and a row for each device");
+            page.never_says("named below");
+        }
+    }
+}
+
+/// It stands in a choice on the board, and nothing that fills the screen or cannot be seen does.
+#[tokio::test]
+async fn a_home_shop_is_a_few_words_or_none() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let add = |shop: String| {
+        let ada = ada.clone();
+        async move {
+            let page = ada.get("/fleet/new").await.fill("unit", "QHB 500").fill("class", "HB6");
+            page.fill("home_shop", &shop).fill("reason", "bought").fill("password", PASSWORD).send().await
+        }
+    };
+    let page = add("x".repeat(81)).await.is(422).says("At most 80 letters, please: it stands in lists.");
+    assert_eq!(value(&page, "home_shop"), "x".repeat(81), "and is kept to be shortened");
+    add("\u{200b}".into()).await.goes_to("/fleet/units/QHB-500");
+    assert_eq!(card(&app, "QHB 500").home_shop, None);
+}
