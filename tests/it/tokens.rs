@@ -105,3 +105,16 @@ async fn what_is_no_token_says_why_and_keeps_what_was_typed() {
             .is(403);
     }
 }
+
+/// The first of two would be good, and nobody would have seen it.
+#[tokio::test]
+async fn pressed_twice_it_is_one_token() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let token = shown(&made(&ada, "sam", "2027-01-31").await.is(200));
+    let page = made(&ada, "sam", "2027-02-28").await.is(422).says("There is one for this already.");
+    assert_eq!(page.body.matches("name=\"token\" value=").count(), 1);
+    assert!(page.body.contains("value=\"Yard display, east door\""), "{}", page.body);
+    assert_eq!(status(&app, &token).await, 200);
+    made(&ada, "tom", "2027-01-31").await.is(200);
+}
