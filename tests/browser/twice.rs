@@ -138,3 +138,24 @@ async fn a_form_outlives_its_session_for_the_same_person_only() {
     crew.open("/kept").await;
     crew.reads("Nothing is kept for you.").await;
 }
+
+/// A browser keeps no answer to a form, and asks its cache alone when somebody goes back to one: that is no lack of network.
+#[tokio::test(flavor = "multi_thread")]
+async fn going_back_to_a_form_that_came_back_is_no_lack_of_network() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let desk = Person::at(&chromium, &house);
+    desk.sign_in("m.ruiz").await;
+    desk.script("return navigator.serviceWorker.ready.then(() => true)").await;
+    desk.open("/authorisations/new").await;
+    desk.fill("person", "n.okafr").await;
+    desk.press_first().await;
+    desk.reads("Did you mean n.okafor?").await;
+    desk.open("/units").await;
+    let _ = desk.driver.back().await;
+    desk.waits_for("/authorisations/new").await;
+    // The browser asks whether to send it again; said yes, it is there as it was.
+    let _ = desk.driver.refresh().await;
+    desk.reads("Did you mean n.okafor?").await;
+    assert_eq!(desk.value("person").await, "n.okafr");
+}
