@@ -159,3 +159,44 @@ async fn going_back_to_a_form_that_came_back_is_no_lack_of_network() {
     desk.reads("Did you mean n.okafor?").await;
     assert_eq!(desk.value("person").await, "n.okafr");
 }
+
+/// What was typed before a slip was put right stays nowhere: it would fill in the next form, with the ids of the first.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_slip_that_was_put_right_leaves_nothing_for_the_next_form() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let shop = Person::at(&chromium, &house);
+    shop.sign_in("r.dunmore").await;
+    for (typed, then, says) in [("o.2", "0.2", "0.2 M\u{3a9} is under"), ("", "5", "5 M\u{3a9} reaches")] {
+        shop.open("/units/QHB-430/measurements/new?kind=insulation").await;
+        assert_eq!(shop.value("ir1_mohm").await, "");
+        shop.choose("object", "power_circuit").await;
+        shop.fill("temperature", "77").await;
+        shop.fill("ir1_mohm", typed).await;
+        if typed == "o.2" {
+            shop.fill("password", password("r.dunmore")).await;
+            shop.press("Sign as r.dunmore").await;
+            shop.reads("is no number").await;
+        }
+        shop.fill("ir1_mohm", then).await;
+        shop.fill("password", password("r.dunmore")).await;
+        shop.press("Sign as r.dunmore").await;
+        shop.reads(says).await;
+    }
+    let crew = shop;
+    crew.sign_out().await;
+    crew.sign_in("n.okafor").await;
+    for (n, text) in ["Bell rings by itself", "Horn is weak"].into_iter().enumerate() {
+        crew.open("/units/QHB-423/write/defect?again=1").await;
+        assert_eq!(crew.value("text").await, "");
+        if n == 0 {
+            crew.press("Write it down").await;
+            crew.reads("Say in a few words what is wrong").await;
+        }
+        crew.fill("text", text).await;
+        crew.press("Write it down").await;
+        crew.waits_for("/units/QHB-423/report").await;
+    }
+    crew.reads("Bell rings by itself").await;
+    crew.reads("Horn is weak").await;
+}

@@ -33,6 +33,11 @@ impl Sent {
         Self { typed, ..Self::default() }
     }
 
+    pub fn with(mut self, name: &str, value: &str) -> Self {
+        self.typed.push((name.to_owned(), value.to_owned()));
+        self
+    }
+
     pub fn get(&self, name: &str) -> &str {
         self.typed.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value.as_str())
     }

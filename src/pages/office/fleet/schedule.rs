@@ -149,8 +149,9 @@ pub async fn send(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     let Some(schedule) = schedule.filter(|_| signed) else {
         return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, sent, read);
     };
+    let class = schedule.class.to_string();
     match app.desk().act(KeepSchedule::of(schedule, reason, seen, &permit, now)).await {
-        Ok(()) => see(&paths::Fleet),
+        Ok(()) => see(&paths::Fleet.with(&[("done", &class)])),
         Err(refused) => {
             let status = sent.refused(refused, FIELDS)?;
             draw(&app, frame, &me, status, sent, read)
