@@ -183,20 +183,28 @@ async fn a_slip_that_was_put_right_leaves_nothing_for_the_next_form() {
         shop.press("Sign as r.dunmore").await;
         shop.reads(says).await;
     }
+    for (n, kind) in ["daily", "mechanical_daily"].into_iter().enumerate() {
+        shop.open("/units/QHB-430/inspections").await;
+        assert_eq!(shop.value("place").await, "");
+        shop.choose("kind", kind).await;
+        shop.fill("place", &format!("Track {n}")).await;
+        shop.fill("conditions", "none").await;
+        shop.fill("password", password("r.dunmore")).await;
+        shop.press("Sign as r.dunmore").await;
+        shop.reads(&format!("Track {n}. Conditions: none")).await;
+    }
     let crew = shop;
     crew.sign_out().await;
     crew.sign_in("n.okafor").await;
-    for (n, text) in ["Bell rings by itself", "Horn is weak"].into_iter().enumerate() {
-        crew.open("/units/QHB-423/write/defect?again=1").await;
-        assert_eq!(crew.value("text").await, "");
-        if n == 0 {
-            crew.press("Write it down").await;
-            crew.reads("Say in a few words what is wrong").await;
-        }
-        crew.fill("text", text).await;
-        crew.press("Write it down").await;
-        crew.waits_for("/units/QHB-423/report").await;
-    }
-    crew.reads("Bell rings by itself").await;
-    crew.reads("Horn is weak").await;
+    let trip = "/units/QHB-423/write/breaker_trip?device=TC2";
+    crew.open(trip).await;
+    let first = crew.value("entry").await;
+    crew.press("Write it down").await;
+    crew.reads("Not kept yet").await;
+    crew.choose("left", "off").await;
+    crew.press("Write it down").await;
+    crew.reads("Written down").await;
+    crew.open(trip).await;
+    let kept = crew.script("return new Promise(done => setTimeout(() => done(document.querySelector('[name=entry]').value), 1500))").await;
+    assert_ne!(kept.as_str(), Some(first.as_str()), "another trip would take the first one's place");
 }

@@ -515,3 +515,30 @@ async fn a_form_that_was_signed_before_does_not_swallow_another_reading() {
     sam.get(&first).await.says("0.4 MΩ is under 1 MΩ.");
     sam.get(&second).await.says("12 MΩ reaches 1 MΩ.");
 }
+
+#[tokio::test]
+async fn an_inspections_form_that_was_signed_before_does_not_swallow_another_one() {
+    let app = App::start().await;
+    let sam = app.user("sam").await;
+    let page = sam.get(paths::UnitInspections(unit())).await;
+    let id = page.form().fields.iter().find(|f| f.name == "id").and_then(|f| f.value.clone()).unwrap();
+    let send = async |kind: &str| {
+        let fields = [
+            ("id", id.as_str()),
+            ("signer", "sam"),
+            ("kind", kind),
+            ("at", "2026-03-03T02:30"),
+            ("place", "Slate Gap"),
+            ("conditions", "none"),
+            ("password", PASSWORD),
+        ];
+        sam.post(paths::UnitInspections(unit()), &fields).await
+    };
+    for _ in 0..2 {
+        send("daily").await.goes_to(paths::UnitInspections(unit()));
+    }
+    let page = send("mechanical_daily").await.is(422).says("signed before, with other words");
+    page.fill("password", PASSWORD).send().await.goes_to(paths::UnitInspections(unit()));
+    let text = sam.get(paths::UnitInspections(unit())).await.text();
+    assert_eq!(text.matches("Slate Gap. Conditions: none").count(), 2, "{text}");
+}

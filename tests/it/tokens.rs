@@ -56,6 +56,12 @@ async fn a_token_is_shown_once_and_ends_when_it_is_revoked() {
     };
     revoke("ada", "not it at all, sorry").await.is(422).says("sam : Yard display");
     revoke("sue", PASSWORD).await.is(422).says("opened by sue");
+    let none = [("signer", "ada"), ("password", PASSWORD)];
+    ada.post(paths::TokenRevoke, &none)
+        .await
+        .is(422)
+        .says("Choose which token is to end.")
+        .never_says("ended already");
     assert_eq!(status(&app, &token).await, 200, "neither was signed");
     revoke("ada", PASSWORD).await.goes_to(paths::Tokens);
     assert_eq!(status(&app, &token).await, 401, "at once, whatever was remembered of it");

@@ -125,7 +125,11 @@ pub async fn revoke(State(app): State<App>, frame: Frame, me: Me, form: Fields) 
     let mut sent = Sent::of(form);
     let found = good(&app).await?.into_iter().find(|kept| kept.id() == sent.get("token"));
     if found.is_none() {
-        sent.on_top.push("Choose which token is to end: that one has ended already.".to_owned());
+        let says = match sent.get("token") {
+            "" => "Choose which token is to end.",
+            _ => "Choose which token is to end: that one has ended already.",
+        };
+        sent.on_top.push(says.to_owned());
     }
     let signed = sent.is_signed(&app, &me).await?;
     let Some(kept) = found.filter(|_| signed) else {
