@@ -17,7 +17,7 @@ pub fn words(typed: &str) -> Option<String> {
     tidy(typed).filter(|words| words.contains(shows))
 }
 
-/// Not white space, and none of the characters that Unicode draws as nothing (Default_Ignorable_Code_Point, and the
+/// Not white space, and none of the characters that Unicode draws as nothing (`Default_Ignorable_Code_Point`, and the
 /// pattern without dots).
 fn shows(c: char) -> bool {
     let hidden = matches!(c, '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}'
