@@ -5,11 +5,11 @@
   const radioAt = (event) => event.target.closest?.("label.key")?.querySelector('input[type="radio"]');
   document.addEventListener("pointerdown", (event) => {
     const radio = radioAt(event);
-    if (radio) radio.dataset.was = radio.checked ? "chosen" : "";
+    if (radio) radio.dataset.was = radio.checked;
   });
   document.addEventListener("click", (event) => {
     const radio = radioAt(event);
-    if (radio !== event.target || radio?.dataset.was !== "chosen") return;
+    if (radio !== event.target || radio?.dataset.was !== "true") return;
     radio.checked = false;
     radio.dataset.was = "";
   });

@@ -93,7 +93,7 @@ async function handOver(person) {
   if (taken && here.endsWith("/report")) location.reload();
 }
 
-const reports = (n) => (n === 1 ? "1 report" : `${n} reports`);
+const reports = (n) => `${n} report${n > 1 ? "s" : ""}`;
 const link = (path, text) => el("a", { href: `/offline#${path}`, textContent: text });
 
 /** The one place that says what this tablet keeps. */
@@ -124,7 +124,7 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
   const why = !there?.ok ? "Signing out needs the network: do it later." : left && !place.dataset.warned
     ? `${reports(left)} of yours stay on this tablet, kept for you. Press 'Sign out' again to go.` : "";
   if (why) {
-    if (there) place.dataset.warned = "yes";
+    if (there) place.dataset.warned = 1;
     place.prepend(el("p", { className: "says" }, why));
     place.hidden = false;
     place.scrollIntoView({ block: "center" });
@@ -136,13 +136,16 @@ const warnAtSignOut = (person) => document.querySelector('form[action="/sign-out
 });
 
 async function typing() {
-  const sent = wasSent(), key = `${place.dataset.person}|${here}${location.search.replace("?wrote=yes", "")}`;
-  if (sent && sent[1] !== here) await drop("typing", sent[0]);
-  const form = /^\/(units\/|run)/.test(here) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset, textarea"));
+  // A form that came back is the same form, though its address has lost what stood behind the question mark. Of one that
+  // got through nothing may stay: with its ids it would fill in the next one, and that be taken for it.
+  const sent = wasSent(), back = document.querySelector("main [role=alert]"),
+    key = back && sent?.[1] === here ? sent[0] : `${place.dataset.person}|${here}${location.search.replace("?wrote=yes", "")}`;
+  if (sent && (sent[1] !== here || !back)) await drop("typing", sent[0]);
+  const form = /^\/(units\/|run)/.test(here) && [...document.querySelectorAll("main form[method=post]")].find((one) => one.querySelector("fieldset,textarea"));
   // Going back brings a new page, for this one has fetched something: what was sent from it stands in it again, ids and all.
-  const again = performance.getEntriesByType("navigation")[0].type === "back_forward" && sessionStorage[key];
+  const again = performance.getEntriesByType("navigation")[0].type[0] === "b" && sessionStorage[key];
   if (form && again) fill(form, JSON.parse(again));
-  if (form) await keepTyping(form, key, !again && !document.querySelector("main [role=alert]"));
+  if (form) await keepTyping(form, key, !again && !back);
 }
 
 async function start() {

@@ -1,6 +1,7 @@
 // Keeps the shell and the pages of opened units, and answers when the network does not. The server writes VERSION and
 // SHELL above. What was typed the pages keep themselves, before they send it.
 const MINE = `shell-${VERSION}`;
+const CREW = /^(\/units\/[^/]+)\/(?:write|report)|^\/run.*/;
 const KEEP = /^\/(units(\/[^/]+)?|offline\/.+)$/;
 
 addEventListener("install", (event) => {
@@ -18,16 +19,18 @@ addEventListener("activate", (event) => event.waitUntil((async () => {
 addEventListener("fetch", (event) => {
   const { request } = event, url = new URL(request.url), page = request.mode === "navigate";
   if (url.origin !== location.origin) return;
-  if (request.method === "POST" && page) event.respondWith(sent(event, url));
-  else if (request.method !== "GET") return;
-  else if (url.pathname.startsWith("/static/")) event.respondWith(caches.match(request).then((had) => had ?? fetch(request)));
-  else if (page || KEEP.test(url.pathname)) event.respondWith(fresh(event, url, page));
+  // A form's answer that is gone back to may come from the cache alone, and no answer is kept there: that is no lack of
+  // network. The crew's forms lead on to their report, of any other the browser asks whether to send it again.
+  const answer = request.method !== "GET" ? page && (request.cache !== "only-if-cached" || CREW.test(url.pathname)) && sent(event, url)
+    : url.pathname.startsWith("/static/") ? caches.match(request).then((had) => had ?? fetch(request))
+    : (page || KEEP.test(url.pathname)) && fresh(event, url, page);
+  if (answer) event.respondWith(answer);
 });
 
 /** A form of the crew's goes on without network, any other is told of. Once the server has it, so has the picture that
  * signing without network goes by: the network may be gone before the next page comes. */
 async function sent(event, url) {
-  const [path, unit] = /^(\/units\/[^/]+)\/(?:write|report)|^\/run.*/.exec(url.pathname) ?? [];
+  const [path, unit] = CREW.exec(url.pathname) ?? [];
   const answer = await fetch(event.request).catch(() => null);
   if (!answer) return Response.redirect(unit ? `${unit}/report` : path ?? "/offline#/no", 303);
   if (path) event.waitUntil(Promise.all([unit ?? "", "/run"].map((of) => of && picture(new URL(`/offline${of}`, url)))).catch(() => {}));

@@ -12,6 +12,21 @@ pub fn tidy(typed: &str) -> Option<String> {
     (!clean.is_empty()).then(|| clean.to_owned())
 }
 
+/// What somebody has to say in words. `None` also where no letter of it shows: a reason that nobody can see is none.
+pub fn words(typed: &str) -> Option<String> {
+    tidy(typed).filter(|words| words.contains(shows))
+}
+
+/// Not white space, and none of the characters that Unicode draws as nothing (`Default_Ignorable_Code_Point`, and the
+/// pattern without dots).
+fn shows(c: char) -> bool {
+    let hidden = matches!(c, '\u{ad}' | '\u{34f}' | '\u{61c}' | '\u{115f}' | '\u{1160}' | '\u{17b4}' | '\u{17b5}'
+        | '\u{180b}'..='\u{180f}' | '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{2800}'
+        | '\u{3164}' | '\u{fe00}'..='\u{fe0f}' | '\u{feff}' | '\u{ffa0}' | '\u{fff0}'..='\u{fff8}' | '\u{1bca0}'..='\u{1bca3}'
+        | '\u{1d173}'..='\u{1d17a}' | '\u{e0000}'..='\u{e0fff}');
+    !hidden && !c.is_whitespace() && !c.is_control()
+}
+
 /// `1 trip`, `3 trips`.
 pub fn count(n: u64, one: &str, many: &str) -> String {
     if n == 1 { format!("1 {one}") } else { format!("{n} {many}") }
@@ -179,6 +194,11 @@ mod tests {
         assert_eq!(tidy("  a b "), Some("a b".to_owned()));
         assert_eq!(tidy("\ta\u{0}b\r\nc\n"), Some("a b \nc".to_owned()));
         assert_eq!(tidy(" \t\n "), None);
+        assert_eq!(words(" a "), Some("a".to_owned()));
+        assert_eq!(words("\u{200d}\u{5d0}"), Some("\u{200d}\u{5d0}".to_owned()));
+        for unseen in ["\u{200b}", "\u{ad}\u{2800}", "\u{202e} \u{202c}", "\u{3164}\n\u{feff}", "\u{e0041}"] {
+            assert_eq!(words(unseen), None, "{unseen:?}");
+        }
         assert_eq!(quoted("short"), "\"short\"");
         assert_eq!(quoted(&"é".repeat(50)).chars().count(), 43);
     }

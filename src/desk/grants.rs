@@ -14,7 +14,7 @@ use super::{
     tablets::page,
 };
 use crate::{
-    base::{Instant, SignIn},
+    base::{Instant, SignIn, Zone},
     people::{Authorisation, Permit, Proposal, authorisation::Standing, permit, proposal::How},
 };
 
@@ -164,7 +164,7 @@ impl Act for ConfirmGrant {
             Some(end) if end.by == *by && matches!(end.how, How::Confirmed(_)) => {
                 return Ok(Decided::default());
             }
-            Some(_) => return Err(Refused::Stale(ended(proposal))),
+            Some(_) => return Err(Refused::Stale(ended(proposal, &draft.world.railway.zone))),
             None => {}
         }
         confirms(proposal, by, &draft.world, now)?;
@@ -210,11 +210,13 @@ pub fn confirms(proposal: &Proposal, by: &SignIn, world: &World, now: Instant) -
     }
 }
 
-/// `sue confirmed it already.`
-pub fn ended(proposal: &Proposal) -> String {
+/// `sue confirmed it 3 Mar 2026 06:00 -06:00: it is a right since.`
+pub fn ended(proposal: &Proposal, zone: &Zone) -> String {
     match &proposal.end {
         Some(end) => match &end.how {
-            How::Confirmed(_) => format!("{} confirmed it already.", end.by),
+            How::Confirmed(_) => {
+                format!("{} confirmed it {}: it is a right since.", end.by, zone.in_words(end.at))
+            }
             How::Withdrawn(reason) => format!("{} withdrew it: {reason}", end.by),
         },
         None => "Nothing became of it yet.".to_owned(),
@@ -249,7 +251,7 @@ impl Act for WithdrawProposal {
             Some(end) if end.by == *by && end.how == How::Withdrawn(withdrawn.reason.clone()) => {
                 Ok(Decided::default())
             }
-            Some(_) => Err(Refused::Stale(ended(proposal))),
+            Some(_) => Err(Refused::Stale(ended(proposal, &draft.world.railway.zone))),
             None if !proposal.waits(now) => {
                 Err(Refused::Stale("It lapsed already: nobody can confirm it.".into()))
             }

@@ -14,7 +14,7 @@ use super::{
 use crate::{
     base::{ClassName, Instant, UnitName},
     people::{Permit, permit::Act::KeepRoster},
-    roster::{Schedule, UnitCard},
+    roster::{Schedule, UnitCard, import::EARLIEST},
 };
 
 /// Tells a card from what it was: a form that was drawn beside another is stale. Empty: the roster lacks the unit.
@@ -89,6 +89,9 @@ fn possible(card: &UnitCard, world: &World, now: Instant) -> Result<(), Refused>
             "class",
             format!("There is no class {} yet: write its schedule first.", card.class),
         ));
+    }
+    if card.in_service < EARLIEST {
+        return Err(not_allowed("in_service", "Before 1900. Check the year.".to_owned()));
     }
     if card.in_service > today.plus(YEARS_AHEAD) {
         return Err(not_allowed("in_service", "More than two years ahead. Check the year.".to_owned()));

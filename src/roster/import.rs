@@ -170,6 +170,9 @@ pub fn units(
     }))
 }
 
+/// Before it no unit of this kind ran; a year with a digit lost would be centuries of service days.
+pub const EARLIEST: Day = Day(-25_567);
+
 /// Two years in days: a railway lists what is on order, and nothing later.
 const YEARS_AHEAD: i32 = 731;
 
@@ -184,6 +187,9 @@ fn unit(cells: Cells) -> Result<UnitCard, String> {
     let class = class_name(cells.of("class"))?;
     cells.needed("in_service")?;
     let in_service = cells.day("in_service")?.ok_or("in_service is blank. Fill it in.")?;
+    if in_service < EARLIEST {
+        return Err(format!("in_service is {in_service}, before 1900. Check the year."));
+    }
     Ok(UnitCard { unit, class, in_service, retired: None, home_shop: cells.text("home_shop")? })
 }
 

@@ -6,7 +6,7 @@ use axum::{
     Json,
     body::Body,
     extract::{Request, State},
-    http::{HeaderMap, HeaderValue, StatusCode, header},
+    http::{HeaderMap, HeaderValue, Method, StatusCode, header},
     middleware::Next,
     response::{IntoResponse, Redirect, Response},
 };
@@ -210,8 +210,9 @@ pub async fn dress(State(app): State<App>, request: Request, next: Next) -> Resp
     let for_program = request.uri().path().starts_with("/api/");
     let (head, body) = request.into_parts();
     let (surroundings, headers) = (page::Surroundings::of(&head), head.headers.clone());
+    let method = head.method.clone();
     let response = next.run(Request::from_parts(head, body)).await;
-    let Some(card) = card_of(&response) else { return response };
+    let Some(card) = card_of(&response, &method) else { return response };
     let (bare, _) = response.into_parts();
     let mut dressed = match (bare.extensions.get::<Oops>(), for_program) {
         (_, true) => as_json(&card),
@@ -247,7 +248,7 @@ async fn who(app: &App, headers: &HeaderMap, said: Option<&Me>) -> Option<Me> {
 
 /// Our own errors carry their card; those of the layers between (no such method, too large, too slow) are told
 /// by their status.
-fn card_of(response: &Response) -> Option<Card> {
+fn card_of(response: &Response, method: &Method) -> Option<Card> {
     if let Some(card) = response.extensions().get::<Card>() {
         return Some(card.clone());
     }
@@ -255,13 +256,22 @@ fn card_of(response: &Response) -> Option<Card> {
         StatusCode::PAYLOAD_TOO_LARGE => Oops::TooLarge,
         StatusCode::SERVICE_UNAVAILABLE if !has_own_body(response) => return Some(given_up()),
         StatusCode::METHOD_NOT_ALLOWED => {
-            let mut card = Oops::NotFound("This address does not take that method.".into()).card();
+            let mut card = Oops::NotFound(takes(method).into()).card();
             card.status = StatusCode::METHOD_NOT_ALLOWED;
             return Some(card);
         }
         _ => return None,
     };
     Some(oops.card())
+}
+
+/// What stays in the address bar when a form came back can be read as little as a page can be written to.
+fn takes(method: &Method) -> &'static str {
+    if matches!(*method, Method::GET | Method::HEAD) {
+        "There is nothing to read at this address: it takes what is sent to it, as by the form of a page. Go back to that page, and send it from there."
+    } else {
+        "This address can only be read: nothing that is sent to it is taken."
+    }
 }
 
 /// The answer did not come within the router's patience. What the writer has in hand by then goes on without whoever
@@ -297,7 +307,7 @@ mod tests {
 
     #[test]
     fn whoever_waited_in_vain_is_not_told_that_nothing_was_stored() {
-        let card = card_of(&StatusCode::SERVICE_UNAVAILABLE.into_response());
+        let card = card_of(&StatusCode::SERVICE_UNAVAILABLE.into_response(), &Method::POST);
         let says = card.map(|card| (card.status, card.says, card.retry_after_s));
         let told = says.is_some_and(|(status, says, again)| {
             status == StatusCode::SERVICE_UNAVAILABLE

@@ -136,8 +136,14 @@ pub async fn sign(app: &App, me: &Me, typed: &str) -> Result<Result<(), String>,
     if me.has_codes() && matches!(Typed::read(typed), Some(Typed::Code(_))) {
         return sign_by_code(app, me, typed).await;
     }
-    sign_by_password(app, me, typed).await
+    let signed = sign_by_password(app, me, typed).await?;
+    // Only once it is no password: one might look like a recovery code.
+    let recovery = me.has_codes() && matches!(Typed::read(typed), Some(Typed::Recovery(_)));
+    Ok(signed.map_err(|says| if recovery && says == NOT_YOURS { NO_SIGNATURE.to_owned() } else { says }))
 }
+
+const NOT_YOURS: &str = "This is not your password.";
+const NO_SIGNATURE: &str = "A recovery code lets you in, and signs nothing. Type your password, or the six digits that your telephone shows now.";
 
 /// The password alone: for what changes how somebody signs in.
 pub async fn sign_by_password(app: &App, me: &Me, password: &str) -> Result<Result<(), String>, Oops> {
@@ -146,7 +152,7 @@ pub async fn sign_by_password(app: &App, me: &Me, password: &str) -> Result<Resu
     }
     Ok(match try_password(app, me.sign_in(), Password::typed(password), Way::Signature).await? {
         Tried::Right => Ok(()),
-        Tried::Wrong => Err("This is not your password.".into()),
+        Tried::Wrong => Err(NOT_YOURS.into()),
         Tried::NotNow(says) => Err(says),
     })
 }

@@ -11,7 +11,7 @@ use crate::{
     chromium::{Chromium, Scripts},
     house::House,
     looks::Looks,
-    person::Person,
+    person::{Person, password},
 };
 
 /// No name is like this; a page that bears it bears the others.
@@ -61,6 +61,34 @@ async fn long_words_and_large_letters_stay_on_the_page() {
     for (name, path) in [("triage", "/triage"), ("bypasses", "/bypasses")] {
         crew.open(path).await;
         looks.at_large_text(&crew, name).await;
+    }
+    looks.are_fine();
+}
+
+/// One word of as many letters as a name may have, on the pages that show whom or what it names.
+#[tokio::test(flavor = "multi_thread")]
+async fn names_without_a_space_stay_on_the_page() {
+    let (who, name) = ("w".repeat(40), "\u{5e9}".repeat(60));
+    let people = format!("sign_in,name,role,craft\n{who},{name},supervisor,{}\n", "c".repeat(60));
+    let house = House::demo_with(&[("people", &people)]);
+    let chromium = Chromium::start(Scripts::On).await;
+    let desk = Person::at(&chromium, &house);
+    let mut looks = Looks::default();
+    desk.sign_in("c.ibsenius").await;
+    desk.open("/tokens").await;
+    desk.fill("of", &who).await;
+    desk.fill("words", &"m".repeat(60)).await;
+    desk.fill("password", password("c.ibsenius")).await;
+    desk.press_first().await;
+    desk.reads("shown this once").await;
+    looks.at(&desk, "long-token").await;
+    for (page, path) in [
+        ("long-person", format!("/people/{who}")),
+        ("long-sign-ins", format!("/sign-ins/{who}")),
+        ("long-rights", format!("/register/people/{who}")),
+    ] {
+        desk.open(&path).await;
+        looks.at(&desk, page).await;
     }
     looks.are_fine();
 }

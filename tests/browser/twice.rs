@@ -138,3 +138,73 @@ async fn a_form_outlives_its_session_for_the_same_person_only() {
     crew.open("/kept").await;
     crew.reads("Nothing is kept for you.").await;
 }
+
+/// A browser keeps no answer to a form, and asks its cache alone when somebody goes back to one: that is no lack of network.
+#[tokio::test(flavor = "multi_thread")]
+async fn going_back_to_a_form_that_came_back_is_no_lack_of_network() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let desk = Person::at(&chromium, &house);
+    desk.sign_in("m.ruiz").await;
+    desk.script("return navigator.serviceWorker.ready.then(() => true)").await;
+    desk.open("/authorisations/new").await;
+    desk.fill("person", "n.okafr").await;
+    desk.press_first().await;
+    desk.reads("Did you mean n.okafor?").await;
+    desk.open("/units").await;
+    let _ = desk.driver.back().await;
+    desk.waits_for("/authorisations/new").await;
+    // The browser asks whether to send it again; said yes, it is there as it was.
+    let _ = desk.driver.refresh().await;
+    desk.reads("Did you mean n.okafor?").await;
+    assert_eq!(desk.value("person").await, "n.okafr");
+}
+
+/// What was typed before a slip was put right stays nowhere: it would fill in the next form, with the ids of the first.
+#[tokio::test(flavor = "multi_thread")]
+async fn a_slip_that_was_put_right_leaves_nothing_for_the_next_form() {
+    let house = House::demo();
+    let chromium = Chromium::start(Scripts::On).await;
+    let shop = Person::at(&chromium, &house);
+    shop.sign_in("r.dunmore").await;
+    for (typed, then, says) in [("o.2", "0.2", "0.2 M\u{3a9} is under"), ("", "5", "5 M\u{3a9} reaches")] {
+        shop.open("/units/QHB-430/measurements/new?kind=insulation").await;
+        assert_eq!(shop.value("ir1_mohm").await, "");
+        shop.choose("object", "power_circuit").await;
+        shop.fill("temperature", "77").await;
+        shop.fill("ir1_mohm", typed).await;
+        if typed == "o.2" {
+            shop.fill("password", password("r.dunmore")).await;
+            shop.press("Sign as r.dunmore").await;
+            shop.reads("is no number").await;
+        }
+        shop.fill("ir1_mohm", then).await;
+        shop.fill("password", password("r.dunmore")).await;
+        shop.press("Sign as r.dunmore").await;
+        shop.reads(says).await;
+    }
+    for (n, kind) in ["daily", "mechanical_daily"].into_iter().enumerate() {
+        shop.open("/units/QHB-430/inspections").await;
+        assert_eq!(shop.value("place").await, "");
+        shop.choose("kind", kind).await;
+        shop.fill("place", &format!("Track {n}")).await;
+        shop.fill("conditions", "none").await;
+        shop.fill("password", password("r.dunmore")).await;
+        shop.press("Sign as r.dunmore").await;
+        shop.reads(&format!("Track {n}. Conditions: none")).await;
+    }
+    let crew = shop;
+    crew.sign_out().await;
+    crew.sign_in("n.okafor").await;
+    let trip = "/units/QHB-423/write/breaker_trip?device=TC2";
+    crew.open(trip).await;
+    let first = crew.value("entry").await;
+    crew.press("Write it down").await;
+    crew.reads("Not kept yet").await;
+    crew.choose("left", "off").await;
+    crew.press("Write it down").await;
+    crew.reads("Written down").await;
+    crew.open(trip).await;
+    let kept = crew.script("return new Promise(done => setTimeout(() => done(document.querySelector('[name=entry]').value), 1500))").await;
+    assert_ne!(kept.as_str(), Some(first.as_str()), "another trip would take the first one's place");
+}

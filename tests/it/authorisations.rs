@@ -62,7 +62,12 @@ async fn one_proposes_another_confirms_and_both_have_a_hand_in_what_is_opened_un
     // Sent twice, it is one right; and nothing waits any more.
     confirmed(&stan, &proposal).await.goes_to(&proposal);
     assert_eq!(pages(&app, "authorisation_granted").await, 1);
-    sue.get(&proposal).await.says("stan confirmed it already.").never_says("Withdraw it");
+    // Whoever has just signed stands here, and is not told that somebody else was quicker.
+    for who in [&sue, &stan] {
+        let page =
+            who.get(&proposal).await.says("stan confirmed it 3 Mar 2026 06:00 -06:00: it is a right since");
+        page.never_says("already").never_says("Withdraw it").never_says("Lapses");
+    }
     sue.get(paths::Authorisations)
         .await
         .says("1 in force")

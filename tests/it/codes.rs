@@ -157,7 +157,7 @@ async fn a_current_code_signs_in_place_of_the_password_once() {
     let phone = set_up(&app, &sue).await;
     app.minutes_pass(1);
     let code = phone.shows(app.clock.now());
-    review(1, &phone.recovery[0]).await.is(422).says("This is not your password.");
+    review(1, &phone.recovery[0]).await.is(422).says("A recovery code lets you in, and signs nothing.");
     review(1, &code).await.is(303);
     review(2, &code).await.is(422).says("used before");
     review(2, PASSWORD).await.is(303);
@@ -247,4 +247,22 @@ async fn a_first_password_is_good_for_a_week_and_only_its_owner_learns_that_it_i
     ada.get(paths::SignInsOf("ida".into())).await.never_says(&made).says("a first one, good until");
     sign_in(PASSWORD).await.is(422).says("do not go together");
     sign_in(&made).await.goes_to(paths::Password);
+}
+
+/// Nothing typed is no try: it tells nobody's code wrong, and makes nobody wait.
+#[tokio::test]
+async fn an_empty_code_is_asked_for_and_a_recovery_code_signs_nothing_and_says_so() {
+    let app = App::start().await;
+    let sue = app.user("sue").await;
+    let phone = set_up(&app, &sue).await;
+    app.minutes_pass(1);
+    let mut page = asked(&app, "sue").await;
+    for blank in ["", " ", "", "", ""] {
+        page = page.fill("one_time_code", blank).send().await.is(422);
+        page = page.says("Type the code that your telephone shows now, or a recovery code");
+    }
+    page.fill("one_time_code", &phone.shows(app.clock.now())).send().await.goes_to("/");
+    let page = sue.get("/authorisations/new").await.fill("person", "sam").fill("classes", "HB6");
+    let page = page.fill("basis", "course 12").fill("password", &phone.recovery[0]).send().await.is(422);
+    page.says("A recovery code lets you in, and signs nothing").never_says("not your password");
 }

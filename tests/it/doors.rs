@@ -55,7 +55,9 @@ async fn what_is_not_there_or_not_readable_gets_a_sentence() {
         ann.get("/nowhere").await.body.contains("Sign out"),
         "they are still signed in, and the page shows it"
     );
-    ann.post("/kept", &[]).await.is(405).says("does not take that method");
+    ann.post("/kept", &[]).await.is(405).says("can only be read");
+    // What stays in the address bar when a form came back.
+    ann.get("/triage/looked").await.is(405).says("Go back to that page, and send it from there");
     let own = |body: Vec<u8>, kind: &str| {
         let request = ann
             .request("POST", paths::Password)
@@ -125,4 +127,46 @@ fn without_askama(text: &str) -> String {
         }
     }
     out
+}
+
+/// A hint that is only seen beside its field is not read out with it.
+#[tokio::test]
+async fn each_hint_and_each_problem_is_tied_to_its_field() {
+    let app = App::start().await;
+    let (ada, sue) = (app.user("ada").await, app.user("sue").await);
+    let mut hints = 0;
+    for (who, path) in [
+        (&ada, "/fleet/new"),
+        (&ada, "/fleet/schedule"),
+        (&ada, "/tokens"),
+        (&ada, "/notices/mine"),
+        (&ada, "/notices/webhooks"),
+        (&ada, "/people/new"),
+        (&sue, "/authorisations/new"),
+    ] {
+        let page = who.get(path).await.is(200);
+        let sent = page.again(path).await.send().await;
+        for body in [&page.body, &sent.body] {
+            hints += tied(path, body);
+        }
+    }
+    assert!(hints > 20, "{hints}");
+}
+
+/// How many sentences stand beside the fields of a page, each of which some field names.
+fn tied(path: &str, body: &str) -> usize {
+    let tags = crate::html::tags(body);
+    let named: Vec<&str> =
+        tags.iter().filter_map(|tag| tag.get("aria-describedby")).flat_map(|ids| ids.split(' ')).collect();
+    let beside = |class: &Option<&str>| matches!(class, Some("hint" | "says"));
+    let sentences: Vec<_> = tags.iter().filter(|tag| tag.name == "p" && beside(&tag.get("class"))).collect();
+    for tag in &sentences {
+        let id = tag.get("id").unwrap_or_default();
+        let same = tags.iter().filter(|other| other.get("id") == Some(id)).count();
+        assert!(named.contains(&id) && same == 1, "{path}: {:?} ({id:?}) belongs to no field", tag.text);
+    }
+    for id in named {
+        assert!(tags.iter().any(|tag| tag.get("id") == Some(id)), "{path}: nothing is called {id:?}");
+    }
+    sentences.len()
 }

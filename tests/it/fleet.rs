@@ -42,12 +42,16 @@ async fn a_unit_is_added_changed_retired_and_back() {
         }
     };
     add("quarry").await.is(422).says("Write its mark, a space and its road number");
-    add("qhb 0500").await.goes_to("/fleet/units/QHB-500");
+    add("qhb 0500").await.goes_to("/fleet/units/QHB-500?done=signed");
+    // Whoever signed is told so, and nobody else.
+    let page =
+        ada.get("/fleet/units/QHB-500?done=signed").await.says("Signed: its card in the book is as below.");
+    page.again("/fleet/units/QHB-500").await.never_says("Signed: its card");
     add("QHB 500").await.is(422).says("QHB 500 is on the roster already");
     assert_eq!(pages(&app, "unit_kept").await, 1);
     let unit = "/fleet/units/QHB-500";
     let page = ada.get(unit).await.is(200).fill("home_shop", "Harrow Ferry").fill("reason", "moved");
-    page.fill("password", PASSWORD).send().await.goes_to(unit);
+    page.fill("password", PASSWORD).send().await.goes_to(format!("{unit}?done=signed"));
     assert_eq!(card(&app, "QHB 500").home_shop.as_deref(), Some("Harrow Ferry"));
     let retires = |day: &'static str, seen: String| {
         let ada = ada.clone();
@@ -65,7 +69,7 @@ async fn a_unit_is_added_changed_retired_and_back() {
     let seen = value(&ada.get(unit).await, "seen");
     retires("2026-03-04", seen.clone()).await.is(422).says("That day has not come");
     retires("2026-03-01", seen.clone()).await.is(422).says("before it came into service");
-    retires("2026-03-03", seen.clone()).await.goes_to(unit);
+    retires("2026-03-03", seen.clone()).await.goes_to(format!("{unit}?done=signed"));
     retires("2026-03-03", seen.clone()).await.is(422).says("Nothing is changed");
     ada.get("/fleet?state=retired").await.says("QHB 500").never_says("QHB 412");
     let fields =
@@ -74,7 +78,7 @@ async fn a_unit_is_added_changed_retired_and_back() {
     let seen = value(&ada.get(unit).await.says("Retired since 3 March 2026"), "seen");
     let fields =
         [("signer", "ada"), ("seen", seen.as_str()), ("reason", "bought back"), ("password", PASSWORD)];
-    ada.post(format!("{unit}/return"), &fields).await.goes_to(unit);
+    ada.post(format!("{unit}/return"), &fields).await.goes_to(format!("{unit}?done=signed"));
     assert_eq!(card(&app, "QHB 500").retired, None);
     ada.post("/fleet/units/QHB-999/return", &fields).await.is(404);
     for who in ["sue", "sam", "ann"] {
@@ -131,7 +135,7 @@ async fn a_schedule_is_shown_with_what_changes_before_it_is_signed() {
         .is(422)
         .says("The list says class HB7");
     sent(&ada, "", "sign", &seen, "2026-03-03").await.is(422);
-    sent(&ada, &new, "sign", &seen, "2026-03-03").await.goes_to(paths::Fleet);
+    sent(&ada, &new, "sign", &seen, "2026-03-03").await.goes_to(paths::Fleet.with(&[("done", "HB6")]));
     // A second press, and a second tab.
     sent(&ada, &new, "sign", &seen, "2026-03-03").await.is(409).says("A version of class HB6 was written");
     sent(&ada, &new, "sign", "2", "2026-03-04").await.is(422).says("Nothing is changed");
@@ -173,7 +177,63 @@ async fn a_new_class_begins_with_its_schedule() {
         .await
         .is(422)
         .says("There is a class HB6 already");
-    send(list, "sign").await.goes_to(paths::Fleet);
+    send(list, "sign").await.goes_to(paths::Fleet.with(&[("done", "ZZ1")]));
     ada.get("/fleet").await.says("ZZ1 0 units, 1 device on its schedule, 1 version");
     clean(&app).await;
+}
+
+/// A year that lost a digit would give the unit eighteen hundred years of service, and its class their average.
+#[tokio::test]
+async fn a_year_before_there_were_such_units_is_asked_about() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    for day in ["0206-03-01", "0000-01-01", "1899-12-31"] {
+        let page = ada.get("/fleet/new").await.fill("unit", "QHB 500").fill("class", "HB6");
+        let page =
+            page.fill("in_service", day).fill("reason", "bought").fill("password", PASSWORD).send().await;
+        assert_eq!(value(&page.is(422).says("Before 1900. Check the year."), "in_service"), day);
+    }
+    assert_eq!(pages(&app, "unit_kept").await, 0);
+}
+
+#[tokio::test]
+async fn a_list_without_a_device_is_told_what_it_lacks() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let heads = "class,panel,tag,legend,kind,row,column";
+    for list in ["", "  \n ", heads] {
+        for then in ["show", "sign"] {
+            let fields = [
+                ("signer", "ada"),
+                ("seen", "0"),
+                ("class", ""),
+                ("list", list),
+                ("effective", "2026-03-03"),
+                ("reason", "new"),
+                ("password", PASSWORD),
+                ("then", then),
+            ];
+            let page = ada.post(paths::Schedule, &fields).await.is(422);
+            let page = page.says("Write the columns' names in its first line, and a row for each device");
+            page.never_says("named below");
+        }
+    }
+}
+
+/// It stands in a choice on the board, and nothing that fills the screen or cannot be seen does.
+#[tokio::test]
+async fn a_home_shop_is_a_few_words_or_none() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let add = |shop: String| {
+        let ada = ada.clone();
+        async move {
+            let page = ada.get("/fleet/new").await.fill("unit", "QHB 500").fill("class", "HB6");
+            page.fill("home_shop", &shop).fill("reason", "bought").fill("password", PASSWORD).send().await
+        }
+    };
+    let page = add("x".repeat(81)).await.is(422).says("At most 80 letters, please: it stands in lists.");
+    assert_eq!(value(&page, "home_shop"), "x".repeat(81), "and is kept to be shortened");
+    add("\u{200b}".into()).await.goes_to("/fleet/units/QHB-500?done=signed");
+    assert_eq!(card(&app, "QHB 500").home_shop, None);
 }

@@ -88,7 +88,7 @@ async fn wants_mail(app: &App, who: &str, when: &str) {
         "right_ends",
     ];
     let page = sorts.iter().fold(page, |page, sort| page.fill(&format!("mail.{sort}"), when));
-    page.send().await.goes_to("/notices/mine");
+    page.send().await.goes_to("/notices/mine?done=kept");
 }
 
 fn going() -> watch::Receiver<bool> {
@@ -430,7 +430,7 @@ async fn a_choice_that_cannot_be_is_said_beside_its_field_and_kept_as_typed() {
     // What a role may not read cannot be chosen either.
     sam.post(paths::NoticesMine, &[("morning", "07:00"), ("inbox.cutout_opened", "yes")])
         .await
-        .goes_to("/notices/mine");
+        .goes_to("/notices/mine?done=kept");
     look_now(&app, false).await;
     app.file("ann", &opening(2, "QHB 412", "2026-03-03T02:00:00-06:00")).await;
     look_now(&app, false).await;
@@ -598,6 +598,14 @@ async fn a_webhook_is_signed_for_ended_and_refused_where_it_cannot_be() {
     }
     let receiver = Receiver::open(Answers::Status(200)).await;
     webhook(&app, &receiver.url).await;
+    // Pressed twice, it is one: of two secrets only the second would have been seen.
+    let again = [
+        ("url", receiver.url.as_str()),
+        ("what.trial", "yes"),
+        ("what.backup_failed", "yes"),
+        ("password", PASSWORD),
+    ];
+    ada.post(paths::Webhooks, &again).await.is(422).says("There is one to this address already.");
     let page = ada.get(paths::Webhooks).await;
     let action = page.form().action;
     assert!(action.ends_with("/trial"), "{action}");
@@ -628,6 +636,17 @@ async fn a_webhook_is_signed_for_ended_and_refused_where_it_cannot_be() {
 async fn a_trial_comes_by_every_way_that_is_open() {
     let app = App::start().await;
     look_now(&app, true).await;
+    // Without an address it is the inbox that has it.
+    let sue = app.user("sue").await;
+    sue.get("/notices/mine?done=kept")
+        .await
+        .says("It is kept")
+        .again("/notices/mine")
+        .await
+        .never_says("It is kept");
+    sue.post(paths::NoticesTrial, &[]).await.goes_to("/notices");
+    sue.get(paths::Notices).await.says("Trial notice 3 Mar 2026 06:00");
+    app.minutes_pass(1);
     wants_mail(&app, "sue", "morning").await;
     let mailbox = Mailbox::default();
     let post = Arc::new(by_mail(mailbox.open(0).await));
@@ -637,9 +656,9 @@ async fn a_trial_comes_by_every_way_that_is_open() {
         sue.post(paths::NoticesTrial, &[]).await.goes_to("/notices/sent");
     }
     assert_eq!(mail_round(&app, &post).await, 1);
-    assert!(mailbox.read()[0].contains("Trial notice, 3 Mar 2026 06:00"), "{:?}", mailbox.read());
+    assert!(mailbox.read()[0].contains("Trial notice, 3 Mar 2026 06:01"), "{:?}", mailbox.read());
     let text = sue.get(paths::Notices).await.text();
-    assert_eq!(text.matches("Trial notice 3 Mar").count(), 1, "{text}");
+    assert_eq!(text.matches("Trial notice 3 Mar").count(), 2, "{text}");
     app.clock.set(app.clock.now().plus(DAY + MINUTE));
     assert_eq!(mail_round(&app, &post).await, 0);
     app.user("ada")

@@ -217,3 +217,16 @@ async fn a_list_cannot_take_the_last_administrator_either() {
     desk.act(act(&[row("ada", Role::Crew), row("sam", Role::Administrator)])).await.unwrap();
     assert_eq!((role(&app, "ada").0, role(&app, "sam").0), (Role::Crew, Role::Administrator));
 }
+
+#[tokio::test]
+async fn words_that_nobody_can_see_are_none() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    for unseen in ["\u{200b}", "\u{2800}\u{ad}", "\u{202e}"] {
+        let page =
+            ada.get("/people/new").await.fill("sign_in", "eve").fill("role", "crew").fill("name", unseen);
+        let page = page.fill("reason", unseen).fill("password", PASSWORD).send().await.is(422);
+        page.says("Write the name as it is to be shown.").says("Say why in a few words");
+    }
+    assert_eq!(pages(&app, "person_kept").await, 0);
+}

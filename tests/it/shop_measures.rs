@@ -476,3 +476,69 @@ async fn entries(app: &App) -> i64 {
     let mut db = app.web.desk().read().await.unwrap();
     sqlx::query_scalar("SELECT count(*) FROM entry").fetch_one(&mut *db).await.unwrap()
 }
+
+/// A browser may bring back a form that was signed: another reading in it is another measurement, and is not lost.
+#[tokio::test]
+async fn a_form_that_was_signed_before_does_not_swallow_another_reading() {
+    let app = App::start().await;
+    let sam = app.user("sam").await;
+    let page = form(&sam, "insulation").await;
+    let id = page.form().fields.iter().find(|f| f.name == "id").and_then(|f| f.value.clone()).unwrap();
+    let fields = |mohm: &'static str| {
+        let id = id.clone();
+        move || {
+            [
+                ("kind", "insulation"),
+                ("signer", "sam"),
+                ("object", "power_circuit"),
+                ("temperature", "77"),
+                ("scale", "f"),
+                ("password", PASSWORD),
+                ("ir1_mohm", mohm),
+            ]
+            .map(|(name, value)| (name.to_owned(), value.to_owned()))
+            .into_iter()
+            .chain([("id".to_owned(), id.clone())])
+            .collect::<Vec<_>>()
+        }
+    };
+    let path = paths::MeasurementNew(unit());
+    let send = async |fields: Vec<(String, String)>| {
+        let fields: Vec<_> = fields.iter().map(|(n, v)| (n.as_str(), v.as_str())).collect();
+        sam.post(&path, &fields).await
+    };
+    let first = send(fields("0.4")()).await.is(303).location();
+    assert_eq!(send(fields("0.4")()).await.is(303).location(), first, "pressed twice, it is one");
+    let page = send(fields("12")()).await.is(422).says("signed before, with another reading");
+    let second = page.fill("password", PASSWORD).send().await.is(303).location();
+    assert_ne!(first, second);
+    sam.get(&first).await.says("0.4 MΩ is under 1 MΩ.");
+    sam.get(&second).await.says("12 MΩ reaches 1 MΩ.");
+}
+
+#[tokio::test]
+async fn an_inspections_form_that_was_signed_before_does_not_swallow_another_one() {
+    let app = App::start().await;
+    let sam = app.user("sam").await;
+    let page = sam.get(paths::UnitInspections(unit())).await;
+    let id = page.form().fields.iter().find(|f| f.name == "id").and_then(|f| f.value.clone()).unwrap();
+    let send = async |kind: &str| {
+        let fields = [
+            ("id", id.as_str()),
+            ("signer", "sam"),
+            ("kind", kind),
+            ("at", "2026-03-03T02:30"),
+            ("place", "Slate Gap"),
+            ("conditions", "none"),
+            ("password", PASSWORD),
+        ];
+        sam.post(paths::UnitInspections(unit()), &fields).await
+    };
+    for _ in 0..2 {
+        send("daily").await.goes_to(paths::UnitInspections(unit()));
+    }
+    let page = send("mechanical_daily").await.is(422).says("signed before, with other words");
+    page.fill("password", PASSWORD).send().await.goes_to(paths::UnitInspections(unit()));
+    let text = sam.get(paths::UnitInspections(unit())).await.text();
+    assert_eq!(text.matches("Slate Gap. Conditions: none").count(), 2, "{text}");
+}

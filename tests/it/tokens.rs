@@ -56,6 +56,12 @@ async fn a_token_is_shown_once_and_ends_when_it_is_revoked() {
     };
     revoke("ada", "not it at all, sorry").await.is(422).says("sam : Yard display");
     revoke("sue", PASSWORD).await.is(422).says("opened by sue");
+    let none = [("signer", "ada"), ("password", PASSWORD)];
+    ada.post(paths::TokenRevoke, &none)
+        .await
+        .is(422)
+        .says("Choose which token is to end.")
+        .never_says("ended already");
     assert_eq!(status(&app, &token).await, 200, "neither was signed");
     revoke("ada", PASSWORD).await.goes_to(paths::Tokens);
     assert_eq!(status(&app, &token).await, 401, "at once, whatever was remembered of it");
@@ -104,4 +110,17 @@ async fn what_is_no_token_says_why_and_keeps_what_was_typed() {
             .await
             .is(403);
     }
+}
+
+/// The first of two would be good, and nobody would have seen it.
+#[tokio::test]
+async fn pressed_twice_it_is_one_token() {
+    let app = App::start().await;
+    let ada = app.user("ada").await;
+    let token = shown(&made(&ada, "sam", "2027-01-31").await.is(200));
+    let page = made(&ada, "sam", "2027-02-28").await.is(422).says("There is one for this already.");
+    assert_eq!(page.body.matches("name=\"token\" value=").count(), 1);
+    assert!(page.body.contains("value=\"Yard display, east door\""), "{}", page.body);
+    assert_eq!(status(&app, &token).await, 200);
+    made(&ada, "tom", "2027-01-31").await.is(200);
 }

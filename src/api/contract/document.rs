@@ -40,14 +40,14 @@ fn of(operations: &[Operation]) -> Value {
     })
 }
 
-const INTRODUCTION: &str = "Programs file reports and fetch lists. A token is made by breakerbook token --for SIGN_IN and goes \
+const INTRODUCTION: &str = "Programs file reports and fetch lists. An administrator makes a token on the page Tokens, or breakerbook token --for SIGN_IN at the machine; it goes \
 into the header Authorization: Bearer. A refusal has one shape, whatever was asked: {problems: [{path, code, says}]}; says is a \
 sentence for a person, and nothing of what was refused was stored. Repeat what got no answer: the same report is stored once. What \
 the lists hold is what was written in the book; it is no statement about a locomotive. Local instructions and qualified people decide.";
 
 fn schemes() -> Value {
     json!({
-        "token": { "type": "http", "scheme": "bearer", "description": "Made by `breakerbook token`; speaks for one person." },
+        "token": { "type": "http", "scheme": "bearer", "description": "Made on the page /tokens or by `breakerbook token`; speaks for one person." },
         "session": { "type": "apiKey", "in": "cookie", "name": "breakerbook",
             "description": "Set at a sign-in in a browser; __Host-breakerbook over TLS. What changes something has to come from the book's own pages." },
     })

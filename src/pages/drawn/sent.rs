@@ -12,6 +12,8 @@ use crate::{
 
 /// A reason, a basis, a name: more than that is a letter.
 const MOST_LETTERS: usize = 400;
+/// A craft, a home shop.
+const MOST_IN_LISTS: usize = 80;
 
 #[derive(Default)]
 pub struct Sent {
@@ -31,6 +33,11 @@ impl Sent {
         Self { typed, ..Self::default() }
     }
 
+    pub fn with(mut self, name: &str, value: &str) -> Self {
+        self.typed.push((name.to_owned(), value.to_owned()));
+        self
+    }
+
     pub fn get(&self, name: &str) -> &str {
         self.typed.iter().find(|(n, _)| n == name).map_or("", |(_, value)| value.as_str())
     }
@@ -45,13 +52,22 @@ impl Sent {
 
     /// What has to be said in words; a sentence beside the field where it is not.
     pub fn words(&mut self, name: &str, missing: &str) -> String {
-        let words = text::tidy(self.get(name)).unwrap_or_default();
+        let words = text::words(self.get(name)).unwrap_or_default();
         if words.is_empty() {
             self.wrong(name, missing);
         } else if words.chars().count() > MOST_LETTERS {
             self.wrong(name, format!("At most {MOST_LETTERS} letters, please."));
         }
         words
+    }
+
+    /// A few words that may be left out: they stand in lists and choices.
+    pub fn short(&mut self, name: &str) -> Option<String> {
+        let words = text::words(self.get(name))?;
+        if words.chars().count() > MOST_IN_LISTS {
+            self.wrong(name, format!("At most {MOST_IN_LISTS} letters, please: it stands in lists."));
+        }
+        Some(words)
     }
 
     /// `None` where nothing stands.

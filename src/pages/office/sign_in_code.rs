@@ -92,6 +92,12 @@ pub async fn send(
         let frame = Frame { back: paths::SignIn.to_string(), ..frame };
         return sign_in::again(frame, &form, says, carried.as_ref());
     };
+    let step = typed.get("step").to_owned();
+    let under = |step| Under { who: &who, form: &form, carried: carried.as_ref(), step };
+    if typed.get("one_time_code").trim().is_empty() {
+        let says = "Type the code that your telephone shows now, or a recovery code.".to_owned();
+        return draw(StatusCode::UNPROCESSABLE_ENTITY, frame, under(step), Some(says));
+    }
     let says = match signature::try_code(&app, &who, typed.get("one_time_code")).await? {
         Tried::Right => {
             let of = who.clone();
@@ -101,9 +107,7 @@ pub async fn send(
         Tried::Wrong => signature::NOT_THE_CODE.to_owned(),
         Tried::NotNow(says) => says,
     };
-    let step = typed.get("step").to_owned();
-    let under = Under { who: &who, form: &form, carried: carried.as_ref(), step };
-    draw(StatusCode::UNPROCESSABLE_ENTITY, frame, under, Some(says))
+    draw(StatusCode::UNPROCESSABLE_ENTITY, frame, under(step), Some(says))
 }
 
 /// Whose password was right, by the token of the page; nobody's once they have left.

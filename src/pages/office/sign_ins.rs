@@ -171,7 +171,7 @@ pub async fn send(
 fn checked(typed: &Fields) -> Kept {
     let (what, reason) = (typed.get("what").to_owned(), typed.get("reason").to_owned());
     let known = [PASSWORD, CODES, SESSIONS].contains(&what.as_str());
-    let why = what == CODES && text::tidy(&reason).is_none();
+    let why = what == CODES && text::words(&reason).is_none();
     Kept {
         what_says: (!known).then(|| "Choose one of the three.".into()),
         reason_says: why.then(|| {

@@ -81,6 +81,14 @@ pub async fn make(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     let permit = me.permit(Act::KeepPeople)?;
     let mut sent = Sent::of(form);
     let wanted = read(&app, &mut sent);
+    if let Some((of, words, _)) = &wanted
+        && good(&app).await?.iter().any(|kept| kept.of == *of && kept.words == *words)
+    {
+        // Pressed twice, too: the first token would be good, and nobody would have seen it.
+        let says =
+            "There is one for this already. Revoke it first if it is lost, or say what tells the two apart.";
+        sent.wrong("words", says);
+    }
     let signed = sent.is_signed(&app, &me).await?;
     let Some((of, words, until)) = wanted.filter(|_| signed) else {
         return draw(&app, frame, &me, (StatusCode::UNPROCESSABLE_ENTITY, Which::Make, &sent), None).await;
@@ -117,7 +125,11 @@ pub async fn revoke(State(app): State<App>, frame: Frame, me: Me, form: Fields) 
     let mut sent = Sent::of(form);
     let found = good(&app).await?.into_iter().find(|kept| kept.id() == sent.get("token"));
     if found.is_none() {
-        sent.on_top.push("Choose which token is to end: that one has ended already.".to_owned());
+        let says = match sent.get("token") {
+            "" => "Choose which token is to end.",
+            _ => "Choose which token is to end: that one has ended already.",
+        };
+        sent.on_top.push(says.to_owned());
     }
     let signed = sent.is_signed(&app, &me).await?;
     let Some(kept) = found.filter(|_| signed) else {

@@ -134,7 +134,7 @@ impl Form {
             }
             Some(_) => None,
         };
-        let reason = text::tidy(&self.reason);
+        let reason = text::words(&self.reason);
         if reason.is_none() {
             says.reason = Some("Say why in a few words: whoever looks for it reads this.".to_owned());
         }

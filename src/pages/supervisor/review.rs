@@ -109,7 +109,7 @@ impl ReviewForm {
             ));
         }
         let judgement = Judgement::parse(&self.judgement);
-        let words = text::tidy(&self.words);
+        let words = text::words(&self.words);
         if judgement.is_none() {
             kept.judgement_says = Some("Choose one of the three.".into());
         }

@@ -144,7 +144,7 @@ impl Beside {
             self.problems.push("Somebody amended this entry since this page was shown: look at it again first. What you typed is kept; signed once more, it takes the place of theirs.".to_owned());
             return Err(StatusCode::CONFLICT);
         }
-        let (id, reason) = (self.amendment.parse::<AmendmentId>(), text::tidy(&self.reason));
+        let (id, reason) = (self.amendment.parse::<AmendmentId>(), text::words(&self.reason));
         if reason.is_none() {
             let says = "Say in a few words why: both versions stay readable, and so does this.";
             self.reason_says = Some(says.to_owned());

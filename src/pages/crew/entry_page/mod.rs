@@ -176,7 +176,7 @@ pub async fn state(
         );
         says.problems.push(shown);
     }
-    let words = text::tidy(&typed.words);
+    let words = text::words(&typed.words);
     if words.is_none() {
         says.words = Some("Write what you want to stand beside it.".to_owned());
     }

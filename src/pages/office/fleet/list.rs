@@ -28,6 +28,7 @@ struct View {
     pager: Pager,
     classes: Vec<Row>,
     schedule_new: String,
+    done: Option<String>,
 }
 
 struct Row {
@@ -44,6 +45,8 @@ pub struct Form {
     class: String,
     state: String,
     page: String,
+    /// The class whose schedule has just been signed.
+    done: String,
 }
 
 impl Form {
@@ -117,6 +120,7 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Form>
         rows,
         pager,
         classes: world.roster.classes.values().map(|class| of_class(class)).collect(),
+        done: world.roster.classes.keys().find(|class| class.as_str() == form.done).map(ToString::to_string),
         schedule_new: paths::Schedule.to_string(),
     };
     page(StatusCode::OK, &view)

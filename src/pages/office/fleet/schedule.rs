@@ -69,7 +69,9 @@ pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): As
     let seen = versions(&class, &world).to_string();
     let fresh =
         Sent::showing(&[("class", query.class), ("list", list), ("effective", today), ("seen", seen)]);
-    let read = read(&fresh, &world, app.now());
+    // Nothing is wrong with a list that nobody has begun.
+    let read =
+        if fresh.get("list").is_empty() { Ok(Read::default()) } else { read(&fresh, &world, app.now()) };
     draw(&app, frame, &me, StatusCode::OK, fresh, read)
 }
 
@@ -80,18 +82,24 @@ struct Read {
     rejects: Vec<(u64, String)>,
 }
 
+const NO_DEVICE: &str =
+    "No device is in it. Write the columns' names in its first line, and a row for each device below.";
+
 /// By the reader of imported lists; a list of one class.
 fn read(sent: &Sent, world: &World, now: Instant) -> Result<Read, String> {
     let zone = &world.railway.zone;
     let day = crate::base::Day::parse(sent.get("effective")).unwrap_or_else(|| zone.day_of(now));
     if sent.get("list").trim().is_empty() {
-        return Ok(Read::default());
+        return Err(NO_DEVICE.to_owned());
     }
     let import = import::schedules(sent.get("list").as_bytes(), zone.start_of(day))?;
     let rejects = import.rejects.into_iter().filter(|reject| !import::only_waits(&reject.reason));
     let rejects: Vec<_> = rejects.map(|reject| (reject.line, reject.reason)).collect();
     let mut good = import.good.into_iter();
     let first = good.next();
+    if first.is_none() && rejects.is_empty() {
+        return Err(NO_DEVICE.to_owned());
+    }
     if good.next().is_some() {
         return Err("This list is of several classes. Write one at a time.".to_owned());
     }
@@ -141,8 +149,9 @@ pub async fn send(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     let Some(schedule) = schedule.filter(|_| signed) else {
         return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, sent, read);
     };
+    let class = schedule.class.to_string();
     match app.desk().act(KeepSchedule::of(schedule, reason, seen, &permit, now)).await {
-        Ok(()) => see(&paths::Fleet),
+        Ok(()) => see(&paths::Fleet.with(&[("done", &class)])),
         Err(refused) => {
             let status = sent.refused(refused, FIELDS)?;
             draw(&app, frame, &me, status, sent, read)

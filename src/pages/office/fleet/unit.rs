@@ -15,7 +15,7 @@ use crate::{
     },
     people::Act,
     roster::UnitCard,
-    web::{Answer, App, Frame, Me, Oops, forms::Fields, page, paths, see},
+    web::{Answer, App, Asked, Frame, Me, Oops, forms::Fields, page, paths, see},
 };
 
 #[derive(Template)]
@@ -27,6 +27,7 @@ struct View {
     retired: Option<String>,
     handover: String,
     on_top: Vec<String>,
+    done: bool,
     signer: String,
     seen: String,
     action: String,
@@ -79,9 +80,24 @@ pub async fn add(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> 
     sign(&app, frame, &me, None, Which::Card, card, sent).await
 }
 
-pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(typed): Path<String>) -> Answer {
+/// What was done here last, for the page that is seen next.
+#[derive(serde::Deserialize, Default)]
+#[serde(default)]
+pub struct Query {
+    done: String,
+}
+
+const SIGNED: &str = "signed";
+
+pub async fn show(
+    State(app): State<App>,
+    frame: Frame,
+    me: Me,
+    Path(typed): Path<String>,
+    Asked(query): Asked<Query>,
+) -> Answer {
     let card = find(&app, &typed)?;
-    let fresh = as_it_is(&card);
+    let fresh = as_it_is(&card).with("done", &query.done);
     draw(&app, frame, &me, Some(&card), StatusCode::OK, (Which::Card, fresh))
 }
 
@@ -136,7 +152,7 @@ fn read(sent: &mut Sent, unit: Option<UnitName>, retired: Option<crate::base::Da
     if in_service.is_none() {
         sent.wrong("in_service", "Give the day on which it came into service.");
     }
-    let home_shop = text::tidy(sent.get("home_shop"));
+    let home_shop = sent.short("home_shop");
     Some(UnitCard { unit: unit?, class: class?, in_service: in_service?, retired, home_shop })
 }
 
@@ -158,7 +174,7 @@ async fn sign(
     };
     let unit = card.unit.clone();
     match app.desk().act(KeepUnit::of(card, reason, &seen, &permit, app.now())).await {
-        Ok(()) => see(&paths::FleetUnit(unit)),
+        Ok(()) => see(&paths::FleetUnit(unit).with(&[("done", SIGNED)])),
         Err(refused) => {
             let status = sent.refused(refused, FIELDS)?;
             draw(app, frame, me, known.as_ref(), status, (which, sent))
@@ -207,6 +223,7 @@ fn draw(
         retired: card.and_then(|card| card.retired).map(|day| day.in_words()),
         handover: of(unit.clone().map(|unit| paths::Handover(unit).to_string())),
         on_top: sent.on_top.clone(),
+        done: status == StatusCode::OK && sent.get("done") == SIGNED,
         signer: me.sign_in().to_string(),
         seen: print(card),
         action,

@@ -3,6 +3,7 @@ use std::collections::BTreeSet;
 
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
+use serde::Deserialize;
 
 use super::line::tabs;
 use crate::{
@@ -17,7 +18,7 @@ use crate::{
         },
     },
     pages::drawn::form::{Choice, Field},
-    web::{Answer, App, Frame, Me, forms::Fields, page, paths, see},
+    web::{Answer, App, Asked, Frame, Me, forms::Fields, page, paths, see},
 };
 
 #[derive(Template)]
@@ -34,6 +35,14 @@ pub struct View {
     pub shop: Field,
     pub sorts: Vec<Sort>,
     pub wrong: bool,
+    /// Has just been kept.
+    pub kept: bool,
+}
+
+#[derive(Deserialize)]
+pub struct Query {
+    #[serde(default)]
+    done: String,
 }
 
 pub struct Sort {
@@ -50,17 +59,21 @@ struct Says {
     email: Option<String>,
     morning: Option<String>,
     shop: Option<String>,
+    kept: bool,
 }
+
+const KEPT: &str = "kept";
 
 const MAIL: &[(&str, &str)] = &[("no", "no e-mail"), ("at_once", "at once"), ("morning", "in the morning")];
 
-pub async fn show(State(app): State<App>, frame: Frame, me: Me) -> Answer {
+pub async fn show(State(app): State<App>, frame: Frame, me: Me, Asked(query): Asked<Query>) -> Answer {
     let mut db = app.desk().read().await?;
     let wishes = wishes::of_person(&mut db, me.sign_in()).await?;
     drop(db);
     let (email, morning) = (wishes.email.clone().unwrap_or_default(), wishes.morning.to_string());
     let shop = wishes.shop.clone().unwrap_or_default();
-    draw(&app, frame, &me, StatusCode::OK, &wishes, [&email, &morning, &shop], Says::default())
+    let says = Says { kept: query.done == KEPT, ..Says::default() };
+    draw(&app, frame, &me, StatusCode::OK, &wishes, [&email, &morning, &shop], says)
 }
 
 fn draw(
@@ -88,6 +101,7 @@ fn draw(
         action: paths::NoticesMine::PATTERN,
         trial: paths::NoticesTrial::PATTERN,
         mail: mail.to_owned(),
+        kept: says.kept,
         wrong: says.email.is_some() || says.morning.is_some() || says.shop.is_some(),
         email: Field {
             input: "email",
@@ -131,7 +145,7 @@ pub async fn keep(State(app): State<App>, frame: Frame, me: Me, typed: Fields) -
     }
     let of = me.sign_in().clone();
     app.desk().aside(move |db| Box::pin(async move { wishes::keep(db, &of, &wishes).await })).await?;
-    see(&paths::NoticesMine)
+    see(&paths::NoticesMine.with(&[("done", KEPT)]))
 }
 
 fn read(typed: &Fields, me: &Me, world: &World) -> (Wishes, Says) {
@@ -168,13 +182,12 @@ pub async fn trial(State(app): State<App>, me: Me) -> Answer {
     let (world, now) = (app.world(), app.now());
     let mail = app.post().is_some_and(|post| post.mail.is_some());
     let person = me.person().clone();
-    app.desk()
-        .aside(move |db| {
-            Box::pin(async move {
-                let wishes = wishes::of_person(db, &person.sign_in).await?;
-                shown::trial(db, TrialTo::Person { person, wishes, mail }, &world, now).await
-            })
-        })
-        .await?;
-    see(&paths::NoticesSent)
+    let mut db = app.desk().read().await?;
+    let wishes = wishes::of_person(&mut db, &person.sign_in).await?;
+    drop(db);
+    let by_mail = mail && wishes.email.is_some();
+    let to = TrialTo::Person { person, wishes, mail };
+    app.desk().aside(move |db| Box::pin(async move { shown::trial(db, to, &world, now).await })).await?;
+    // Where it is to be seen: what became of a letter, or the inbox, which has it in any case.
+    if by_mail { see(&paths::NoticesSent) } else { see(&paths::Notices) }
 }

@@ -103,8 +103,13 @@ fn live(app: &App, hook: &Hook, wrong: Option<&(String, String)>) -> Live {
 pub async fn make(State(app): State<App>, frame: Frame, me: Me, fields: Fields) -> Answer {
     let mut typed = read(&fields);
     let mut db = app.desk().read().await?;
-    if hooks::live(&mut db).await?.len() >= hooks::MOST {
+    let known = hooks::live(&mut db).await?;
+    if known.len() >= hooks::MOST {
         typed.url_says = Some(format!("There are {} already: end one first.", hooks::MOST));
+    } else if known.iter().any(|hook| hook.url == typed.url) {
+        // Pressed twice, too: of the two secrets only the second would have been seen.
+        let says = "There is one to this address already. End it first if its secret is lost or it is to be told of something else.";
+        typed.url_says = Some(says.to_owned());
     }
     drop(db);
     if typed.url_says.is_none() && typed.what_says.is_none() {

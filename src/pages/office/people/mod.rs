@@ -37,7 +37,7 @@ async fn names(app: &App) -> Result<HashMap<SignIn, KeptName>, Oops> {
 /// What the office forms ask of a person; the sentences stand beside the fields.
 fn read(sent: &mut Sent, sign_in: Option<SignIn>) -> Option<Wanted> {
     let name = sent.words("name", "Write the name as it is to be shown.");
-    let craft = crate::base::text::tidy(sent.get("craft")).unwrap_or_default();
+    let craft = sent.short("craft").unwrap_or_default();
     let role = Role::parse(sent.get("role"));
     if role.is_none() {
         sent.wrong("role", "Choose a role.");

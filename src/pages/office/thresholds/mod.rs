@@ -75,8 +75,8 @@ pub async fn sign(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
         kept.on_top.push(says);
         return again(&app, frame, &me, &asking, StatusCode::UNPROCESSABLE_ENTITY, kept).await;
     }
-    let Some(reason) = text::tidy(&kept.reason).filter(|_| asking.problems.is_empty()) else {
-        kept.reason_says = text::tidy(&kept.reason)
+    let Some(reason) = text::words(&kept.reason).filter(|_| asking.problems.is_empty()) else {
+        kept.reason_says = text::words(&kept.reason)
             .is_none()
             .then(|| "Say why in a few words: it stands in the book.".into());
         return again(&app, frame, &me, &asking, StatusCode::UNPROCESSABLE_ENTITY, kept).await;

@@ -301,7 +301,7 @@ pub async fn set(State(app): State<App>, frame: Frame, me: Me, fields: Fields) -
     if days.is_none() {
         says.push(("days", "Choose one of the two.".to_owned()));
     }
-    let reason = text::tidy(fields.get("reason"));
+    let reason = text::words(fields.get("reason"));
     if reason.is_none() {
         says.push(("reason", "Say why: what is on board, or whose word it is.".to_owned()));
     }

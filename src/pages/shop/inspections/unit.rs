@@ -176,7 +176,7 @@ pub async fn sign(
     frame: Frame,
     me: Me,
     Path(unit): Path<String>,
-    fields: Fields,
+    mut fields: Fields,
 ) -> Answer {
     let permit = me.permit(Act::WorkOnUnits)?;
     let unit = UnitName::tidy(&unit).ok_or_else(|| not_a_unit(&unit))?;
@@ -185,13 +185,25 @@ pub async fn sign(
     if let Some(done) = done.filter(|_| says.is_empty()) {
         match signature::sign(&app, &me, fields.get("password")).await? {
             Ok(()) => {
-                app.desk().act(ShopPage::inspection(done, &permit, app.now())).await?;
-                return see(&paths::UnitInspections(unit));
+                let filed = app.desk().act(ShopPage::inspection(done.clone(), &permit, app.now())).await?;
+                if filed.is_some() || is_that_one(&app, &done).await? {
+                    return see(&paths::UnitInspections(unit));
+                }
+                fields.0.retain(|(name, _)| name != "id");
+                says.push(("", SIGNED_BEFORE.to_owned()));
             }
             Err(wrong) => says.push(("password", wrong)),
         }
     }
     page(StatusCode::UNPROCESSABLE_ENTITY, &view(&app, frame, &me, unit, &fields, &says).await?)
+}
+
+const SIGNED_BEFORE: &str = "This very form was signed before, with other words, which stand in the book. Nothing of this one is kept yet: if it is another inspection, sign again.";
+
+/// Whether what was signed is what stands in the book under its id: pressed twice, it is.
+async fn is_that_one(app: &App, done: &InspectionDone) -> Result<bool, Oops> {
+    let kept = store::of_unit(&mut *app.desk().read().await?, &done.unit).await?;
+    Ok(kept.iter().any(|kept| kept.done == *done))
 }
 
 fn check(app: &App, me: &Me, unit: &UnitName, fields: &Fields, says: &mut Says) -> Option<InspectionDone> {

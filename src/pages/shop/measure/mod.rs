@@ -166,9 +166,28 @@ async fn sign(
             Shown { kind, fields: &fields, wrong: &wrong, on_top: Vec::new(), asked: confirmed(&fields) };
         return again(&app, frame, &me, &here, shown);
     }
-    let (unit, id) = (taken.unit.clone(), taken.id.to_string());
-    app.desk().act(ShopPage::measurement(*taken, &permit, app.now())).await?;
-    see(&paths::Measurement(unit, id))
+    let (unit, id, measured) = (taken.unit.clone(), taken.id, taken.measured.clone());
+    let filed = app.desk().act(ShopPage::measurement(*taken, &permit, app.now())).await?;
+    if filed.is_none() && is_another(&app, &unit, id, &measured).await? {
+        return once_more(&app, frame, &me, &here, kind, fields);
+    }
+    see(&paths::Measurement(unit, id.to_string()))
+}
+
+/// Whether this form was signed before with another reading: pressed twice, it is the same.
+async fn is_another(app: &App, unit: &UnitName, id: Uuid, measured: &Measured) -> Result<bool, Oops> {
+    let wanted = store::Wanted { unit: Some(unit), id: Some(id), ..store::Wanted::default() };
+    let kept = store::taken(&mut *app.desk().read().await?, &wanted).await?.pop();
+    Ok(kept.is_none_or(|kept| kept.measured != *measured))
+}
+
+/// A browser that fills in what it kept may bring back an old form: its reading is not taken for the one in the book.
+fn once_more(app: &App, frame: Frame, me: &Me, here: &Here, kind: Kind, mut fields: Fields) -> Answer {
+    fields.0.retain(|(name, _)| name != "id");
+    let says = "This very form was signed before, with another reading, which stands in the book. Nothing of this one is kept yet: if it is another measurement, sign again.";
+    let on_top = vec![says.to_owned()];
+    let shown = Shown { kind, fields: &fields, wrong: &[], on_top, asked: confirmed(&fields) };
+    again(app, frame, me, here, shown)
 }
 
 fn again(app: &App, frame: Frame, me: &Me, here: &Here, shown: Shown<'_>) -> Answer {

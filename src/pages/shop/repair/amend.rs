@@ -121,7 +121,7 @@ impl Form {
             says.cause =
                 Some("Say what was found: choose one, or 'no fault found', or 'not known'.".to_owned());
         }
-        let reason = text::tidy(&self.reason);
+        let reason = text::words(&self.reason);
         if reason.is_none() {
             says.reason = Some("Say in a few words why it is corrected.".to_owned());
         }

@@ -134,7 +134,7 @@ async fn draw(app: &App, frame: Frame, me: &Me, was: &Proposal, status: StatusCo
     };
     on_top.extend(confirming.on_top.iter().chain(&withdrawing.on_top).cloned());
     let says = match &proposal.end {
-        Some(_) => Some(ended(proposal)),
+        Some(_) => Some(ended(proposal, &world.railway.zone)),
         None if may || !waits => refused.clone(),
         None => None,
     };
@@ -166,13 +166,16 @@ async fn draw(app: &App, frame: Frame, me: &Me, was: &Proposal, status: StatusCo
 
 fn facts(proposal: &Proposal, world: &World) -> Vec<(&'static str, String)> {
     let zone = &world.railway.zone;
-    vec![
+    let mut facts = vec![
         ("For", proposal.person.to_string()),
         ("Classes", rights::scope_says(&proposal.scope)),
         ("First day", proposal.from.in_words()),
         ("Last day", proposal.to.map_or_else(|| "without an end".to_owned(), |day| day.in_words())),
         ("Rests on", proposal.basis.clone()),
         ("Proposed by", format!("{}, {} (page {})", proposal.by, zone.in_words(proposal.at), proposal.seq)),
-        ("Lapses", zone.in_words(proposal.lapses_at())),
-    ]
+    ];
+    if proposal.end.is_none() {
+        facts.push(("Lapses", zone.in_words(proposal.lapses_at())));
+    }
+    facts
 }
