@@ -15,6 +15,8 @@ const MOST_LETTERS: usize = 400;
 
 #[derive(Default)]
 pub struct Sent {
+    /// Which of a page's several forms it is; empty where there is one, and for the one that comes first.
+    own: &'static str,
     typed: Vec<(String, String)>,
     says: BTreeMap<String, String>,
     pub on_top: Vec<String>,
@@ -23,6 +25,16 @@ pub struct Sent {
 impl Sent {
     pub fn of(fields: Fields) -> Self {
         Self { typed: fields.0, ..Self::default() }
+    }
+
+    /// One of several forms of a page, by its name there.
+    pub fn named(own: &'static str, fields: Fields) -> Self {
+        Self { own, ..Self::of(fields) }
+    }
+
+    /// The page's form of this name: as it was typed if it is the one that was sent, else as it is shown to begin with.
+    pub fn form<'s>(&'s self, own: &str, fresh: &'s Self) -> &'s Self {
+        if self.own == own { self } else { fresh }
     }
 
     /// A form that nobody has typed in yet.
@@ -102,6 +114,23 @@ impl Sent {
                 self.wrong("password", says);
                 Ok(false)
             }
+        }
+    }
+
+    /// Has what was read of the form filed, once it is signed. `Err` inside is the status under which the form goes back: the
+    /// sentences stand beside its fields by then.
+    pub async fn file<R, T, F: Future<Output = Result<T, Refused>>>(
+        &mut self,
+        (app, me): (&App, &Me),
+        read: Option<R>,
+        fields: &[&str],
+        file: impl FnOnce(R) -> F,
+    ) -> Result<Result<T, StatusCode>, Oops> {
+        let signed = self.is_signed(app, me).await?;
+        let Some(read) = read.filter(|_| signed) else { return Ok(Err(StatusCode::UNPROCESSABLE_ENTITY)) };
+        match file(read).await {
+            Ok(done) => Ok(Ok(done)),
+            Err(refused) => self.refused(refused, fields).map(Err),
         }
     }
 
