@@ -90,21 +90,13 @@ impl Sent {
     }
 
     pub fn select(&self, name: &str, label: &str, options: Vec<(String, String)>) -> Select {
-        let (name, label, value) = (name.to_owned(), label.to_owned(), self.get(name).to_owned());
-        let says = self.says.get(&name).cloned();
-        Select { name, label, value, says, options, ..Select::default() }
+        Select { says: self.says.get(name).cloned(), ..Select::of_list(name, label, self.get(name), options) }
     }
 
     /// Whether it is signed: shown to the one who sends it, nothing wrong with it, and their password right.
     pub async fn is_signed(&mut self, app: &App, me: &Me) -> Result<bool, Oops> {
-        let signer = self.get("signer");
-        if signer != me.sign_in().as_str() {
-            let says = format!(
-                "This page was opened by {signer}, and you are {}. Look again, then sign as yourself.",
-                me.sign_in()
-            );
-            self.on_top.push(says);
-        }
+        let another = signature::another_signer(self.get("signer"), me);
+        self.on_top.extend(another);
         if !self.is_fine() {
             return Ok(false);
         }

@@ -90,14 +90,7 @@ impl ReviewForm {
     }
 
     fn check(&self, me: &Me) -> Result<Checked, Box<Kept>> {
-        let mut kept = self.kept();
-        if self.signer != me.sign_in().as_str() {
-            kept.says = Some(format!(
-                "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-                self.signer,
-                me.sign_in()
-            ));
-        }
+        let mut kept = Kept { says: signature::another_signer(&self.signer, me), ..self.kept() };
         let judgement = Judgement::parse(&self.judgement);
         let words = text::tidy(&self.words);
         if judgement.is_none() {
