@@ -80,16 +80,7 @@ fn is_same(known: &Proposal, wanted: &GrantProposed, by: &SignIn) -> bool {
 fn possible(wanted: &GrantProposed, world: &World, now: Instant) -> Result<(), Refused> {
     let today = world.railway.zone.day_of(now);
     let who = &wanted.sign_in;
-    match world.people.person(who) {
-        None => return Err(not_allowed("person", format!("Nobody in this book signs in as {who}."))),
-        Some(person) if !person.active => {
-            return Err(not_allowed(
-                "person",
-                format!("{who} has left: an administrator has to let them in again first."),
-            ));
-        }
-        Some(_) => {}
-    }
+    is_here(who, world)?;
     if let Some(class) = wanted.classes.iter().find(|class| !world.roster.classes.contains_key(*class)) {
         return Err(not_allowed("classes", format!("There is no class {class}. Choose from the list.")));
     }
@@ -116,6 +107,17 @@ fn possible(wanted: &GrantProposed, world: &World, now: Instant) -> Result<(), R
             Err(not_allowed("", format!("{who} has this very right already, by page {}.", known.seq)))
         }
         None => Ok(()),
+    }
+}
+
+fn is_here(who: &SignIn, world: &World) -> Result<(), Refused> {
+    match world.people.person(who) {
+        None => Err(not_allowed("person", format!("Nobody in this book signs in as {who}."))),
+        Some(person) if !person.active => Err(not_allowed(
+            "person",
+            format!("{who} has left: an administrator has to let them in again first."),
+        )),
+        Some(_) => Ok(()),
     }
 }
 

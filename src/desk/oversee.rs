@@ -1,5 +1,6 @@
 //! The next crew's signature under the handover; a supervisor's review of a bypass.
 use super::{
+    Desk,
     act::{Act, Decided},
     body::{ActRefused, Body, HandoverRead, Judgement, Review},
     draft::{Draft, Filed, Page},
@@ -112,6 +113,24 @@ impl Act for ReviewBypass {
 
     fn answer(&self, _: &Draft, filed: &[Filed]) -> Option<Filed> {
         filed.first().copied()
+    }
+}
+
+impl Desk {
+    /// Does what somebody signed. If it was not theirs to do, that they signed it stays, whatever becomes of what it was
+    /// about (`about`: its id).
+    pub async fn act_on_record<A: Act>(
+        &self,
+        act: A,
+        about: impl ToString,
+        permit: &Permit,
+        now: Instant,
+    ) -> Result<A::Answer, Refused> {
+        let answer = self.act(act).await;
+        if let Err(Refused::NotYours(says)) = &answer {
+            self.act(KeepRefused::of(about.to_string(), says, permit, now)).await?;
+        }
+        answer
     }
 }
 

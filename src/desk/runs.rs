@@ -119,6 +119,20 @@ impl Watch {
     }
 }
 
+/// What overlaps a span began in it, or shortly before it, or is one of the few that lasted long: so that a span of
+/// last week does not lead through years of a unit's runs. The index of the long ones says how long that is.
+const OVERLAPPING: &str = "WITH span (unit, begin, until) AS MATERIALIZED (
+        SELECT value->>0, value->>1, value->>2 FROM json_each(?)),
+    overlapping (seq) AS (
+        SELECT r.seq FROM span JOIN report r ON r.unit = span.unit
+            AND r.started >= span.begin - 864000000000 AND r.started <= span.until
+            WHERE coalesce(r.ended, r.signed_at) >= span.begin
+        UNION SELECT r.seq FROM span JOIN report r ON r.unit = span.unit AND r.started < span.begin - 864000000000
+            AND coalesce(r.ended, r.signed_at) - r.started > 864000000000
+            WHERE coalesce(r.ended, r.signed_at) >= span.begin)
+    SELECT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended, r.symbol, r.occasion, r.position
+    FROM overlapping JOIN report r ON r.seq = overlapping.seq ORDER BY r.started, r.id";
+
 /// The runs that overlap any of the spans, each once, by unit, in order of their start.
 pub async fn runs_in(
     db: &mut SqliteConnection,
@@ -128,21 +142,8 @@ pub async fn runs_in(
     if spans.is_empty() {
         return Ok(runs);
     }
-    // What overlaps a span began in it, or shortly before it, or is one of the few that lasted long: so that a span of
-    // last week does not lead through years of a unit's runs. The index of the long ones says how long that is.
-    let sql = "WITH span (unit, begin, until) AS MATERIALIZED (
-            SELECT value->>0, value->>1, value->>2 FROM json_each(?)),
-        overlapping (seq) AS (
-            SELECT r.seq FROM span JOIN report r ON r.unit = span.unit
-                AND r.started >= span.begin - 864000000000 AND r.started <= span.until
-                WHERE coalesce(r.ended, r.signed_at) >= span.begin
-            UNION SELECT r.seq FROM span JOIN report r ON r.unit = span.unit AND r.started < span.begin - 864000000000
-                AND coalesce(r.ended, r.signed_at) - r.started > 864000000000
-                WHERE coalesce(r.ended, r.signed_at) >= span.begin)
-        SELECT r.id, r.unit, r.author, r.started, coalesce(r.ended, r.signed_at) AS ended, r.symbol, r.occasion, r.position
-        FROM overlapping JOIN report r ON r.seq = overlapping.seq ORDER BY r.started, r.id";
     let mut seen = BTreeSet::new();
-    for row in sqlx::query(sql).bind(json(&spans)).fetch_all(db).await? {
+    for row in sqlx::query(OVERLAPPING).bind(json(&spans)).fetch_all(db).await? {
         let Ok(report) = row.try_get::<&str, _>("id")?.parse() else { continue };
         if !seen.insert(report) {
             continue;

@@ -7,7 +7,7 @@ use super::body::{Body, BookOpened};
 use crate::{
     base::{Instant, Zone},
     book::{self, Envelope, Frontier},
-    people::{Authorisation, People, Person, Proposal},
+    people::{People, Person, Proposal},
     roster::{Class, Roster, Schedule, UnitCard},
     rules::{ClassFigures, Thresholds, earlier::Moved},
     shop::Repair,
@@ -124,45 +124,42 @@ pub async fn head(db: &mut SqliteConnection) -> Result<(Frontier, u64), Unreadab
     Ok((frontier, u64::try_from(row.try_get::<i64, _>("world_seq")?).unwrap_or(0)))
 }
 
+/// Every row of a projection, read; `what`: one of them, for whoever has to put the file right.
+async fn all<T: serde::de::DeserializeOwned>(
+    db: &mut SqliteConnection,
+    sql: &'static str,
+    what: &str,
+) -> Result<Vec<T>, Unreadable> {
+    let rows = sqlx::query_scalar::<_, String>(sql).fetch_all(db).await?;
+    rows.iter().map(|text| from_json(text, what)).collect()
+}
+
 /// The world as the projections have it.
 pub async fn load(db: &mut SqliteConnection) -> Result<World, Unreadable> {
     let mut world = World::new(&opened(db).await?).map_err(Unreadable::Contents)?;
     world.seq = head(db).await?.1;
-    for card in sqlx::query_scalar::<_, String>("SELECT card FROM person").fetch_all(&mut *db).await? {
-        let person: Person = from_json(&card, "a person")?;
+    for person in all::<Person>(db, "SELECT card FROM person", "a person").await? {
         world.people.persons.insert(person.sign_in.clone(), Arc::new(person));
     }
-    for card in sqlx::query_scalar::<_, String>("SELECT card FROM authorisation ORDER BY seq")
-        .fetch_all(&mut *db)
-        .await?
-    {
-        world.people.authorisations.push(Arc::new(from_json::<Authorisation>(&card, "an authorisation")?));
-    }
-    let proposals = "SELECT card FROM authorisation_proposal";
-    for card in sqlx::query_scalar::<_, String>(proposals).fetch_all(&mut *db).await? {
-        let proposal: Proposal = from_json(&card, "a proposal")?;
+    let grants = "SELECT card FROM authorisation ORDER BY seq";
+    world.people.authorisations =
+        all(db, grants, "an authorisation").await?.into_iter().map(Arc::new).collect();
+    for proposal in all::<Proposal>(db, "SELECT card FROM authorisation_proposal", "a proposal").await? {
         world.proposals.insert(proposal.id, Arc::new(proposal));
     }
     let schedules = "SELECT schedule FROM class_schedule ORDER BY class, effective, seq";
-    for text in sqlx::query_scalar::<_, String>(schedules).fetch_all(&mut *db).await? {
-        put_schedule(&mut world.roster, from_json(&text, "a schedule")?);
+    for schedule in all(db, schedules, "a schedule").await? {
+        put_schedule(&mut world.roster, schedule);
     }
-    for card in sqlx::query_scalar::<_, String>("SELECT card FROM unit_card").fetch_all(&mut *db).await? {
-        let unit: UnitCard = from_json(&card, "a unit")?;
+    for unit in all::<UnitCard>(db, "SELECT card FROM unit_card", "a unit").await? {
         world.roster.units.insert(unit.unit.clone(), Arc::new(unit));
     }
-    let figures: Option<String> =
-        sqlx::query_scalar("SELECT figures FROM class_figures").fetch_optional(&mut *db).await?;
-    world.figures = figures.map(|text| from_json(&text, "the class figures")).transpose()?.map(Arc::new);
-    let settings: Option<String> =
-        sqlx::query_scalar("SELECT settings FROM thresholds ORDER BY seq DESC LIMIT 1")
-            .fetch_optional(&mut *db)
-            .await?;
-    world.thresholds =
-        settings.map(|text| from_json(&text, "the thresholds")).transpose()?.unwrap_or_default();
+    let figures = all(db, "SELECT figures FROM class_figures", "the class figures").await?;
+    world.figures = figures.into_iter().next().map(Arc::new);
+    let settings = "SELECT settings FROM thresholds ORDER BY seq DESC LIMIT 1";
+    world.thresholds = all(db, settings, "the thresholds").await?.pop().unwrap_or_default();
     let moved = "SELECT data FROM repair WHERE data ->> 'from' IS NOT NULL";
-    for text in sqlx::query_scalar::<_, String>(moved).fetch_all(&mut *db).await? {
-        let repair: Repair = from_json(&text, "a repair")?;
+    for repair in all::<Repair>(db, moved, "a repair").await? {
         if let (Some(device), Some(from)) = (repair.device, repair.from) {
             world.moved.push(Moved { device, to: repair.unit, from });
         }

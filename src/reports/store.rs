@@ -112,25 +112,15 @@ pub async fn entries(db: &mut SqliteConnection, wanted: &Wanted<'_>) -> Sql<Vec<
 }
 
 fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
-    if let Some(class) = wanted.class {
-        query.push(" AND class = ").push_bind(class.as_str().to_owned());
-    }
-    if let Some(unit) = wanted.unit {
-        query.push(" AND unit = ").push_bind(unit.as_str().to_owned());
-    }
-    if let Some(tag) = wanted.device {
-        query.push(" AND device = ").push_bind(tag.as_str().to_owned());
-    }
+    also(query, " AND class = ", wanted.class.map(ToString::to_string));
+    also(query, " AND unit = ", wanted.unit.map(ToString::to_string));
+    also(query, " AND device = ", wanted.device.map(ToString::to_string));
     if let Some(units) = wanted.units {
-        let names = serde_json::json!(units).to_string();
-        query.push(" AND unit IN (SELECT value FROM json_each(").push_bind(names).push("))");
+        among(query, "unit", units);
     }
-    if let Some(since) = wanted.happened_since {
-        query.push(" AND at >= ").push_bind(since.0);
-    }
+    also(query, " AND at >= ", wanted.happened_since.map(|since| since.0));
     if let Some((units, device)) = wanted.operations {
-        let names = serde_json::json!(units).to_string();
-        query.push(" AND unit IN (SELECT value FROM json_each(").push_bind(names).push("))");
+        among(query, "unit", &units);
         match device.as_str() {
             Tag::GROUND_RELAY => query.push(" AND kind = 'ground_relay'"),
             Tag::ENGINE_START => query.push(" AND kind = 'engine_start'"),
@@ -139,30 +129,31 @@ fn narrow(query: &mut QueryBuilder<Sqlite>, wanted: &Wanted<'_>) {
                 .push_bind(tag.to_owned()),
         };
     }
-    if let Some(kind) = wanted.kind {
-        query.push(" AND kind = ").push_bind(kind.to_owned());
-    }
-    if let Some(then) = wanted.happened_by {
-        query.push(" AND at <= ").push_bind(then.0);
-    }
-    if let Some(since) = wanted.recorded_since {
-        query.push(" AND recorded_at >= ").push_bind(since.0);
-    }
-    if let Some(report) = wanted.report {
-        query.push(" AND report = ").push_bind(report.to_string());
-    }
+    also(query, " AND kind = ", wanted.kind.map(str::to_owned));
+    also(query, " AND at <= ", wanted.happened_by.map(|then| then.0));
+    also(query, " AND recorded_at >= ", wanted.recorded_since.map(|since| since.0));
+    also(query, " AND report = ", wanted.report.map(|report| report.to_string()));
     if let Some(reports) = wanted.reports {
-        query
-            .push(" AND report IN (SELECT value FROM json_each(")
-            .push_bind(serde_json::json!(reports).to_string())
-            .push("))");
+        among(query, "report", &reports);
     }
     if let Some(ids) = wanted.ids {
-        query
-            .push(" AND id IN (SELECT value FROM json_each(")
-            .push_bind(serde_json::json!(ids).to_string())
-            .push("))");
+        among(query, "id", &ids);
     }
+}
+
+/// A condition, where a value is wanted.
+fn also<'v, T>(query: &mut QueryBuilder<Sqlite>, condition: &str, value: Option<T>)
+where
+    T: sqlx::Encode<'v, Sqlite> + sqlx::Type<Sqlite>,
+{
+    if let Some(value) = value {
+        query.push(condition).push_bind(value);
+    }
+}
+
+fn among(query: &mut QueryBuilder<Sqlite>, column: &str, values: &impl serde::Serialize) {
+    let values = serde_json::json!(values).to_string();
+    query.push(format_args!(" AND {column} IN (SELECT value FROM json_each(")).push_bind(values).push("))");
 }
 
 const REPORT: &str = "SELECT report.*, CASE WHEN channel = 'device' THEN

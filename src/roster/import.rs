@@ -64,13 +64,18 @@ pub const UNIT_COLUMNS: &[&str] = &["unit", "class", "in_service", "home_shop"];
 /// A schedule for each class whose rows are all good. A schedule is whole: one bad row rejects the class.
 pub fn schedules(bytes: &[u8], effective: Instant) -> Result<Import<Schedule>, Unusable> {
     let table = Table::read(bytes, SCHEDULE_COLUMNS, &["class", "tag", "kind"])?;
+    Ok(by_class(&table, |name, rows| class(&table, name, rows, effective)))
+}
+
+/// What a file's classes give, each taken with all its rows or rejected with all of them.
+fn by_class(table: &Table, read: impl Fn(&str, &[&Row]) -> Result<Schedule, Bad>) -> Import<Schedule> {
     let mut import = Import { good: Vec::new(), rejects: Vec::new() };
     let mut classes: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
     for row in &table.rows {
         classes.entry(table.cell(row, "class")).or_default().push(row);
     }
     for (name, rows) in classes {
-        match class(&table, name, &rows, effective) {
+        match read(name, &rows) {
             Ok(schedule) => import.good.push(schedule),
             Err(bad) => import.rejects.extend(rows.iter().map(|row| match bad.get(&row.line) {
                 Some(reason) => row.reject(reason),
@@ -79,7 +84,7 @@ pub fn schedules(bytes: &[u8], effective: Instant) -> Result<Import<Schedule>, U
         }
     }
     import.rejects.sort_by_key(|reject| reject.line);
-    Ok(import)
+    import
 }
 
 /// The reason of each bad row, by its line.

@@ -5,18 +5,6 @@ use super::{Device, Panel, Place, Schedule, import::SCHEDULE_COLUMNS};
 
 type Cells = BTreeMap<&'static str, String>;
 
-/// Columns that say something of the class, the same on each of its rows.
-const OF_CLASS: &[&str] = &[
-    "control_min_v",
-    "cranking_min_v",
-    "air_min_psi",
-    "motors",
-    "crank_seconds_max",
-    "crank_rest_s",
-    "crank_attempts",
-    "long_shutdown_h",
-];
-
 /// The list from which [`super::import::schedules`] reads this schedule again; columns that are all blank are left out.
 ///
 /// # Errors
@@ -71,17 +59,16 @@ fn of_panel(panel: &Panel) -> Cells {
 
 fn of_class(schedule: &Schedule) -> Cells {
     let start = &schedule.start;
-    let values = [
-        said(start.control_min_v),
-        said(start.cranking_min_v),
-        said(start.air_min_psi),
-        said(start.motors),
-        said(start.crank_seconds_max),
-        said(start.crank_rest_s),
-        said(start.crank_attempts),
-        said(start.long_shutdown_h),
-    ];
-    OF_CLASS.iter().copied().zip(values).collect()
+    Cells::from([
+        ("control_min_v", said(start.control_min_v)),
+        ("cranking_min_v", said(start.cranking_min_v)),
+        ("air_min_psi", said(start.air_min_psi)),
+        ("motors", said(start.motors)),
+        ("crank_seconds_max", said(start.crank_seconds_max)),
+        ("crank_rest_s", said(start.crank_rest_s)),
+        ("crank_attempts", said(start.crank_attempts)),
+        ("long_shutdown_h", said(start.long_shutdown_h)),
+    ])
 }
 
 fn of_device(device: &Device) -> Cells {

@@ -130,6 +130,16 @@ fn not_now(app: &App, may_try: Try, way: Way) -> Option<String> {
     }
 }
 
+/// Why a form that was shown to somebody else is not signed by whoever is signed in now.
+pub fn another_signer(shown_to: &str, me: &Me) -> Option<String> {
+    (shown_to != me.sign_in().as_str()).then(|| {
+        format!(
+            "This page was opened by {shown_to}, and you are {}. Look again, then sign as yourself.",
+            me.sign_in()
+        )
+    })
+}
+
 /// The signature under something that is to go into the book: the signer's own password, typed again, or their current
 /// one-time code. `Err` inside is the sentence to show beside the field.
 pub async fn sign(app: &App, me: &Me, typed: &str) -> Result<Result<(), String>, Oops> {

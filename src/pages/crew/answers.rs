@@ -117,14 +117,7 @@ pub fn entry(
     map.insert("id".into(), json!(id));
     map.insert("kind".into(), json!(kind.as_str()));
     put_when(kind, typed, scene, &mut map, &mut says);
-    match about {
-        About::Nothing => {}
-        About::Device(tag) => drop(map.insert("device".into(), json!(tag))),
-        About::NotListed => match typed.stated("device.not_listed") {
-            Some(legend) => drop(map.insert("device".into(), json!({ "not_listed": legend }))),
-            None => say(&mut says, "device.not_listed", "Write the words on its plate."),
-        },
-    }
+    put_about(about, typed, &mut map, &mut says);
     let counting = parts(kind, device).into_iter().filter(|part| part.only_if.met(typed));
     for question in counting.flat_map(|part| part.questions) {
         match answer(question, typed, scene) {
@@ -144,6 +137,17 @@ pub fn entry(
         );
     }
     (Value::Object(map), says)
+}
+
+fn put_about(about: &About, typed: &Typed, map: &mut Map<String, Value>, says: &mut Says) {
+    match about {
+        About::Nothing => {}
+        About::Device(tag) => drop(map.insert("device".into(), json!(tag))),
+        About::NotListed => match typed.stated("device.not_listed") {
+            Some(legend) => drop(map.insert("device".into(), json!({ "not_listed": legend }))),
+            None => say(says, "device.not_listed", "Write the words on its plate."),
+        },
+    }
 }
 
 /// How a breaker stands after the last reset, where nothing else was tapped: one that held is on, and any other is

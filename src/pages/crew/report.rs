@@ -235,21 +235,30 @@ pub async fn sign(
         return overtaken(&app, &me, frame, &here, &kept, &form).await;
     }
     run::learn(&app, &me, &here, &form.slip).await?;
-    let (status, wrong) = match try_to_sign(&app, &me, &here, &kept, &form).await? {
-        Ok(id) => return see(&paths::Receipt(id)),
-        Err(back) => back,
-    };
-    // What was typed outlives the browser.
+    match try_to_sign(&app, &me, &here, &kept, &form).await? {
+        Ok(id) => see(&paths::Receipt(id)),
+        Err(back) => not_signed(&app, &me, frame, &here, form, back).await,
+    }
+}
+
+/// The page again with what is wrong; what was typed outlives the browser.
+async fn not_signed(
+    app: &App,
+    me: &Me,
+    frame: Frame,
+    here: &UnitHere,
+    form: Form,
+    (status, wrong): Back,
+) -> Answer {
     let (version, slip) = (form.version, form.slip.clone());
     let still = move |kept: &Kept| kept.version == version;
-    let kept = keep_if(&app, me.sign_in(), &here, still, move |draft| draft.slip = slip).await?;
-    match kept {
+    match keep_if(app, me.sign_in(), here, still, move |draft| draft.slip = slip).await? {
         Ok(kept) => {
-            let mut view = ReportPage::of(frame, &here, me.sign_in(), &kept, &form.slip, wrong);
+            let mut view = ReportPage::of(frame, here, me.sign_in(), &kept, &form.slip, wrong);
             view.is_further(form.another);
-            answer(&app, status, &here, me.sign_in(), &kept, view).await
+            answer(app, status, here, me.sign_in(), &kept, view).await
         }
-        Err(kept) => overtaken(&app, &me, frame, &here, &kept, &form).await,
+        Err(kept) => overtaken(app, me, frame, here, &kept, &form).await,
     }
 }
 

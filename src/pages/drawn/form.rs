@@ -71,6 +71,22 @@ pub struct Select {
 }
 
 impl Select {
+    pub fn of_list(name: &str, label: &str, value: &str, options: Vec<(String, String)>) -> Self {
+        let (name, label, value) = (name.to_owned(), label.to_owned(), value.to_owned());
+        Self { name, label, value, options, ..Self::default() }
+    }
+
+    /// What narrows a list: all of it, or one of these words.
+    pub fn narrowing<T: ToString>(
+        (name, label): (&str, &str),
+        value: &str,
+        words: impl IntoIterator<Item = (T, T)>,
+    ) -> Self {
+        let words = words.into_iter().map(|(value, says)| (value.to_string(), says.to_string()));
+        let all = [(String::new(), "all".to_owned())];
+        Self::of_list(name, label, value, all.into_iter().chain(words).collect())
+    }
+
     pub fn hint(self, hint: &str) -> Self {
         Self { hint: hint.to_owned(), ..self }
     }

@@ -17,6 +17,8 @@ const MOST_IN_LISTS: usize = 80;
 
 #[derive(Default)]
 pub struct Sent {
+    /// Which of a page's several forms it is; empty where there is one, and for the one that comes first.
+    own: &'static str,
     typed: Vec<(String, String)>,
     says: BTreeMap<String, String>,
     pub on_top: Vec<String>,
@@ -25,6 +27,16 @@ pub struct Sent {
 impl Sent {
     pub fn of(fields: Fields) -> Self {
         Self { typed: fields.0, ..Self::default() }
+    }
+
+    /// One of several forms of a page, by its name there.
+    pub fn named(own: &'static str, fields: Fields) -> Self {
+        Self { own, ..Self::of(fields) }
+    }
+
+    /// The page's form of this name: as it was typed if it is the one that was sent, else as it is shown to begin with.
+    pub fn form<'s>(&'s self, own: &str, fresh: &'s Self) -> &'s Self {
+        if self.own == own { self } else { fresh }
     }
 
     /// A form that nobody has typed in yet.
@@ -94,21 +106,13 @@ impl Sent {
     }
 
     pub fn select(&self, name: &str, label: &str, options: Vec<(String, String)>) -> Select {
-        let (name, label, value) = (name.to_owned(), label.to_owned(), self.get(name).to_owned());
-        let says = self.says.get(&name).cloned();
-        Select { name, label, value, says, options, ..Select::default() }
+        Select { says: self.says.get(name).cloned(), ..Select::of_list(name, label, self.get(name), options) }
     }
 
     /// Whether it is signed: shown to the one who sends it, nothing wrong with it, and their password right.
     pub async fn is_signed(&mut self, app: &App, me: &Me) -> Result<bool, Oops> {
-        let signer = self.get("signer");
-        if signer != me.sign_in().as_str() {
-            let says = format!(
-                "This page was opened by {signer}, and you are {}. Look again, then sign as yourself.",
-                me.sign_in()
-            );
-            self.on_top.push(says);
-        }
+        let another = signature::another_signer(self.get("signer"), me);
+        self.on_top.extend(another);
         if !self.is_fine() {
             return Ok(false);
         }
@@ -118,6 +122,23 @@ impl Sent {
                 self.wrong("password", says);
                 Ok(false)
             }
+        }
+    }
+
+    /// Has what was read of the form filed, once it is signed. `Err` inside is the status under which the form goes back: the
+    /// sentences stand beside its fields by then.
+    pub async fn file<R, T, F: Future<Output = Result<T, Refused>>>(
+        &mut self,
+        (app, me): (&App, &Me),
+        read: Option<R>,
+        fields: &[&str],
+        file: impl FnOnce(R) -> F,
+    ) -> Result<Result<T, StatusCode>, Oops> {
+        let signed = self.is_signed(app, me).await?;
+        let Some(read) = read.filter(|_| signed) else { return Ok(Err(StatusCode::UNPROCESSABLE_ENTITY)) };
+        match file(read).await {
+            Ok(done) => Ok(Ok(done)),
+            Err(refused) => self.refused(refused, fields).map(Err),
         }
     }
 

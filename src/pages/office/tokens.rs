@@ -64,17 +64,10 @@ impl Line {
     }
 }
 
-/// Which of the page's two forms was sent.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Which {
-    Make,
-    Revoke,
-}
-
 pub async fn show(State(app): State<App>, frame: Frame, me: Me) -> Answer {
     let until = app.world().railway.zone.day_of(app.now()).plus(USUAL);
     let sent = Sent::showing(&[("until", until.to_string())]);
-    draw(&app, frame, &me, (StatusCode::OK, Which::Make, &sent), None).await
+    draw(&app, frame, &me, StatusCode::OK, &sent, None).await
 }
 
 pub async fn make(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> Answer {
@@ -91,7 +84,7 @@ pub async fn make(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     }
     let signed = sent.is_signed(&app, &me).await?;
     let Some((of, words, until)) = wanted.filter(|_| signed) else {
-        return draw(&app, frame, &me, (StatusCode::UNPROCESSABLE_ENTITY, Which::Make, &sent), None).await;
+        return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, &sent, None).await;
     };
     let (token, now) = (Token::fresh()?, app.now());
     let (hash, by) = (token.hash(), permit.by().clone());
@@ -99,7 +92,7 @@ pub async fn make(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     let told = (words, by, until);
     app.desk().aside(move |c| Box::pin(tokens_store::told(c, hash, told.clone()))).await?;
     let again = Sent::showing(&[("until", sent.get("until").to_owned())]);
-    draw(&app, frame, &me, (StatusCode::OK, Which::Make, &again), Some(token.reveal())).await
+    draw(&app, frame, &me, StatusCode::OK, &again, Some(token.reveal())).await
 }
 
 /// For whom, what for, and the end of the last day.
@@ -122,7 +115,7 @@ fn read(app: &App, sent: &mut Sent) -> Option<(SignIn, String, Instant)> {
 
 pub async fn revoke(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> Answer {
     let permit = me.permit(Act::KeepPeople)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("end", form);
     let found = good(&app).await?.into_iter().find(|kept| kept.id() == sent.get("token"));
     if found.is_none() {
         let says = match sent.get("token") {
@@ -133,7 +126,7 @@ pub async fn revoke(State(app): State<App>, frame: Frame, me: Me, form: Fields) 
     }
     let signed = sent.is_signed(&app, &me).await?;
     let Some(kept) = found.filter(|_| signed) else {
-        return draw(&app, frame, &me, (StatusCode::UNPROCESSABLE_ENTITY, Which::Revoke, &sent), None).await;
+        return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, &sent, None).await;
     };
     let now = app.now();
     app.desk().act(TellOfSecret::token_revoked(&kept.of, &permit)).await?;
@@ -151,13 +144,13 @@ async fn draw(
     app: &App,
     frame: Frame,
     me: &Me,
-    (status, which, sent): (StatusCode, Which, &Sent),
+    status: StatusCode,
+    sent: &Sent,
     made: Option<String>,
 ) -> Answer {
     let world = app.world();
     let empty = Sent::default();
-    let of = |form: Which| if form == which { sent } else { &empty };
-    let (new, old) = (of(Which::Make), of(Which::Revoke));
+    let (new, old) = (sent.form("", &empty), sent.form("end", &empty));
     let view = View {
         frame,
         action: paths::Tokens::PATTERN,

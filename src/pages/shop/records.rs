@@ -8,7 +8,7 @@ use serde::Deserialize;
 
 use super::measure::unit_of;
 use crate::{
-    base::{Day, Instant, Zone, text},
+    base::{Day, Instant, UnitName, Zone, text},
     desk::World,
     pages::drawn::{
         form::Field,
@@ -85,37 +85,41 @@ pub async fn show(
     Path(unit): Path<String>,
     Asked(query): Asked<Query>,
 ) -> Answer {
-    let (unit, world, now) = (unit_of(&unit)?, app.world(), app.now());
+    let (unit, world) = (unit_of(&unit)?, app.world());
     let zone = &world.railway.zone;
-    let today = zone.day_of(now);
-    let (from, from_says) = day(&query.from, today.plus(-DAYS));
-    let (to, to_says) = day(&query.to, today);
-    let whole = Span { from: zone.start_of(from), to: zone.start_of(to.plus(1)), limit: -1, after: 0 };
-    let mut db = app.desk().read().await?;
+    let days = Days::asked(&query, zone.day_of(app.now()));
     if let Some(format) = Format::asked(&query.format)? {
-        let records = store::of_unit(&mut db, &unit, whole).await?;
-        return sheet(&format!("records {unit} {from} to {to}"), &records).answer(format);
+        let mut db = app.desk().read().await?;
+        let records = store::of_unit(&mut db, &unit, days.span(zone)).await?;
+        return sheet(&format!("records {unit} {} to {}", days.from, days.to), &records).answer(format);
     }
+    screen(&app, frame, &me, unit, &query, days).await
+}
+
+async fn screen(app: &App, frame: Frame, me: &Me, unit: UnitName, query: &Query, days: Days) -> Answer {
+    let (world, now) = (app.world(), app.now());
+    let zone = &world.railway.zone;
+    let whole = days.span(zone);
+    let mut db = app.desk().read().await?;
     let total = usize::try_from(store::count(&mut db, &unit, whole).await?).unwrap_or(0);
-    let here = paths::Records(unit.clone());
-    let (first, last) = (from.to_string(), to.to_string());
-    let link = |n: usize| here.with(&[("from", &first), ("to", &last), ("page", &n.to_string())]);
-    let (range, pager) = Pager::of(total, page_of(&query.page), link);
+    let with = |name: &str, value: &str| days.link(&unit, name, value);
+    let (range, pager) = Pager::of(total, page_of(&query.page), |n| with("page", &n.to_string()));
     let printing = query.print == "yes";
     let span = if printing { Span { limit: MOST_PRINTED, ..whole } } else { part(whole, range.start) };
     let records = store::of_unit(&mut db, &unit, span).await?;
     drop(db);
-    let with = |name: &str, value: &str| here.with(&[("from", &first), ("to", &last), (name, value)]);
     let view = View {
         frame,
         back: paths::UnitInspections(unit.clone()).to_string(),
-        action: here.to_string(),
+        action: paths::Records(unit.clone()).to_string(),
         paper: PAPER,
         railway: world.railway.name.clone(),
         now: zone.in_words(now),
-        answer_by: answer_by(today).in_words(),
-        from: Field::text("from", "From", &first).hint("2026-03-01").says(from_says),
-        to: Field::text("to", "To", &last).says(to_says),
+        answer_by: answer_by(zone.day_of(now)).in_words(),
+        from: Field::text("from", "From", &days.from.to_string())
+            .hint("2026-03-01")
+            .says(days.from_says.clone()),
+        to: Field::text("to", "To", &days.to.to_string()).says(days.to_says.clone()),
         says: says(total, printing),
         lines: records.iter().map(|record| line(record, &unit, &world)).collect(),
         pager: if printing { Pager::default() } else { pager },
@@ -126,6 +130,31 @@ pub async fn show(
         unit: unit.to_string(),
     };
     page(StatusCode::OK, &view)
+}
+
+/// From when to when, both days included.
+struct Days {
+    from: Day,
+    to: Day,
+    from_says: Option<String>,
+    to_says: Option<String>,
+}
+
+impl Days {
+    fn asked(query: &Query, today: Day) -> Self {
+        let (from, from_says) = day(&query.from, today.plus(-DAYS));
+        let (to, to_says) = day(&query.to, today);
+        Self { from, to, from_says, to_says }
+    }
+
+    fn span(&self, zone: &Zone) -> Span {
+        Span { from: zone.start_of(self.from), to: zone.start_of(self.to.plus(1)), limit: -1, after: 0 }
+    }
+
+    fn link(&self, unit: &UnitName, name: &str, value: &str) -> String {
+        let (from, to) = (self.from.to_string(), self.to.to_string());
+        paths::Records(unit.clone()).with(&[("from", &from), ("to", &to), (name, value)])
+    }
 }
 
 /// One screen of it.
@@ -153,7 +182,7 @@ fn says(total: usize, printing: bool) -> String {
     }
 }
 
-fn line(record: &Record, unit: &crate::base::UnitName, world: &World) -> Line {
+fn line(record: &Record, unit: &UnitName, world: &World) -> Line {
     let zone = &world.railway.zone;
     let page = if record.seq < 0 { String::new() } else { format!("page {}", record.seq) };
     let recorded = record.recorded_at.map(|at| format!("recorded {}", zone.in_words(at)));
@@ -168,7 +197,7 @@ fn line(record: &Record, unit: &crate::base::UnitName, world: &World) -> Line {
     }
 }
 
-fn told_of(record: &Record, data: &str, unit: &crate::base::UnitName, world: &World) -> String {
+fn told_of(record: &Record, data: &str, unit: &UnitName, world: &World) -> String {
     let value: serde_json::Value = serde_json::from_str(data).unwrap_or_default();
     let text = |name: &str| value.get(name).and_then(|v| v.as_str()).unwrap_or_default().to_owned();
     match record.what {
@@ -194,7 +223,7 @@ fn told_of(record: &Record, data: &str, unit: &crate::base::UnitName, world: &Wo
     }
 }
 
-fn entry_says(detail: &str, unit: &crate::base::UnitName, at: Instant, world: &World) -> String {
+fn entry_says(detail: &str, unit: &UnitName, at: Instant, world: &World) -> String {
     match stored::entry(detail) {
         Ok(entry) => told::told_in_full(&entry, world.roster.schedule_at(unit, at), &world.railway.zone),
         Err(_) => detail.to_owned(),

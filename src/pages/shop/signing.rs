@@ -1,19 +1,10 @@
 //! What the shop's forms share: whom one was shown to, when something was done, whose password signs.
+pub use crate::web::signature::another_signer;
 use crate::{
     base::{Instant, SignIn, Zone, instant::MINUTE},
     people::{Act, Permit, Role, person},
     web::{App, Me, Oops, signature},
 };
-
-/// Why a form that was shown to somebody else is not signed by whoever is signed in now.
-pub fn another_signer(shown_to: &str, me: &Me) -> Option<String> {
-    (shown_to != me.sign_in().as_str()).then(|| {
-        format!(
-            "This page was opened by {shown_to}, and you are {}. Look again, then sign as yourself.",
-            me.sign_in()
-        )
-    })
-}
 
 /// When something was done: now, or a time that is written down later. `first`: what it cannot be before, and when that was.
 pub fn moment(

@@ -26,6 +26,8 @@ struct View {
     tag: Option<Vec<(&'static str, String)>>,
 }
 
+const NOT_PRINTED: &str = "The tag is not printed while a field is missing.";
+
 pub async fn show(
     State(app): State<App>,
     frame: Frame,
@@ -58,11 +60,7 @@ pub async fn show(
         action: paths::Tag(unit.clone()).to_string(),
         paper: PAPER,
         fields: fields.collect(),
-        wrong: if missing.is_empty() {
-            Vec::new()
-        } else {
-            vec!["The tag is not printed while a field is missing.".to_owned()]
-        },
+        wrong: (!missing.is_empty()).then(|| NOT_PRINTED.to_owned()).into_iter().collect(),
         tag: filled.ok().filter(|_| is_sent),
         unit: unit.to_string(),
     };

@@ -8,12 +8,8 @@ use serde::Deserialize;
 use super::bypass::{self, Typed as Kept};
 use crate::{
     base::{EntryId, UnitName, text},
-    desk::{
-        Refused,
-        body::Judgement,
-        oversee::{KeepRefused, ReviewBypass},
-    },
-    people::{Act, Permit},
+    desk::{Refused, body::Judgement, oversee::ReviewBypass},
+    people::Act,
     web::{Answer, App, Frame, Me, Oops, Typed, page, paths, see, signature},
 };
 
@@ -63,6 +59,7 @@ pub async fn sign(
         let kept = Kept { password_says: Some(says), ..form.kept() };
         return again(&app, frame, &me, &id, StatusCode::UNPROCESSABLE_ENTITY, kept).await;
     }
+    let now = app.now();
     let act = ReviewBypass::of(
         bypass,
         checked.unit,
@@ -70,24 +67,17 @@ pub async fn sign(
         checked.judgement,
         checked.words,
         &permit,
-        app.now(),
+        now,
     )
     .having_seen(checked.seen_review);
-    match app.desk().act(act).await {
+    match app.desk().act_on_record(act, bypass, &permit, now).await {
         Ok(_) => see(&paths::Bypass(bypass)),
-        Err(Refused::NotYours(says)) => not_theirs(&app, bypass, says, &permit).await,
         Err(Refused::Stale(says)) => {
             let kept = Kept { says: Some(says), ..form.kept() };
             again(&app, frame, &me, &id, StatusCode::CONFLICT, kept).await
         }
         Err(refused) => Err(refused.into()),
     }
-}
-
-/// That somebody with a hand in it signed stays on record, whatever became of it.
-async fn not_theirs(app: &App, bypass: EntryId, says: String, permit: &Permit) -> Answer {
-    app.desk().act(KeepRefused::of(bypass.to_string(), &says, permit, app.now())).await?;
-    Err(Refused::NotYours(says).into())
 }
 
 async fn again(app: &App, frame: Frame, me: &Me, id: &str, status: StatusCode, kept: Kept) -> Answer {
@@ -100,14 +90,7 @@ impl ReviewForm {
     }
 
     fn check(&self, me: &Me) -> Result<Checked, Box<Kept>> {
-        let mut kept = self.kept();
-        if self.signer != me.sign_in().as_str() {
-            kept.says = Some(format!(
-                "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-                self.signer,
-                me.sign_in()
-            ));
-        }
+        let mut kept = Kept { says: signature::another_signer(&self.signer, me), ..self.kept() };
         let judgement = Judgement::parse(&self.judgement);
         let words = text::words(&self.words);
         if judgement.is_none() {

@@ -1,7 +1,5 @@
 //! A class's checks: a row each, in walking order.
-use std::collections::BTreeMap;
-
-use super::{Bad, class_name, spoilt};
+use super::{Bad, by_class, class_name};
 use crate::{
     base::{
         ClassName, Tag,
@@ -27,22 +25,7 @@ pub fn checks(
     next: impl Fn(&ClassName) -> Result<Schedule, String>,
 ) -> Result<Import<Schedule>, Unusable> {
     let table = Table::read(bytes, CHECK_COLUMNS, &["class", "place", "text", "right"])?;
-    let mut import = Import { good: Vec::new(), rejects: Vec::new() };
-    let mut classes: BTreeMap<&str, Vec<&Row>> = BTreeMap::new();
-    for row in &table.rows {
-        classes.entry(table.cell(row, "class")).or_default().push(row);
-    }
-    for (name, rows) in classes {
-        match of_class(&table, name, &rows, &next) {
-            Ok(schedule) => import.good.push(schedule),
-            Err(bad) => import.rejects.extend(rows.iter().map(|row| match bad.get(&row.line) {
-                Some(reason) => row.reject(reason),
-                None => row.reject(spoilt(name, &bad)),
-            })),
-        }
-    }
-    import.rejects.sort_by_key(|reject| reject.line);
-    Ok(import)
+    Ok(by_class(&table, |name, rows| of_class(&table, name, rows, &next)))
 }
 
 fn of_class(

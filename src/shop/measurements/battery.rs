@@ -153,7 +153,6 @@ impl Battery {
         Some(self.gravities.iter().map(|g| tidy(self.rule.correct(*g, at))).collect())
     }
 
-    /// 100 points below full is a warning.
     fn charge_by_gravity(&self) -> Option<Part> {
         let about = "charge";
         let (cell, lowest) = extreme(&self.gravities, |a, b| a < b)?;
@@ -179,16 +178,7 @@ impl Battery {
             return Some(Part::does_not_apply(about, says).reckoned([step]).by([self.rule.source()]));
         };
         let below = tidy(points(full) - points(value));
-        let (verdict, says) = if below >= 100.0 {
-            (
-                Verdict::Fail,
-                format!(
-                    "Cell {cell} is {below} points below full. Charge it; a starting failure may result; find the cause."
-                ),
-            )
-        } else {
-            (Verdict::Pass, format!("The lowest cell is {} points below full, under 100.", below.max(0.0)))
-        };
+        let (verdict, says) = below_full(cell, below);
         let difference = format!("{full:.3} − {value:.4} = {below} points");
         Some(
             Part::judged(about, verdict, says)
@@ -317,6 +307,18 @@ impl Battery {
             }
             _ => Vec::new(),
         }
+    }
+}
+
+/// 100 points below full is a warning.
+fn below_full(cell: usize, below: f64) -> (Verdict, String) {
+    if below >= 100.0 {
+        let says = format!(
+            "Cell {cell} is {below} points below full. Charge it; a starting failure may result; find the cause."
+        );
+        (Verdict::Fail, says)
+    } else {
+        (Verdict::Pass, format!("The lowest cell is {} points below full, under 100.", below.max(0.0)))
     }
 }
 

@@ -1,6 +1,6 @@
 //! The polarization index: the ten-minute reading over the one-minute reading, never the other way round.
 use super::{
-    Part, Verdict, figures,
+    Part, Source, Verdict, figures,
     insulation::{Insulation, InsulationClass, Object},
     reaches, source,
 };
@@ -19,19 +19,8 @@ pub fn judge(of: &Insulation) -> Option<Part> {
     let ir10 = of.ir10_mohm?;
     let pi = index(of.ir1_mohm, ir10);
     let step = format!("{} MΩ ÷ {} MΩ = {}", figures(ir10), figures(of.ir1_mohm), figures(pi));
-    let none =
-        |says: &str, source| Some(Part::does_not_apply(about, says).reckoned([step.clone()]).by([source]));
-    if !of.object.is_winding() {
-        return none("The index is judged for windings only.", source::polarization());
-    }
-    if of.ir1_mohm > SILENT_OVER {
-        return none("Over 5,000 MΩ at one minute the index says nothing.", source::polarization_silent());
-    }
-    if of.object == Object::RandomWound {
-        return none(
-            "For small random-wound machines the index says nothing.",
-            source::polarization_silent(),
-        );
+    if let Some((why, source)) = silent(of) {
+        return Some(Part::does_not_apply(about, why).reckoned([step]).by([source]));
     }
     let least: &[f64] = match of.class {
         Some(InsulationClass::A) => &[1.5],
@@ -56,6 +45,19 @@ pub fn judge(of: &Insulation) -> Option<Part> {
     } else {
         part
     })
+}
+
+/// Why the index says nothing of what was measured, and who says so.
+fn silent(of: &Insulation) -> Option<(&'static str, Source)> {
+    if !of.object.is_winding() {
+        Some(("The index is judged for windings only.", source::polarization()))
+    } else if of.ir1_mohm > SILENT_OVER {
+        Some(("Over 5,000 MΩ at one minute the index says nothing.", source::polarization_silent()))
+    } else if of.object == Object::RandomWound {
+        Some(("For small random-wound machines the index says nothing.", source::polarization_silent()))
+    } else {
+        None
+    }
 }
 
 fn most(least: &[f64]) -> f64 {

@@ -186,13 +186,7 @@ fn came(found: &Found, fields: Vec<(String, String)>, me: &Me) -> Result<(Sheet,
     let device = own("device");
     sheet.about = About::parse(&device);
     sheet.typed = typed;
-    if beside.signer != me.sign_in().as_str() {
-        beside.problems.push(format!(
-            "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-            beside.signer,
-            me.sign_in()
-        ));
-    }
+    beside.problems.extend(signature::another_signer(&beside.signer, me));
     Ok((sheet, beside))
 }
 

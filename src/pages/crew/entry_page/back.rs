@@ -69,15 +69,7 @@ fn put(
             };
             typed.set(name, if yes { "yes" } else { "no" });
         }
-        Answer::Who => match value.map(person) {
-            None => {}
-            Some(who) if who == me.as_str() => typed.set(name, "me"),
-            Some(who) if who == "not_known" => typed.set(name, "not_known"),
-            Some(who) => {
-                typed.set(name, "other");
-                typed.set(&format!("{name}.name"), who);
-            }
-        },
+        Answer::Who => put_who(name, value.map(person), me, typed),
         Answer::Person => typed.set(name, value.map(person).unwrap_or_default()),
         Answer::Seal => match value.and_then(Value::as_str) {
             Some(word) if SealWord::parse(word).is_some() => typed.set(name, word),
@@ -97,6 +89,18 @@ fn put(
     // A trip that nobody reset says so by having none.
     if name == "resets[0].result" && value.is_none() && entry["resets"].as_array().is_none_or(Vec::is_empty) {
         typed.set(name, "none");
+    }
+}
+
+fn put_who(name: &str, who: Option<String>, me: &SignIn, typed: &mut Typed) {
+    match who {
+        None => {}
+        Some(who) if who == me.as_str() => typed.set(name, "me"),
+        Some(who) if who == "not_known" => typed.set(name, "not_known"),
+        Some(who) => {
+            typed.set(name, "other");
+            typed.set(&format!("{name}.name"), who);
+        }
     }
 }
 

@@ -2,8 +2,6 @@
 pub mod amend;
 mod back;
 
-use std::sync::Arc;
-
 use askama::Template;
 use axum::{
     extract::{Path, State},
@@ -132,6 +130,17 @@ impl Found {
         let schedule = roster.schedule_at(&self.here.unit, Instant(self.row.at));
         EntryLine::of(entry, schedule, &railway.zone)
     }
+
+    /// What it said before an amendment.
+    fn version(&self, row: &AmendmentRow) -> Version {
+        let how = if row.replacement.is_some() { "Replaced" } else { "Withdrawn" };
+        let at = self.here.world.railway.zone.in_words(Instant(row.at));
+        Version {
+            line: self.line(&serde_json::from_str(&row.before).unwrap_or_default()),
+            says: format!("{how} by {}, {at}", row.author),
+            reason: row.reason.clone(),
+        }
+    }
 }
 
 /// Whether an entry says of somebody that they did, ordered or told something.
@@ -167,15 +176,8 @@ pub async fn state(
     if !found.names(me.sign_in()) {
         return Err(Oops::Forbidden(NOT_NAMED.into()));
     }
-    let mut says = Says::default();
-    if typed.signer != me.sign_in().as_str() {
-        let shown = format!(
-            "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-            typed.signer,
-            me.sign_in()
-        );
-        says.problems.push(shown);
-    }
+    let problems = signature::another_signer(&typed.signer, &me).into_iter().collect();
+    let mut says = Says { problems, ..Says::default() };
     let words = text::words(&typed.words);
     if words.is_none() {
         says.words = Some("Write what you want to stand beside it.".to_owned());
@@ -204,21 +206,9 @@ fn again(
     typed: &Words,
     says: Says,
 ) -> Result<Response, Oops> {
-    let world = Arc::clone(&found.here.world);
-    let zone = &world.railway.zone;
-    let version = |row: &AmendmentRow| Version {
-        line: found.line(&serde_json::from_str(&row.before).unwrap_or_default()),
-        says: format!(
-            "{} by {}, {}",
-            if row.replacement.is_some() { "Replaced" } else { "Withdrawn" },
-            row.author,
-            zone.in_words(Instant(row.at))
-        ),
-        reason: row.reason.clone(),
-    };
     let said = |row: &StatementRow| Said {
         by: row.author.clone(),
-        at: zone.in_words(Instant(row.at)),
+        at: found.here.world.railway.zone.in_words(Instant(row.at)),
         words: row.words.clone(),
     };
     let report = found.row.report.parse().unwrap_or(ReportId(uuid::Uuid::nil()));
@@ -236,7 +226,7 @@ fn again(
         line: found.line(&found.detail()),
         author: format!("{}{}", found.row.author, signed_how(found.row.confirmed)),
         withdrawn: found.row.withdrawn,
-        versions: found.amendments.iter().map(version).collect(),
+        versions: found.amendments.iter().map(|row| found.version(row)).collect(),
         statements: found.statements.iter().map(said).collect(),
         amend: (found.may_amend(me) && !found.row.withdrawn).then(|| paths::EntryAmend(found.id).to_string()),
         problems: says.problems,

@@ -1,4 +1,6 @@
 //! All units, and the classes they are of.
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use serde::Deserialize;
@@ -10,7 +12,7 @@ use crate::{
         form::{Field, Select},
         pager::{Pager, page_of},
     },
-    roster::UnitCard,
+    roster::{Class, UnitCard},
     web::{Answer, App, Asked, Frame, page, paths},
 };
 
@@ -74,6 +76,22 @@ fn row(card: &UnitCard) -> Row {
     }
 }
 
+/// A class, with how many units of it are here.
+fn of_class(class: &Class, here: usize) -> Row {
+    let devices = class.latest().map_or(0, |latest| latest.devices.len());
+    Row {
+        path: paths::Schedule.with(&[("class", class.name.as_str())]),
+        name: class.name.to_string(),
+        sub: format!(
+            "{}, {} on its schedule, {}",
+            count(here as u64, "unit", "units"),
+            count(devices as u64, "device", "devices"),
+            count(class.schedules.len() as u64, "version", "versions")
+        ),
+        retired: false,
+    }
+}
+
 pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Form>) -> Answer {
     let world = app.world();
     let units = &world.roster.units;
@@ -83,43 +101,23 @@ pub async fn show(State(app): State<App>, frame: Frame, Asked(form): Asked<Form>
         paths::Fleet.with(&[&asked[..], &[("page", &n.to_string())]].concat())
     };
     let (rows, pager) = Pager::cut(found, page_of(&form.page), link);
-    let retired = units.values().filter(|card| card.retired.is_some()).count();
-    let of_class = |class: &crate::roster::Class| {
-        let n = units.values().filter(|card| card.class == class.name && card.retired.is_none()).count();
-        let devices = class.latest().map_or(0, |latest| latest.devices.len());
-        Row {
-            path: paths::Schedule.with(&[("class", class.name.as_str())]),
-            name: class.name.to_string(),
-            sub: format!(
-                "{}, {} on its schedule, {}",
-                count(n as u64, "unit", "units"),
-                count(devices as u64, "device", "devices"),
-                count(class.schedules.len() as u64, "version", "versions")
-            ),
-            retired: false,
-        }
+    let here = |card: &&Arc<UnitCard>| card.retired.is_none();
+    let of_class = |class: &Arc<Class>| {
+        of_class(class, units.values().filter(here).filter(|card| card.class == class.name).count())
     };
-    let all = || vec![(String::new(), "all".to_owned())];
-    let select = |name: &str, label: &str, value: &str, options| Select {
-        name: name.into(),
-        label: label.into(),
-        value: value.into(),
-        options,
-        ..Select::default()
-    };
+    let in_service = units.values().filter(here).count();
     let states = [("here", "on the roster"), ("retired", "retired")];
-    let states = states.map(|(value, says)| (value.to_owned(), says.to_owned()));
     let view = View {
         frame,
-        here: units.len() - retired,
-        retired,
+        here: in_service,
+        retired: units.len() - in_service,
         q: Field { input: "search", ..Field::text("q", "Unit", &form.q) },
-        class: select("class", "Class", &form.class, [all(), classes(&world)].concat()),
-        state: select("state", "Which", &form.state, [all(), states.to_vec()].concat()),
+        class: Select::narrowing(("class", "Class"), &form.class, classes(&world)),
+        state: Select::narrowing(("state", "Which"), &form.state, states),
         narrowed: [&form.q, &form.class, &form.state].iter().any(|typed| !typed.is_empty()),
         rows,
         pager,
-        classes: world.roster.classes.values().map(|class| of_class(class)).collect(),
+        classes: world.roster.classes.values().map(of_class).collect(),
         done: world.roster.classes.keys().find(|class| class.as_str() == form.done).map(ToString::to_string),
         schedule_new: paths::Schedule.to_string(),
     };

@@ -49,13 +49,6 @@ struct Other {
     password: Field,
 }
 
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Which {
-    Card,
-    Retire,
-    Return,
-}
-
 const FIELDS: &[&str] = &["unit", "class", "in_service", "home_shop", "retired", "reason"];
 
 fn find(app: &App, typed: &str) -> Result<UnitCard, Oops> {
@@ -67,7 +60,7 @@ fn find(app: &App, typed: &str) -> Result<UnitCard, Oops> {
 pub async fn new(State(app): State<App>, frame: Frame, me: Me) -> Answer {
     let today = app.world().railway.zone.day_of(app.now());
     let fresh = Sent::showing(&[("in_service", today.to_string())]);
-    draw(&app, frame, &me, None, StatusCode::OK, (Which::Card, fresh))
+    draw(&app, frame, &me, None, StatusCode::OK, fresh)
 }
 
 pub async fn add(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> Answer {
@@ -77,7 +70,7 @@ pub async fn add(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> 
         sent.wrong("unit", "Write its mark, a space and its road number, as in QHB 412.");
     }
     let card = read(&mut sent, unit, None);
-    sign(&app, frame, &me, None, Which::Card, card, sent).await
+    sign(&app, frame, &me, None, card, sent).await
 }
 
 /// What was done here last, for the page that is seen next.
@@ -98,7 +91,7 @@ pub async fn show(
 ) -> Answer {
     let card = find(&app, &typed)?;
     let fresh = as_it_is(&card).with("done", &query.done);
-    draw(&app, frame, &me, Some(&card), StatusCode::OK, (Which::Card, fresh))
+    draw(&app, frame, &me, Some(&card), StatusCode::OK, fresh)
 }
 
 pub async fn change(
@@ -111,7 +104,7 @@ pub async fn change(
     let known = find(&app, &typed)?;
     let mut sent = Sent::of(form);
     let card = read(&mut sent, Some(known.unit.clone()), known.retired);
-    sign(&app, frame, &me, Some(known), Which::Card, card, sent).await
+    sign(&app, frame, &me, Some(known), card, sent).await
 }
 
 pub async fn retire(
@@ -122,13 +115,13 @@ pub async fn retire(
     form: Fields,
 ) -> Answer {
     let known = find(&app, &typed)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("retire", form);
     let day = sent.day("retired");
     if day.is_none() {
         sent.wrong("retired", "Give the first day on which it is no longer in service.");
     }
     let card = day.map(|day| UnitCard { retired: Some(day), ..known.clone() });
-    sign(&app, frame, &me, Some(known), Which::Retire, card, sent).await
+    sign(&app, frame, &me, Some(known), card, sent).await
 }
 
 pub async fn come_back(
@@ -140,7 +133,7 @@ pub async fn come_back(
 ) -> Answer {
     let known = find(&app, &typed)?;
     let card = UnitCard { retired: None, ..known.clone() };
-    sign(&app, frame, &me, Some(known), Which::Return, Some(card), Sent::of(form)).await
+    sign(&app, frame, &me, Some(known), Some(card), Sent::named("back", form)).await
 }
 
 fn read(sent: &mut Sent, unit: Option<UnitName>, retired: Option<crate::base::Day>) -> Option<UnitCard> {
@@ -161,24 +154,20 @@ async fn sign(
     frame: Frame,
     me: &Me,
     known: Option<UnitCard>,
-    which: Which,
     card: Option<UnitCard>,
     mut sent: Sent,
 ) -> Answer {
     let permit = me.permit(Act::KeepRoster)?;
     let reason = sent.words("reason", "Say why in a few words: it stands in the book.");
     let seen = if known.is_some() { sent.get("seen").to_owned() } else { String::new() };
-    let signed = sent.is_signed(app, me).await?;
-    let Some(card) = card.filter(|_| signed) else {
-        return draw(app, frame, me, known.as_ref(), StatusCode::UNPROCESSABLE_ENTITY, (which, sent));
+    let keep = async |card: UnitCard| {
+        let unit = card.unit.clone();
+        app.desk().act(KeepUnit::of(card, reason, &seen, &permit, app.now())).await?;
+        Ok(unit)
     };
-    let unit = card.unit.clone();
-    match app.desk().act(KeepUnit::of(card, reason, &seen, &permit, app.now())).await {
-        Ok(()) => see(&paths::FleetUnit(unit).with(&[("done", SIGNED)])),
-        Err(refused) => {
-            let status = sent.refused(refused, FIELDS)?;
-            draw(app, frame, me, known.as_ref(), status, (which, sent))
-        }
+    match sent.file((app, me), card, FIELDS, keep).await? {
+        Ok(unit) => see(&paths::FleetUnit(unit).with(&[("done", SIGNED)])),
+        Err(status) => draw(app, frame, me, known.as_ref(), status, sent),
     }
 }
 
@@ -190,59 +179,43 @@ fn as_it_is(card: &UnitCard) -> Sent {
     ])
 }
 
-fn draw(
-    app: &App,
-    frame: Frame,
-    me: &Me,
-    was: Option<&UnitCard>,
-    status: StatusCode,
-    (which, sent): (Which, Sent),
-) -> Answer {
+fn draw(app: &App, frame: Frame, me: &Me, was: Option<&UnitCard>, status: StatusCode, sent: Sent) -> Answer {
     let world = app.world();
     // As it stands by now: somebody else may have been quicker.
     let card = was.and_then(|was| world.roster.unit(&was.unit));
-    let fresh = card.map(as_it_is).unwrap_or_default();
-    let (today, empty) = (world.railway.zone.day_of(app.now()), Sent::default());
-    let retiring = Sent::showing(&[("retired", today.to_string())]);
-    let main = if which == Which::Card { &sent } else { &fresh };
-    let unit = card.map(|card| card.unit.clone());
-    let action = match &unit {
-        Some(unit) => paths::FleetUnit(unit.clone()).to_string(),
-        None => paths::FleetNew.to_string(),
-    };
-    let of = |path: Option<String>| path.unwrap_or_default();
-    let other = |form: &Sent, action: Option<String>, own: &str| Other {
-        action: of(action),
-        day: form.date("retired", "First day out of service").of(own),
-        reason: form.field("reason", "Why").of(own),
-        password: form.password().of(own),
-    };
+    let path = |to: fn(UnitName) -> String| card.map(|card| to(card.unit.clone()));
+    let action = path(|unit| paths::FleetUnit(unit).to_string());
+    let today = world.railway.zone.day_of(app.now()).to_string();
+    let (fresh, retiring) = (card.map(as_it_is).unwrap_or_default(), Sent::showing(&[("retired", today)]));
+    let main = sent.form("", &fresh);
+    let other = |own: &str, fresh: &Sent, action: Option<String>| other(sent.form(own, fresh), action, own);
     let view = View {
         frame,
-        unit: unit.as_ref().map(ToString::to_string),
+        unit: card.map(|card| card.unit.to_string()),
         retired: card.and_then(|card| card.retired).map(|day| day.in_words()),
-        handover: of(unit.clone().map(|unit| paths::Handover(unit).to_string())),
+        handover: path(|unit| paths::Handover(unit).to_string()).unwrap_or_default(),
         on_top: sent.on_top.clone(),
         done: status == StatusCode::OK && sent.get("done") == SIGNED,
         signer: me.sign_in().to_string(),
         seen: print(card),
-        action,
+        action: action.unwrap_or_else(|| paths::FleetNew.to_string()),
         name: main.field("unit", "Unit").hint("Mark and road number, as in QHB 412."),
         class: main.select("class", "Class", classes(&world)),
         in_service: main.date("in_service", "In service since"),
         home_shop: main.field("home_shop", "Home shop"),
         reason: main.field("reason", "Why"),
         password: main.password(),
-        retire: other(
-            if which == Which::Retire { &sent } else { &retiring },
-            unit.clone().map(|unit| paths::FleetRetire(unit).to_string()),
-            "retire",
-        ),
-        back: other(
-            if which == Which::Return { &sent } else { &empty },
-            unit.map(|unit| paths::FleetReturn(unit).to_string()),
-            "back",
-        ),
+        retire: other("retire", &retiring, path(|unit| paths::FleetRetire(unit).to_string())),
+        back: other("back", &Sent::default(), path(|unit| paths::FleetReturn(unit).to_string())),
     };
     page(status, &view)
+}
+
+fn other(form: &Sent, action: Option<String>, own: &str) -> Other {
+    Other {
+        action: action.unwrap_or_default(),
+        day: form.date("retired", "First day out of service").of(own),
+        reason: form.field("reason", "Why").of(own),
+        password: form.password().of(own),
+    }
 }

@@ -10,11 +10,11 @@ use axum::http::StatusCode;
 
 use crate::{
     base::SignIn,
+    db::writer::Trouble,
     desk::{
         Refused,
         keep_people::{KeepSecret, KeptName, kept_names},
         keep_person::{Deed, KeepPerson, Wanted},
-        oversee::KeepRefused,
         tablets::live_keys,
     },
     pages::drawn::sent::Sent,
@@ -52,30 +52,21 @@ fn reason(sent: &mut Sent) -> String {
 
 const FIELDS: &[&str] = &["sign_in", "name", "craft", "role", "reason"];
 
-/// Files it. What is not theirs to do is refused, and that it was tried stays.
-async fn keep(
-    app: &App,
-    deed: Deed,
-    wanted: Wanted,
-    seen: u64,
-    permit: &Permit,
-) -> Result<Result<(), Refused>, Oops> {
+async fn keep(app: &App, deed: Deed, wanted: Wanted, seen: u64, permit: &Permit) -> Result<(), Refused> {
     let (who, now) = (wanted.sign_in.clone(), app.now());
     let mut db = app.desk().read().await?;
-    let kept = kept_names(&mut db).await?;
+    let kept = kept_names(&mut db).await.map_err(|why| Trouble::from(&why))?;
     let keys = match deed {
-        Deed::End | Deed::Return => live_keys(&mut db, Some(&who), now).await?,
+        Deed::End | Deed::Return => {
+            live_keys(&mut db, Some(&who), now).await.map_err(|why| Trouble::from(&why))?
+        }
         Deed::Add | Deed::Change => Vec::new(),
     };
     drop(db);
-    let act = KeepPerson::of(deed, wanted, kept.get(&who), seen, permit, now)?;
-    match app.desk().act(act.ending_keys(keys.iter().map(|key| key.id), now)).await {
-        Err(Refused::NotYours(says)) => {
-            app.desk().act(KeepRefused::of(who.to_string(), &says, permit, now)).await?;
-            Err(Oops::Forbidden(says))
-        }
-        other => Ok(other),
-    }
+    let act = KeepPerson::of(deed, wanted, kept.get(&who), seen, permit, now)
+        .map_err(|why| Trouble::Fault(why.to_string()))?
+        .ending_keys(keys.iter().map(|key| key.id), now);
+    app.desk().act_on_record(act, who, permit, now).await
 }
 
 #[derive(Template)]

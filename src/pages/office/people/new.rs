@@ -4,7 +4,7 @@ use axum::{extract::State, http::StatusCode};
 
 use super::{FIELDS, keep, read, roles, show_first_password};
 use crate::{
-    desk::keep_person::Deed,
+    desk::keep_person::{Deed, Wanted},
     pages::drawn::{
         form::{Field, Select},
         sent::Sent,
@@ -40,17 +40,14 @@ pub async fn add(State(app): State<App>, frame: Frame, me: Me, form: Fields) -> 
         sent.wrong("sign_in", "2 to 40 letters, digits, dots or dashes, and no spaces, as in n.okafor.");
     }
     let wanted = read(&mut sent, who);
-    let signed = sent.is_signed(&app, &me).await?;
-    let Some(wanted) = wanted.filter(|_| signed) else {
-        return draw(frame, &me, StatusCode::UNPROCESSABLE_ENTITY, &sent);
+    let add = async |wanted: Wanted| {
+        let who = wanted.sign_in.clone();
+        keep(&app, Deed::Add, wanted, 0, &permit).await?;
+        Ok(who)
     };
-    let who = wanted.sign_in.clone();
-    match keep(&app, Deed::Add, wanted, 0, &permit).await? {
-        Ok(()) => show_first_password(&app, frame, &who, &permit).await,
-        Err(refused) => {
-            let status = sent.refused(refused, FIELDS)?;
-            draw(frame, &me, status, &sent)
-        }
+    match sent.file((&app, &me), wanted, FIELDS, add).await? {
+        Ok(who) => show_first_password(&app, frame, &who, &permit).await,
+        Err(status) => draw(frame, &me, status, &sent),
     }
 }
 

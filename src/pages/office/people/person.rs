@@ -12,7 +12,7 @@ use crate::{
         keep_people::KeptName,
         keep_person::{Deed, Wanted},
     },
-    oversight::store::refused_to,
+    oversight::store::{Tried, refused_to},
     pages::drawn::{
         form::{Field, Select},
         sent::Sent,
@@ -57,15 +57,6 @@ struct Signed {
     password: Field,
 }
 
-/// Which of the page's forms was sent.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Which {
-    Change,
-    End,
-    Return,
-    Password,
-}
-
 fn find(app: &App, typed: &str) -> Result<SignIn, Oops> {
     let who = person::sign_in(typed).filter(|who| app.world().people.person(who).is_some());
     who.ok_or_else(|| Oops::NotFound("Nobody in this book has that sign-in name: look at the list.".into()))
@@ -73,7 +64,7 @@ fn find(app: &App, typed: &str) -> Result<SignIn, Oops> {
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(typed): Path<String>) -> Answer {
     let who = find(&app, &typed)?;
-    draw(&app, frame, &me, &who, StatusCode::OK, None).await
+    draw(&app, frame, &me, &who, StatusCode::OK, Sent::default()).await
 }
 
 pub async fn change(
@@ -84,9 +75,9 @@ pub async fn change(
     form: Fields,
 ) -> Answer {
     let who = find(&app, &typed)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("change", form);
     let wanted = read(&mut sent, Some(who.clone()));
-    sign(&app, frame, &me, (&who, Deed::Change, Which::Change), wanted, sent).await
+    sign(&app, frame, &me, (&who, Deed::Change), wanted, sent).await
 }
 
 pub async fn end(
@@ -97,9 +88,9 @@ pub async fn end(
     form: Fields,
 ) -> Answer {
     let who = find(&app, &typed)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("end", form);
     let wanted = as_they_are(&app, &who, reason(&mut sent)).await?;
-    sign(&app, frame, &me, (&who, Deed::End, Which::End), wanted, sent).await
+    sign(&app, frame, &me, (&who, Deed::End), wanted, sent).await
 }
 
 pub async fn come_back(
@@ -110,9 +101,9 @@ pub async fn come_back(
     form: Fields,
 ) -> Answer {
     let who = find(&app, &typed)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("back", form);
     let wanted = read(&mut sent, Some(who.clone()));
-    sign(&app, frame, &me, (&who, Deed::Return, Which::Return), wanted, sent).await
+    sign(&app, frame, &me, (&who, Deed::Return), wanted, sent).await
 }
 
 /// Whoever leaves keeps name and role: what they wrote stays theirs.
@@ -127,23 +118,17 @@ async fn sign(
     app: &App,
     frame: Frame,
     me: &Me,
-    (who, deed, which): (&SignIn, Deed, Which),
+    (who, deed): (&SignIn, Deed),
     wanted: Option<Wanted>,
     mut sent: Sent,
 ) -> Answer {
     let permit = me.permit(Act::KeepPeople)?;
     let seen = sent.get("seen").parse().unwrap_or(u64::MAX);
-    let signed = sent.is_signed(app, me).await?;
-    let Some(wanted) = wanted.filter(|_| signed) else {
-        return draw(app, frame, me, who, StatusCode::UNPROCESSABLE_ENTITY, Some((which, sent))).await;
-    };
-    match keep(app, deed, wanted, seen, &permit).await? {
+    let keep = async |wanted| keep(app, deed, wanted, seen, &permit).await;
+    match sent.file((app, me), wanted, FIELDS, keep).await? {
         Ok(()) if deed == Deed::Return => show_first_password(app, frame, who, &permit).await,
         Ok(()) => see(&paths::Person(who.to_string())),
-        Err(refused) => {
-            let status = sent.refused(refused, FIELDS)?;
-            draw(app, frame, me, who, status, Some((which, sent))).await
-        }
+        Err(status) => draw(app, frame, me, who, status, sent).await,
     }
 }
 
@@ -157,40 +142,23 @@ pub async fn first_password(
 ) -> Answer {
     let permit = me.permit(Act::KeepPeople)?;
     let who = find(&app, &typed)?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("first", form);
     if who == *me.sign_in() {
         sent.on_top.push("Change your own password on its own page: it is under your name above.".into());
     }
     if !sent.is_signed(&app, &me).await? {
-        let back = Some((Which::Password, sent));
-        return draw(&app, frame, &me, &who, StatusCode::UNPROCESSABLE_ENTITY, back).await;
+        return draw(&app, frame, &me, &who, StatusCode::UNPROCESSABLE_ENTITY, sent).await;
     }
     show_first_password(&app, frame, &who, &permit).await
 }
 
-async fn draw(
-    app: &App,
-    frame: Frame,
-    me: &Me,
-    who: &SignIn,
-    status: StatusCode,
-    back: Option<(Which, Sent)>,
-) -> Answer {
+async fn draw(app: &App, frame: Frame, me: &Me, who: &SignIn, status: StatusCode, sent: Sent) -> Answer {
     let world = app.world();
     let known = world.people.persons.get(who).ok_or(Oops::Machine)?;
     let kept = names(app).await?.get(who).cloned();
-    let fresh = as_kept(known, kept.as_ref());
-    let empty = Sent::default();
-    let of = |which: Which, else_: &'static str| match &back {
-        Some((sent, form)) if *sent == which => form,
-        _ if else_ == "fresh" => &fresh,
-        _ => &empty,
-    };
-    let on_top = back.as_ref().map(|(_, sent)| sent.on_top.clone()).unwrap_or_default();
-    let mut db = app.desk().read().await?;
-    let tried = refused_to(&mut db, Act::KeepPeople, who.as_str()).await?;
-    drop(db);
-    let zone = &world.railway.zone;
+    let (fresh, empty) = (as_kept(known, kept.as_ref()), Sent::default());
+    let asked = |own: &str, action: String| asked(sent.form(own, &fresh), action, own);
+    let signed = |own: &str, action: String| signed(sent.form(own, &empty), action, own);
     let name = who.to_string();
     let view = View {
         frame,
@@ -200,27 +168,33 @@ async fn draw(
         facts: facts(known, app),
         book: paths::BookPage(known.last.seq).to_string(),
         rights: paths::BypassPerson(name.clone()).to_string(),
-        on_top,
-        tried: tried
-            .iter()
-            .map(|t| {
-                format!(
-                    "{} signed {}, and it was refused: {} Page {}.",
-                    t.by,
-                    zone.in_words(t.at),
-                    t.says,
-                    t.seq
-                )
-            })
-            .collect(),
+        on_top: sent.on_top.clone(),
+        tried: tried(app, who).await?,
         signer: me.sign_in().to_string(),
         seen: known.last.seq,
-        change: asked(of(Which::Change, "fresh"), paths::PersonChange(name.clone()).to_string(), "change"),
-        end: signed(of(Which::End, "empty"), paths::PersonEnd(name.clone()).to_string(), "end"),
-        back: asked(of(Which::Return, "fresh"), paths::PersonReturn(name.clone()).to_string(), "back"),
-        first: signed(of(Which::Password, "empty"), paths::PersonPassword(name).to_string(), "first"),
+        change: asked("change", paths::PersonChange(name.clone()).to_string()),
+        end: signed("end", paths::PersonEnd(name.clone()).to_string()),
+        back: asked("back", paths::PersonReturn(name.clone()).to_string()),
+        first: signed("first", paths::PersonPassword(name).to_string()),
     };
     page(status, &view)
+}
+
+/// What somebody signed about them that was not theirs to do.
+async fn tried(app: &App, who: &SignIn) -> Result<Vec<String>, Oops> {
+    let mut db = app.desk().read().await?;
+    let tried = refused_to(&mut db, Act::KeepPeople, who.as_str()).await?;
+    let world = app.world();
+    let says = |tried: &Tried| {
+        format!(
+            "{} signed {}, and it was refused: {} Page {}.",
+            tried.by,
+            world.railway.zone.in_words(tried.at),
+            tried.says,
+            tried.seq
+        )
+    };
+    Ok(tried.iter().map(says).collect())
 }
 
 fn as_kept(person: &Person, kept: Option<&KeptName>) -> Sent {

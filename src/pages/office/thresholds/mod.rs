@@ -71,7 +71,7 @@ pub async fn sign(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
     let world = app.world();
     let asking = Asking::read(&world.thresholds, |name| form.value(name));
     let mut kept = Kept { reason: form.get("reason").to_owned(), ..Kept::default() };
-    if let Some(says) = not_the_signer(form.get("signer"), &me) {
+    if let Some(says) = signature::another_signer(form.get("signer"), &me) {
         kept.on_top.push(says);
         return again(&app, frame, &me, &asking, StatusCode::UNPROCESSABLE_ENTITY, kept).await;
     }
@@ -99,15 +99,6 @@ pub async fn sign(State(app): State<App>, frame: Frame, me: Me, form: Fields) ->
         }
         Err(refused) => Err(refused.into()),
     }
-}
-
-fn not_the_signer(signer: &str, me: &Me) -> Option<String> {
-    (signer != me.sign_in().as_str()).then(|| {
-        format!(
-            "This page was opened by {signer}, and you are {}. Look again, then sign as yourself.",
-            me.sign_in()
-        )
-    })
 }
 
 /// The page once more, with what was typed; the book's history is not judged again for it.

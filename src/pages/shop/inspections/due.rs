@@ -176,18 +176,6 @@ fn view(
         None => (lines, Pager::default()),
         Some(n) => Pager::cut(lines, n, |n| paths::Inspections.with(&[("page", &n.to_string())])),
     };
-    let said = |name: &str| says.iter().find(|(field, _)| *field == name).map(|(_, says)| says.clone());
-    let days: &[(&str, &str)] = &[("92", "92 days"), ("184", "184 days")];
-    let form = me.may(Act::KeepRoster).then(|| Form {
-        action: paths::Inspections::PATTERN,
-        signer: me.sign_in().to_string(),
-        what: Field::text("what", "Class or unit", typed.get("what")).says(said("what")),
-        days: Choice::of("days", "From one periodic inspection to the next", typed.get("days"), days)
-            .hint("184 only with electronic condition monitoring on board (49 CFR 229.23); then a mechanical inspector's daily inspection each 33 days, too.")
-            .says(said("days")),
-        reason: Field::text("reason", "Why", typed.get("reason")).says(said("reason")),
-        password: Field::password("password", "Your password, as your signature").says(said("password")),
-    });
     View {
         frame,
         paper: PAPER,
@@ -200,7 +188,22 @@ fn view(
         sources: SOURCES,
         csv: paths::Inspections.with(&[("format", "csv")]),
         xlsx: paths::Inspections.with(&[("format", "xlsx")]),
-        form,
+        form: me.may(Act::KeepRoster).then(|| form(me, typed, says)),
+    }
+}
+
+fn form(me: &Me, typed: &Fields, says: &[(&str, String)]) -> Form {
+    let said = |name: &str| says.iter().find(|(field, _)| *field == name).map(|(_, says)| says.clone());
+    let days: &[(&str, &str)] = &[("92", "92 days"), ("184", "184 days")];
+    Form {
+        action: paths::Inspections::PATTERN,
+        signer: me.sign_in().to_string(),
+        what: Field::text("what", "Class or unit", typed.get("what")).says(said("what")),
+        days: Choice::of("days", "From one periodic inspection to the next", typed.get("days"), days)
+            .hint("184 only with electronic condition monitoring on board (49 CFR 229.23); then a mechanical inspector's daily inspection each 33 days, too.")
+            .says(said("days")),
+        reason: Field::text("reason", "Why", typed.get("reason")).says(said("reason")),
+        password: Field::password("password", "Your password, as your signature").says(said("password")),
     }
 }
 

@@ -87,15 +87,6 @@ async fn view(
         let last = done.iter().find(|kept| kept.done.kind == *kind).map(|kept| zone.day_of(kept.done.at));
         Due::of(unit.clone(), *kind, last, interval, today)
     });
-    let links = vec![
-        (
-            paths::SinceInspection(unit.clone()).to_string(),
-            "Defects and repairs since the last periodic inspection",
-        ),
-        (paths::Tag(unit.clone()).to_string(), "Tag of a non-complying unit"),
-        (paths::Records(unit.clone()).to_string(), "All records of this unit"),
-        (paths::Measurements(unit.clone()).to_string(), "Measurements"),
-    ];
     Ok(View {
         frame,
         paper: PAPER,
@@ -104,10 +95,22 @@ async fn view(
         due: due.map(|due| due_says(&due, today)).collect(),
         missed: inspections::days_missed(&used, &inspected).into_iter().map(Day::in_words).collect(),
         done: done.iter().map(|kept| told(kept, &world)).collect(),
-        links,
+        links: links(&unit),
         form: me.may(Act::WorkOnUnits).then(|| form(me, &unit, typed, says, &world, now)),
         unit: unit.to_string(),
     })
+}
+
+fn links(unit: &UnitName) -> Vec<(String, &'static str)> {
+    vec![
+        (
+            paths::SinceInspection(unit.clone()).to_string(),
+            "Defects and repairs since the last periodic inspection",
+        ),
+        (paths::Tag(unit.clone()).to_string(), "Tag of a non-complying unit"),
+        (paths::Records(unit.clone()).to_string(), "All records of this unit"),
+        (paths::Measurements(unit.clone()).to_string(), "Measurements"),
+    ]
 }
 
 fn due_says(due: &Due, today: Day) -> String {
@@ -208,16 +211,7 @@ async fn is_that_one(app: &App, done: &InspectionDone) -> Result<bool, Oops> {
 
 fn check(app: &App, me: &Me, unit: &UnitName, fields: &Fields, says: &mut Says) -> Option<InspectionDone> {
     let (world, now) = (app.world(), app.now());
-    if fields.get("signer") != me.sign_in().as_str() {
-        says.push((
-            "",
-            format!(
-                "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-                fields.get("signer"),
-                me.sign_in()
-            ),
-        ));
-    }
+    says.extend(signature::another_signer(fields.get("signer"), me).map(|says| ("", says)));
     let kind = InspectionKind::parse(fields.get("kind"));
     if kind.is_none() {
         says.push(("kind", "Choose which one it was.".to_owned()));

@@ -59,17 +59,6 @@ impl FormView {
     ) -> Self {
         let fields = shown.fields;
         let says = |name: &str| shown.wrong.iter().find(|w| w.field == name).map(|w| w.says.clone());
-        let or = |name: &'static str, fresh: String| {
-            let typed = fields.get(name).to_owned();
-            (name, if typed.is_empty() { fresh } else { typed })
-        };
-        let mut hidden = vec![
-            ("kind", shown.kind.as_str().to_owned()),
-            or("id", uuid::Uuid::new_v4().to_string()),
-            ("repair", fields.get("repair").to_owned()),
-            ("signer", signer.to_owned()),
-        ];
-        hidden.extend(shown.asked.into_iter().map(|asked| ("confirmed", asked)));
         let at = fields.value("at").map_or_else(|| zone.local_input(now), str::to_owned);
         Self {
             frame,
@@ -78,12 +67,12 @@ impl FormView {
             back: paths::Measurements(unit.clone()).to_string(),
             action: paths::MeasurementNew(unit.clone()).to_string(),
             cautions: questions::cautions(shown.kind),
+            hidden: hidden(&shown, signer),
             on_top: shown.on_top,
             groups: questions::groups(shown.kind)
                 .iter()
                 .map(|group| group_view(group, fields, &says))
                 .collect(),
-            hidden,
             at: Field::time("at", "When it was done", &at).says(says("at")),
             done_by: Field::text("done_by", "Done by, if it was not you", fields.get("done_by"))
                 .hint("Whoever does the work is to write it down; it is kept, and flagged."),
@@ -91,6 +80,19 @@ impl FormView {
             signer: signer.to_owned(),
         }
     }
+}
+
+/// What goes along unseen. Sent twice, it is one measurement: by its id.
+fn hidden(shown: &Shown<'_>, signer: &str) -> Vec<(&'static str, String)> {
+    let id = shown.fields.value("id").filter(|id| !id.is_empty()).map(str::to_owned);
+    let mut hidden = vec![
+        ("kind", shown.kind.as_str().to_owned()),
+        ("id", id.unwrap_or_else(|| uuid::Uuid::new_v4().to_string())),
+        ("repair", shown.fields.get("repair").to_owned()),
+        ("signer", signer.to_owned()),
+    ];
+    hidden.extend(shown.asked.iter().map(|asked| ("confirmed", asked.clone())));
+    hidden
 }
 
 fn group_view(group: &Group, fields: &Fields, says: &impl Fn(&str) -> Option<String>) -> GroupView {

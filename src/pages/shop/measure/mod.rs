@@ -202,14 +202,7 @@ fn confirmed(fields: &Fields) -> Vec<String> {
 
 fn check(app: &App, me: &Me, here: &Here, kind: Kind, fields: &Fields) -> Checked {
     let world = app.world();
-    let mut on_top = Vec::new();
-    if fields.get("signer") != me.sign_in().as_str() {
-        on_top.push(format!(
-            "This page was opened by {}, and you are {}. Look again, then sign as yourself.",
-            fields.get("signer"),
-            me.sign_in()
-        ));
-    }
+    let mut on_top: Vec<String> = signature::another_signer(fields.get("signer"), me).into_iter().collect();
     let mut wrong = Vec::new();
     let at = when(fields, &world.railway.zone, here.now, &mut wrong);
     let known = reading::Known {

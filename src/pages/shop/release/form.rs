@@ -124,17 +124,7 @@ impl Form {
             Some(how) => says.problems.extend(refused(how, here)),
         }
         let restrictions = text::tidy(&self.restrictions);
-        match (how, &restrictions) {
-            (Some(ReleaseHow::Restricted), None) => {
-                says.restrictions = Some("Say what the crew must keep to.".to_owned());
-            }
-            (Some(ReleaseHow::IntoService), Some(_)) => {
-                says.restrictions = Some(
-                    "Restrictions are written here: release it restricted, or take them out.".to_owned(),
-                );
-            }
-            _ => {}
-        }
+        says.restrictions = mismatched(how, restrictions.is_some()).map(str::to_owned);
         let checked = text::tidy(&self.checked);
         if checked.is_none() {
             says.checked = Some("Name what you checked: the signature stands for it.".to_owned());
@@ -144,15 +134,19 @@ impl Form {
         if !says.nothing() {
             return Err(Box::new(says));
         }
-        let restrictions = restrictions.filter(|_| how != Some(ReleaseHow::IntoService));
-        Ok(Release {
-            unit: here.unit.clone(),
-            at,
-            words: text::tidy(&self.words),
-            how,
-            restrictions,
-            checked,
-        })
+        let (unit, words) = (here.unit.clone(), text::tidy(&self.words));
+        Ok(Release { unit, at, words, how, restrictions, checked })
+    }
+}
+
+/// Why restrictions do not go with how it is released, or none do not.
+fn mismatched(how: Option<ReleaseHow>, restrictions: bool) -> Option<&'static str> {
+    match (how?, restrictions) {
+        (ReleaseHow::Restricted, false) => Some("Say what the crew must keep to."),
+        (ReleaseHow::IntoService, true) => {
+            Some("Restrictions are written here: release it restricted, or take them out.")
+        }
+        _ => None,
     }
 }
 

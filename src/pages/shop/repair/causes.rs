@@ -20,6 +20,18 @@ pub struct Opt {
     pub chosen: bool,
 }
 
+impl Opt {
+    fn of(cause: &str, text: String, chosen: &str) -> Self {
+        Self { value: cause.to_owned(), text, chosen: cause_key(cause) == cause_key(chosen) }
+    }
+}
+
+/// In the letters that the shop's list has.
+fn as_listed<'c>(cause: &'c str, listed: &'c [CauseRow]) -> &'c str {
+    let known = listed.iter().find(|row| cause_key(&row.cause) == cause_key(cause));
+    known.map_or(cause, |row| &row.cause)
+}
+
 /// Each cause once, under the first heading that has it. What was chosen before is among them whatever became of the list.
 pub fn groups(
     listed: &[CauseRow],
@@ -33,22 +45,17 @@ pub fn groups(
         let key = cause_key(cause);
         let new = !key.is_empty() && !had.contains(&key);
         new.then(|| {
-            let chosen = key == cause_key(chosen);
             had.push(key);
-            Opt { value: cause.to_owned(), text, chosen }
+            Opt::of(cause, text, chosen)
         })
     };
     let class = world.roster.unit(unit).map(|card| &card.class);
     let found = class.zip(device).map(|(class, device)| before.of(class, device)).unwrap_or_default();
-    let spelled = |cause: &str| {
-        let known = listed.iter().find(|row| cause_key(&row.cause) == cause_key(cause));
-        known.map_or_else(|| cause.to_owned(), |row| row.cause.clone())
-    };
     let found: Vec<Opt> = found
         .into_iter()
         .filter_map(|(cause, n)| {
-            let cause = spelled(cause);
-            take(&cause, format!("{cause} ({n} before)"))
+            let cause = as_listed(cause, listed);
+            take(cause, format!("{cause} ({n} before)"))
         })
         .collect();
     let mut list: Vec<Opt> = listed
@@ -57,11 +64,7 @@ pub fn groups(
         .filter_map(|row| take(&row.cause, row.cause.clone()))
         .collect();
     list.extend(take(chosen, chosen.to_owned()));
-    let always = [NO_FAULT_FOUND, NOT_KNOWN].map(|cause| Opt {
-        value: cause.to_owned(),
-        text: cause.to_owned(),
-        chosen: cause_key(chosen) == cause,
-    });
+    let always = [NO_FAULT_FOUND, NOT_KNOWN].map(|cause| Opt::of(cause, cause.to_owned(), chosen));
     let all = [
         Group { title: "Found in this device before, in this class", options: found },
         Group { title: "The shop's list", options: list },

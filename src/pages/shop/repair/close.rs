@@ -1,4 +1,6 @@
 //! A repair is closed: what was found, what was replaced, and the last signature.
+use std::sync::Arc;
+
 use askama::Template;
 use axum::{
     extract::{Path, State},
@@ -209,8 +211,6 @@ impl Form {
         if self.seen.is_none() {
             says.problems.push("This form was not complete. Look again, then sign.".to_owned());
         }
-        let also =
-            repair.also.iter().flatten().filter(|tag| self.also.iter().any(|also| also == tag.as_str()));
         let swapped = self.replaced == "swapped";
         let closed = RepairClosed {
             id: repair.id,
@@ -220,11 +220,15 @@ impl Form {
             new_life,
             used_from: from.clone().filter(|_| !swapped),
             swapped_with: from.filter(|_| swapped),
-            also_new: also.cloned().collect(),
+            also_new: repair.also.iter().flatten().filter(|tag| self.also_new(tag)).cloned().collect(),
             parts: text::tidy(&self.parts),
         };
         let new_cause = is_new.then_some(CauseListed { cause, listed: true });
         if says.nothing() { Ok((closed, new_cause, self.seen.unwrap_or(0))) } else { Err(Box::new(says)) }
+    }
+
+    fn also_new(&self, tag: &Tag) -> bool {
+        self.also.iter().any(|also| also == tag.as_str())
     }
 
     /// Whether a new life begins, and the unit that the part came from.
@@ -264,6 +268,14 @@ pub fn is_a_part(tag: &Tag) -> bool {
     tag.as_str() != Tag::ENGINE_START
 }
 
+/// What a closing is shown beside.
+struct Known {
+    world: Arc<World>,
+    listed: Vec<CauseRow>,
+    before: shop::Causes,
+    measured: Vec<shop::measurements::store::Kept>,
+}
+
 async fn form(
     app: &App,
     frame: Frame,
@@ -275,48 +287,53 @@ async fn form(
 ) -> Result<Response, Oops> {
     let world = app.world();
     let mut db = app.desk().read().await?;
-    let listed = shop::store::listed_causes(&mut db).await?;
-    let before = shop::store::causes(&mut db, &world.roster, app.now()).await?;
-    let measured = measured_for(&mut db, repair.id).await?;
+    let known = Known {
+        listed: shop::store::listed_causes(&mut db).await?,
+        before: shop::store::causes(&mut db, &world.roster, app.now()).await?,
+        measured: measured_for(&mut db, repair.id).await?,
+        world,
+    };
     drop(db);
+    page(status, &view(frame, me, repair, &known, typed, says))
+}
+
+fn view(frame: Frame, me: &Me, repair: &Repair, known: &Known, typed: &Form, says: Says) -> View {
+    let world = known.world.as_ref();
     let line = |kept: &shop::measurements::store::Kept| Line::of(kept, &world.railway.zone);
-    let fails = still_fails(&measured).into_iter().map(line);
-    let of = |tag: &Tag| of_what(Some(tag), &repair.unit, repair.opened_at, &world);
-    let subject = (&repair.unit, repair.device.as_ref());
-    let step = |step: &shop::Step| format!("{} (signed {})", step.words, step.by);
-    let replaced = repair.device.as_ref().filter(|tag| is_a_part(tag)).map(|tag| {
-        Choice::of("replaced", &format!("Is {} another one now?", of(tag)), &typed.replaced, REPLACED)
-            .says(says.replaced)
-    });
+    let fails = still_fails(&known.measured).into_iter().map(line);
+    let of = |tag: &Tag| of_what(Some(tag), &repair.unit, repair.opened_at, world);
+    let part = repair.device.as_ref().filter(|tag| is_a_part(tag));
     let others = repair.also.iter().flatten().filter(|tag| is_a_part(tag));
-    let view = View {
+    let subject = (&repair.unit, repair.device.as_ref());
+    View {
         frame,
         unit: repair.unit.to_string(),
-        of: subjects(repair, &world),
+        of: subjects(repair, world),
         path: paths::Repair(repair.id.to_string()).to_string(),
         action: paths::RepairClose(repair.id.to_string()).to_string(),
         signer: signer(me),
         seen: repair.last_seq,
         problems: says.problems,
-        steps: repair.steps.iter().map(step).collect(),
-        measured: measured.iter().map(line).collect(),
+        steps: repair.steps.iter().map(|step| format!("{} (signed {})", step.words, step.by)).collect(),
+        measured: known.measured.iter().map(line).collect(),
         fails: fails.map(|line| format!("{}: {}", line.what(), line.says)).collect(),
-        causes: causes::groups(&listed, &before, subject, &world, &typed.cause),
+        causes: causes::groups(&known.listed, &known.before, subject, world, &typed.cause),
         cause_says: says.cause,
         another: Field::text("another", "Another cause, in a few words", &typed.another)
             .hint("It goes on the shop's list with this closing."),
-        replaced,
+        replaced: part.map(|tag| is_another(&of(tag), &typed.replaced).says(says.replaced)),
         from: Field::text("from", "Of which unit?", &typed.from)
             .hint("Only where it came from, or changed places with, another unit's.")
             .says(says.from),
-        others: others
-            .map(|tag| (tag.to_string(), of(tag), typed.also.iter().any(|t| t == tag.as_str())))
-            .collect(),
+        others: others.map(|tag| (tag.to_string(), of(tag), typed.also_new(tag))).collect(),
         words: Field::text("words", "What was found and done, in words", &typed.words).says(says.words),
         parts: Field::text("parts", "Parts used", &typed.parts)
             .hint("In your words; leave it empty for none."),
         at: Field::time("at", "Closed at", &typed.at).hint("Leave it empty for now.").says(says.at),
         password: Field::password("password", "Your password, as the closing signature").says(says.password),
-    };
-    page(status, &view)
+    }
+}
+
+fn is_another(what: &str, chosen: &str) -> Choice {
+    Choice::of("replaced", &format!("Is {what} another one now?"), chosen, REPLACED)
 }

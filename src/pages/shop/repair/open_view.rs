@@ -61,7 +61,8 @@ struct Same {
     known: bool,
 }
 
-pub fn view(frame: Frame, me: &Me, world: &World, here: &Here, asked: &Asked, says: Says) -> View {
+/// The repair as it would be opened.
+fn wanted(here: &Here, asked: &Asked, world: &World) -> RepairOpened {
     let wanted = RepairOpened {
         id: asked.id.unwrap_or_default(),
         unit: here.unit.clone(),
@@ -73,12 +74,15 @@ pub fn view(frame: Frame, me: &Me, world: &World, here: &Here, asked: &Asked, sa
         words: None,
     };
     // Its own first place is no subject: what it is of stands in `also`.
-    let wanted = match wanted.also.split_first() {
+    match wanted.also.split_first() {
         Some((first, rest)) => RepairOpened { device: first.clone(), also: rest.to_vec(), ..wanted },
         None => wanted,
-    };
+    }
+}
+
+pub fn view(frame: Frame, me: &Me, world: &World, here: &Here, asked: &Asked, says: Says) -> View {
     let asks = !here.subjects(asked, world).is_empty();
-    let same = here.same(&wanted, asked).into_iter().filter(|_| asks);
+    let same = here.same(&wanted(here, asked, world), asked).into_iter().filter(|_| asks);
     View {
         frame,
         unit: here.unit.to_string(),

@@ -60,15 +60,10 @@ pub async fn revoke(
     let grant = find(&seq, &app.world())?;
     let mut sent = Sent::of(form);
     let reason = sent.words("reason", "Say why: it stands wherever this right is shown.");
-    if !sent.is_signed(&app, &me).await? {
-        return draw(&app, frame, &me, &grant, StatusCode::UNPROCESSABLE_ENTITY, &sent);
-    }
-    match app.desk().act(RevokeGrant::of(grant.seq, reason, &permit, app.now())).await {
+    let revoke = async |reason| app.desk().act(RevokeGrant::of(grant.seq, reason, &permit, app.now())).await;
+    match sent.file((&app, &me), Some(reason), &["reason"], revoke).await? {
         Ok(()) => see(&paths::Authorisation(grant.seq)),
-        Err(refused) => {
-            let status = sent.refused(refused, &["reason"])?;
-            draw(&app, frame, &me, &grant, status, &sent)
-        }
+        Err(status) => draw(&app, frame, &me, &grant, status, &sent),
     }
 }
 

@@ -204,13 +204,7 @@ fn view(frame: Frame, me: &Me, form: &Form, filter: &Filter, world: &World, now:
         may_grant: me.may(Act::GrantAuthorisation),
         person: search("person", "Person", &form.person, &filter.person_says),
         class: search("class", "Class", &form.class, &filter.class_says),
-        stands: Select {
-            name: "stands".into(),
-            label: "Which".into(),
-            value: form.stands.clone(),
-            options,
-            ..Select::default()
-        },
+        stands: Select::of_list("stands", "Which", &form.stands, options),
         on: Field {
             input: "date",
             ..Field::text("on", "Who held one on", &form.on).says(filter.on_says.clone())
@@ -272,24 +266,25 @@ fn row(grant: &Authorisation, name: String, world: &World, now: Instant) -> Row 
     }
 }
 
+const COLUMNS: &[&str] = &[
+    "sign_in",
+    "classes",
+    "from",
+    "to",
+    "basis",
+    "granted_by",
+    "proposed_by",
+    "recorded_at",
+    "from_list",
+    "stands",
+    "revoked_at",
+    "revoked_by",
+    "revoked_because",
+    "page",
+];
+
 fn sheet(grants: &[Arc<Authorisation>], world: &World, now: Instant) -> Sheet {
-    let columns = [
-        "sign_in",
-        "classes",
-        "from",
-        "to",
-        "basis",
-        "granted_by",
-        "proposed_by",
-        "recorded_at",
-        "from_list",
-        "stands",
-        "revoked_at",
-        "revoked_by",
-        "revoked_because",
-        "page",
-    ];
-    let mut sheet = Sheet::of("authorisations", &columns);
+    let mut sheet = Sheet::of("authorisations", COLUMNS);
     for grant in grants {
         let of = |text: Option<String>| text.unwrap_or_default();
         let revoked = |of: fn(&crate::people::authorisation::Revoked) -> String| {

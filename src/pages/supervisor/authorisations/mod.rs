@@ -5,10 +5,10 @@ pub(super) mod new;
 pub(super) mod proposal;
 
 use crate::{
-    desk::{World, oversee::KeepRefused},
+    desk::World,
     oversight::store::{Tried, refused_to},
-    people::{Act, Authorisation, Permit, authorisation::Standing},
-    web::{Answer, App, Oops},
+    people::{Act, Authorisation, authorisation::Standing},
+    web::{App, Oops},
 };
 
 /// How a right stands, in a word.
@@ -19,12 +19,6 @@ pub(super) fn stands(standing: Standing) -> &'static str {
         Standing::Ended => "ended",
         Standing::Revoked => "revoked",
     }
-}
-
-/// That somebody signed what was not theirs stays on record, whatever became of it.
-async fn not_theirs(app: &App, about: &str, says: String, permit: &Permit) -> Answer {
-    app.desk().act(KeepRefused::of(about.to_owned(), &says, permit, app.now())).await?;
-    Err(Oops::Forbidden(says))
 }
 
 /// What was tried and refused of it, a sentence each.

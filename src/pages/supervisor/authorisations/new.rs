@@ -3,10 +3,9 @@ use askama::Template;
 use axum::{extract::State, http::StatusCode};
 use uuid::Uuid;
 
-use super::not_theirs;
 use crate::{
     base::SignIn,
-    desk::{Refused, World, body::GrantProposed, grants::ProposeGrant},
+    desk::{World, body::GrantProposed, grants::ProposeGrant},
     pages::drawn::{form::Field, sent::Sent},
     people::{Act, authorisation::Scope, import, person},
     web::{Answer, App, Asked, Frame, Me, forms::Fields, page, paths, see},
@@ -52,18 +51,14 @@ pub async fn propose(State(app): State<App>, frame: Frame, me: Me, form: Fields)
     let permit = me.permit(Act::GrantAuthorisation)?;
     let mut sent = Sent::of(form);
     let proposed = read(&mut sent, &app.world());
-    let signed = sent.is_signed(&app, &me).await?;
-    let Some(proposed) = proposed.filter(|_| signed) else {
-        return draw(&app, frame, &me, StatusCode::UNPROCESSABLE_ENTITY, &sent);
+    let propose = async |proposed: GrantProposed| {
+        let (id, who, now) = (proposed.id, proposed.sign_in.clone(), app.now());
+        app.desk().act_on_record(ProposeGrant::of(proposed, &permit, now), who, &permit, now).await?;
+        Ok(id)
     };
-    let (id, who) = (proposed.id, proposed.sign_in.clone());
-    match app.desk().act(ProposeGrant::of(proposed, &permit, app.now())).await {
-        Ok(()) => see(&paths::Proposal(id.to_string())),
-        Err(Refused::NotYours(says)) => not_theirs(&app, who.as_str(), says, &permit).await,
-        Err(refused) => {
-            let status = sent.refused(refused, FIELDS)?;
-            draw(&app, frame, &me, status, &sent)
-        }
+    match sent.file((&app, &me), proposed, FIELDS, propose).await? {
+        Ok(id) => see(&paths::Proposal(id.to_string())),
+        Err(status) => draw(&app, frame, &me, status, &sent),
     }
 }
 

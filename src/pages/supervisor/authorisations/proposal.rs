@@ -8,10 +8,10 @@ use axum::{
 };
 use uuid::Uuid;
 
-use super::{not_theirs, tried};
+use super::tried;
 use crate::{
     desk::{
-        Refused, World,
+        World,
         grants::{ConfirmGrant, WithdrawProposal, confirms, ended},
     },
     pages::{
@@ -50,13 +50,6 @@ struct Withdraw {
     password: Field,
 }
 
-/// Which of the page's two forms was sent back.
-enum Back {
-    Neither,
-    Confirm(Sent),
-    Withdraw(Sent),
-}
-
 fn find(typed: &str, world: &World) -> Result<Arc<Proposal>, Oops> {
     let id = Uuid::parse_str(typed).ok();
     let found = id.and_then(|id| world.proposals.get(&id)).cloned();
@@ -67,7 +60,7 @@ fn find(typed: &str, world: &World) -> Result<Arc<Proposal>, Oops> {
 
 pub async fn show(State(app): State<App>, frame: Frame, me: Me, Path(id): Path<String>) -> Answer {
     let proposal = find(&id, &app.world())?;
-    draw(&app, frame, &me, &proposal, StatusCode::OK, Back::Neither).await
+    draw(&app, frame, &me, &proposal, StatusCode::OK, Sent::default()).await
 }
 
 pub async fn confirm(
@@ -79,18 +72,14 @@ pub async fn confirm(
 ) -> Answer {
     let permit = me.permit(Act::GrantAuthorisation)?;
     let proposal = find(&id, &app.world())?;
-    let mut sent = Sent::of(form);
-    if !sent.is_signed(&app, &me).await? {
-        let back = Back::Confirm(sent);
-        return draw(&app, frame, &me, &proposal, StatusCode::UNPROCESSABLE_ENTITY, back).await;
-    }
-    match app.desk().act(ConfirmGrant::of(&proposal, &permit, app.now())).await {
+    let mut sent = Sent::named("confirm", form);
+    let confirm = async |proposal: &Proposal| {
+        let now = app.now();
+        app.desk().act_on_record(ConfirmGrant::of(proposal, &permit, now), proposal.id, &permit, now).await
+    };
+    match sent.file((&app, &me), Some(proposal.as_ref()), &[], confirm).await? {
         Ok(()) => see(&paths::Proposal(proposal.id.to_string())),
-        Err(Refused::NotYours(says)) => not_theirs(&app, &proposal.id.to_string(), says, &permit).await,
-        Err(refused) => {
-            let status = sent.refused(refused, &[])?;
-            draw(&app, frame, &me, &proposal, status, Back::Confirm(sent)).await
-        }
+        Err(status) => draw(&app, frame, &me, &proposal, status, sent).await,
     }
 }
 
@@ -103,22 +92,17 @@ pub async fn withdraw(
 ) -> Answer {
     let permit = me.permit(Act::GrantAuthorisation)?;
     let proposal = find(&id, &app.world())?;
-    let mut sent = Sent::of(form);
+    let mut sent = Sent::named("withdraw", form);
     let reason = sent.words("reason", "Say why: whoever asks for it again reads it here.");
-    if !sent.is_signed(&app, &me).await? {
-        let back = Back::Withdraw(sent);
-        return draw(&app, frame, &me, &proposal, StatusCode::UNPROCESSABLE_ENTITY, back).await;
-    }
-    match app.desk().act(WithdrawProposal::of(proposal.id, reason, &permit, app.now())).await {
+    let withdraw =
+        async |reason| app.desk().act(WithdrawProposal::of(proposal.id, reason, &permit, app.now())).await;
+    match sent.file((&app, &me), Some(reason), &["reason"], withdraw).await? {
         Ok(()) => see(&paths::Proposal(proposal.id.to_string())),
-        Err(refused) => {
-            let status = sent.refused(refused, &["reason"])?;
-            draw(&app, frame, &me, &proposal, status, Back::Withdraw(sent)).await
-        }
+        Err(status) => draw(&app, frame, &me, &proposal, status, sent).await,
     }
 }
 
-async fn draw(app: &App, frame: Frame, me: &Me, was: &Proposal, status: StatusCode, back: Back) -> Answer {
+async fn draw(app: &App, frame: Frame, me: &Me, was: &Proposal, status: StatusCode, sent: Sent) -> Answer {
     let (world, now) = (app.world(), app.now());
     // As it stands by now: somebody else may have been quicker.
     let proposal = world.proposals.get(&was.id).map_or(was, AsRef::as_ref);
@@ -126,25 +110,19 @@ async fn draw(app: &App, frame: Frame, me: &Me, was: &Proposal, status: StatusCo
     let may = me.may(Act::GrantAuthorisation);
     let refused = confirms(proposal, me.sign_in(), &world, now).err().map(|refused| refused.says());
     let waits = proposal.waits(now);
-    let (empty, mut on_top) = (Sent::default(), Vec::new());
-    let (confirming, withdrawing) = match &back {
-        Back::Neither => (&empty, &empty),
-        Back::Confirm(sent) => (sent, &empty),
-        Back::Withdraw(sent) => (&empty, sent),
-    };
-    on_top.extend(confirming.on_top.iter().chain(&withdrawing.on_top).cloned());
-    let says = match &proposal.end {
-        Some(_) => Some(ended(proposal, &world.railway.zone)),
-        None if may || !waits => refused.clone(),
-        None => None,
-    };
+    let empty = Sent::default();
+    let (confirming, withdrawing) = (sent.form("confirm", &empty), sent.form("withdraw", &empty));
     let id = || proposal.id.to_string();
     let view = View {
         frame,
         who: proposal.person.to_string(),
         facts: facts(proposal, &world),
-        on_top,
-        says,
+        on_top: sent.on_top.clone(),
+        says: match &proposal.end {
+            Some(_) => Some(ended(proposal, &world.railway.zone)),
+            None if may || !waits => refused.clone(),
+            None => None,
+        },
         grant: match proposal.end.as_ref().map(|end| &end.how) {
             Some(How::Confirmed(seq)) => Some(paths::Authorisation(*seq).to_string()),
             _ => None,
