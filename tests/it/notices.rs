@@ -154,20 +154,23 @@ async fn each_is_told_once_to_whoever_may_read_it_and_a_rebuild_tells_nothing() 
 }
 
 #[tokio::test]
-async fn what_was_looked_at_is_looked_at_again_when_anything_comes_in_or_a_line_begins() {
+async fn what_was_looked_at_is_looked_at_again_when_anything_comes_in_or_a_line_ends() {
     let app = App::start().await;
     let stand = async || Stand::of(app.web.desk(), app.clock.now()).await.unwrap();
     let before = stand().await;
-    app.clock.advance(MINUTE);
+    app.clock.set(app.clock.now().plus(MINUTE));
     assert!(before.is_still(&stand().await));
-    app.file("ann", &opening(1, "QHB 412", "2026-03-03T02:00:00-06:00")).await;
+    let trip = json!({"id": entry_id(1), "kind": "breaker_trip", "at": "2026-03-03T02:00:00-06:00", "at_how": "clock",
+        "device": "TC2", "resets": [{"basis": "not_determined", "result": "tripped_again"},
+            {"basis": "not_determined", "result": "tripped_again"}], "left": "off"});
+    app.file("ann", &report(1, "QHB 412", "ann", vec![trip])).await;
     let after = stand().await;
     assert!(!before.is_still(&after), "a report came in");
-    app.clock.advance(MINUTE);
+    app.clock.set(app.clock.now().plus(MINUTE));
     assert!(after.is_still(&stand().await));
-    // That a cutout is still open is a line of its own the day after, and nobody writes anything for it.
-    app.clock.advance(2 * DAY);
-    assert!(!after.is_still(&stand().await), "a line began");
+    // Closed again with nothing determined: that line ends after 90 days, and nobody writes anything for it.
+    app.clock.set(app.clock.now().plus(91 * DAY));
+    assert!(!after.is_still(&stand().await), "a line ended");
 }
 
 #[tokio::test]
