@@ -152,9 +152,11 @@ async function start() {
   addEventListener("kept", show);
   await show();
   if (await cannotKeep()) return;
+  // Before anything that takes a while: until then nobody is told.
+  const { person } = place.dataset;
+  if (person) warnAtSignOut(person);
   await navigator.serviceWorker.register("/worker.js");
   await navigator.storage.persist();
-  const { person } = place.dataset;
   flush();
   if (!person) return;
   if ((await note("person")) !== person) {
@@ -165,7 +167,6 @@ async function start() {
       ["area", "recent", "units"].forEach((name) => meta.delete(name));
     });
   }
-  warnAtSignOut(person);
   const at = await fetch("/health");
   await put("meta", Date.now() - Date.parse(at.headers.get("date")), "clock");
   await makeKey(person);

@@ -192,9 +192,6 @@ fn unit(cells: Cells) -> Result<UnitCard, String> {
     let class = class_name(cells.of("class"))?;
     cells.needed("in_service")?;
     let in_service = cells.day("in_service")?.ok_or("in_service is blank. Fill it in.")?;
-    if in_service < EARLIEST {
-        return Err(format!("in_service is {in_service}, before 1900. Check the year."));
-    }
     Ok(UnitCard { unit, class, in_service, retired: None, home_shop: cells.text("home_shop")? })
 }
 

@@ -159,8 +159,8 @@ fn units_are_read_or_rejected_with_a_reason() {
         ("qhb412,E8,2020-05-01,", "already, further up"),
         ("QHB 9,QZ9,2020-05-01,", "There is no class QZ9 yet"),
         ("QHB 9,E8,2099-01-01,", "more than two years ahead"),
-        ("QHB 9,E8,0206-05-01,", "before 1900"),
-        ("QHB 9,E8,1899-12-31,", "before 1900"),
+        ("QHB 9,E8,0206-05-01,", "years 1900 to 2199"),
+        ("QHB 9,E8,1899-12-31,", "years 1900 to 2199"),
     ] {
         let import = read_units(&format!("{file}{row}\n")).unwrap();
         assert_eq!((import.good.len(), import.rejects.len()), (2, 1), "{row}");
