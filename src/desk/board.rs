@@ -94,7 +94,8 @@ fn by_unit(open: &[Finding]) -> HashMap<UnitName, Vec<usize>> {
     places
 }
 
-async fn size(db: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
+/// Pages in the book now.
+pub(super) async fn size(db: &mut SqliteConnection) -> Result<i64, sqlx::Error> {
     sqlx::query_scalar("SELECT size FROM head").fetch_one(db).await
 }
 

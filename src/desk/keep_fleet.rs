@@ -12,9 +12,9 @@ use super::{
     tablets::page,
 };
 use crate::{
-    base::{ClassName, Instant, UnitName},
+    base::{ClassName, Day, Instant, UnitName},
     people::{Permit, permit::Act::KeepRoster},
-    roster::{Schedule, UnitCard, import::EARLIEST},
+    roster::{Schedule, UnitCard},
 };
 
 /// Tells a card from what it was: a form that was drawn beside another is stale. Empty: the roster lacks the unit.
@@ -78,6 +78,9 @@ fn stale(unit: &UnitName, seen: &str) -> Refused {
         "Somebody changed {unit} since you opened this page. What you typed is kept below: look again, then sign."
     ))
 }
+
+/// Before it no unit of this kind ran; a year with a digit lost would be centuries of service days.
+const EARLIEST: Day = Day(-25_567);
 
 /// Two years in days: a railway lists what is on order, and nothing later.
 const YEARS_AHEAD: i32 = 731;

@@ -175,9 +175,6 @@ pub fn units(
     }))
 }
 
-/// Before it no unit of this kind ran; a year with a digit lost would be centuries of service days.
-pub const EARLIEST: Day = Day(-25_567);
-
 /// Two years in days: a railway lists what is on order, and nothing later.
 const YEARS_AHEAD: i32 = 731;
 

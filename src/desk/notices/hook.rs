@@ -68,16 +68,11 @@ impl Target {
         if host.is_empty() {
             return Err(whole.into());
         }
+        let usual = if tls { 443 } else { 80 };
         // 99999 is none; taken for left out, messages would go to another program of that machine.
         let after = authority.as_str().rsplit(']').next().unwrap_or_default().rsplit_once(':');
         let port = match after.map(|(_, port)| port.parse::<u16>()) {
-            None => {
-                if tls {
-                    443
-                } else {
-                    80
-                }
-            }
+            None => usual,
             Some(Ok(port)) if port > 0 => port,
             Some(_) => return Err("The port behind the colon is a number from 1 to 65535.".into()),
         };

@@ -14,7 +14,7 @@ use super::{
 use crate::{
     base::{Instant, SignIn},
     db::writer::Trouble,
-    desk::{Desk, World},
+    desk::{Desk, World, board::size},
     rules::store as findings,
 };
 
@@ -90,10 +90,6 @@ pub async fn look(desk: &Desk, looking: Looking, now: Instant) -> Result<Looked,
 async fn begun(db: &mut SqliteConnection) -> Sql<Option<(Instant, i64)>> {
     let row = sqlx::query("SELECT begun_at, size FROM notice_look").fetch_optional(db).await?;
     row.map(|row| Ok((Instant(row.try_get(0)?), row.try_get(1)?))).transpose()
-}
-
-async fn size(db: &mut SqliteConnection) -> Sql<i64> {
-    sqlx::query_scalar("SELECT size FROM head").fetch_one(db).await
 }
 
 /// The size is read first: what is filed meanwhile is looked at once more, and known by its key.
