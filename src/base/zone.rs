@@ -1,5 +1,5 @@
 //! The railway's time zone: the only file that knows zone rules, over jiff's bundled tz database.
-use std::fmt;
+use std::{fmt, ops::Range, sync::Arc};
 
 use jiff::{Timestamp, civil, tz::TimeZone};
 
@@ -65,17 +65,30 @@ impl fmt::Display for Day {
 pub struct Zone {
     name: String,
     tz: TimeZone,
+    /// Seconds east of UTC from a moment on, of each change in [`SPAN`]: new class figures ask for the day of every
+    /// operation in the book, and jiff reckons the rule of the year anew each time.
+    changes: Arc<[(i64, i32)]>,
 }
+
+/// From when to when changes are kept, in seconds since 1970: up to 2100. Before and after it jiff is asked.
+const SPAN: Range<i64> = 0..4_102_444_800;
 
 impl Zone {
     /// By IANA name, `America/Chicago`; `None` if the bundled database has no such zone.
     pub fn named(name: &str) -> Option<Self> {
-        let tz = TimeZone::get(name).ok()?;
-        Some(Self { name: name.to_owned(), tz })
+        Some(Self::of(name, TimeZone::get(name).ok()?))
     }
 
     pub fn utc() -> Self {
-        Self { name: "Etc/UTC".to_owned(), tz: TimeZone::UTC }
+        Self::of("Etc/UTC", TimeZone::UTC)
+    }
+
+    fn of(name: &str, tz: TimeZone) -> Self {
+        let first = (SPAN.start, tz.to_offset(Timestamp::UNIX_EPOCH).seconds());
+        let changes = tz.following(Timestamp::UNIX_EPOCH);
+        let changes = changes.map(|change| (change.timestamp().as_second(), change.offset().seconds()));
+        let changes = std::iter::once(first).chain(changes.take_while(|(at, _)| SPAN.contains(at))).collect();
+        Self { name: name.to_owned(), tz, changes }
     }
 
     pub fn name(&self) -> &str {
@@ -94,6 +107,11 @@ impl Zone {
     }
 
     fn offset_s(&self, at: Instant) -> i32 {
+        let second = at.0.div_euclid(super::instant::SECOND);
+        if SPAN.contains(&second) {
+            let next = self.changes.partition_point(|(from, _)| *from <= second);
+            return self.changes[next.saturating_sub(1)].1;
+        }
         let ts = Timestamp::from_microsecond(at.0).unwrap_or(Timestamp::MAX);
         self.tz.to_offset(ts).seconds()
     }
@@ -198,6 +216,24 @@ mod tests {
         assert_eq!(of("America/Chicago"), chicago);
         assert_eq!(of("Etc/UTC"), [row(from, 0)]);
         assert_eq!(of("Asia/Kathmandu"), [row(from, 345)]);
+    }
+
+    /// Second opinion: jiff, asked for each moment by itself.
+    #[test]
+    fn kept_changes_say_what_the_database_says() {
+        for name in ["America/Chicago", "America/St_Johns", "Africa/Casablanca", "Asia/Kathmandu", "Etc/UTC"]
+        {
+            let zone = Zone::named(name).unwrap();
+            let changes = zone.changes.iter().map(|(from, _)| *from);
+            let years = (-100_i64..250).map(|years| years * 31_556_952);
+            for second in changes.chain(years).chain([SPAN.start, SPAN.end]) {
+                for beside in [-1_000_000, -1, 0, 1, 1_000_000] {
+                    let at = Instant(second * super::super::instant::SECOND + beside);
+                    let asked = zone.tz.to_offset(Timestamp::from_microsecond(at.0).unwrap()).seconds();
+                    assert_eq!(zone.offset_s(at), asked, "{name} {}", at.to_z());
+                }
+            }
+        }
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! Judging again what administration or new class figures changed: whole units, or the whole book. Unpacking and judging
 //! are reckoning alone, so every core has its share; what is said as before is not written again.
 use std::{
-    collections::{BTreeMap, BTreeSet},
+    collections::{BTreeMap, BTreeSet, VecDeque},
     sync::Arc,
 };
 
@@ -9,7 +9,7 @@ use sqlx::{Row, SqliteConnection};
 
 use super::{
     cabinet::{Kept, Prints},
-    cores::on_every_core,
+    cores::{cores, on_every_core},
     draft::{Draft, UnitHistory},
     judge::{clock, earlier_lives, judge_kept},
     judge_reckoned::Reckoning,
@@ -62,24 +62,52 @@ impl Draft {
         } else {
             with_linked(&self.world.moved, &again.units).iter().map(ToString::to_string).collect()
         };
-        let only_reckoned = again.reckoned && !again.everything && again.units.is_empty();
-        // Some are judged while the next are read.
-        let (mut reckoning, mut under_way) = (None, None);
-        for units in units.chunks(UNITS_AT_ONCE).chain([&[][..]]) {
+        if again.reckoned && !again.everything && again.units.is_empty() {
+            return self.reckon_again(db, &units).await;
+        }
+        let mut under_way = None;
+        for units in units.chunks(UNITS_AT_ONCE) {
             let units: Vec<&str> = units.iter().map(String::as_str).collect();
-            let (again, histories) = if only_reckoned {
-                let next = Reckoning::read(db, Arc::clone(&self.world), &units).await?.under_way();
-                let Some(before) = reckoning.replace(next) else { continue };
-                joined(before).await??
-            } else {
-                let known = with_linked(&self.world.moved, &named(&units));
-                (parts::prints_of_units(db, &units).await?, histories_of(db, &known).await?)
-            };
-            let next = read(db, &self.world, again, histories).await?;
-            self.take_up(db, under_way.take()).await?;
-            under_way = Some(judged(next, Arc::clone(&self.world)));
+            let known = with_linked(&self.world.moved, &named(&units));
+            let (again, histories) =
+                (parts::prints_of_units(db, &units).await?, histories_of(db, &known).await?);
+            self.next(db, &mut under_way, again, histories).await?;
         }
         self.take_up(db, under_way).await
+    }
+
+    /// Every dossier by its outlines; in full only where these have it say something else.
+    async fn reckon_again(&mut self, db: &mut SqliteConnection, units: &[String]) -> Result<(), sqlx::Error> {
+        let (mut batches, mut reckonings, mut under_way) =
+            (units.chunks(UNITS_AT_ONCE), VecDeque::new(), None);
+        loop {
+            // One for each core, and one to go on with.
+            while reckonings.len() <= cores()
+                && let Some(units) = batches.next()
+            {
+                let units: Vec<&str> = units.iter().map(String::as_str).collect();
+                reckonings.push_back(Reckoning::read(db, Arc::clone(&self.world), &units).await?.under_way());
+            }
+            let Some(first) = reckonings.pop_front() else { break };
+            let (again, histories) = joined(first).await??;
+            let again = parts::prints_of(db, &again).await?;
+            self.next(db, &mut under_way, again, histories).await?;
+        }
+        self.take_up(db, under_way).await
+    }
+
+    /// Some are judged while the next are read.
+    async fn next(
+        &mut self,
+        db: &mut SqliteConnection,
+        under_way: &mut Option<UnderWay>,
+        again: Vec<(DossierKey, Prints)>,
+        histories: Histories,
+    ) -> Result<(), sqlx::Error> {
+        let next = read(db, &self.world, again, histories).await?;
+        self.take_up(db, under_way.take()).await?;
+        *under_way = Some(judged(next, Arc::clone(&self.world)));
+        Ok(())
     }
 
     /// Writes what came of it.

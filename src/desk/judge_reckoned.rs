@@ -8,40 +8,30 @@ use sqlx::SqliteConnection;
 use tokio::task::JoinHandle;
 
 use super::{
-    cabinet::Prints,
-    cores::on_every_core,
     draft::UnitHistory,
     judge::{clock, earlier_lives, print},
     judge_again::{histories_of, with_linked},
-    parts::{self, Packed},
+    parts::{self, Packed, Reckoned, ToReckon},
     world::World,
 };
 use crate::{
     base::UnitName,
-    rules::{Beside, DossierKey, dossier::Subject, judge::judge_reckoned, outline::Outline},
+    rules::{
+        Beside, DossierKey, dossier::Subject, earlier::Earlier, judge::judge_reckoned, outline::Outline,
+    },
 };
 
-/// Some units' devices in outline, with what the file has of the judgements of all their dossiers.
+/// Some units' dossiers in outline, as they were read.
 pub struct Reckoning {
     world: Arc<World>,
     histories: BTreeMap<UnitName, UnitHistory>,
-    all: Vec<One>,
+    own: ToReckon,
     /// Devices of other units that theirs are judged by.
     others: BTreeMap<DossierKey, Packed>,
 }
 
-struct One {
-    key: DossierKey,
-    stored: Prints,
-    packed: Packed,
-    /// `None`: not unpacked yet, or no device.
-    outlines: Option<Vec<Outline>>,
-    says_the_same: bool,
-    damaged: Option<sqlx::Error>,
-}
-
 /// The dossiers to be judged in full, and the histories of their units.
-type ToJudge = (Vec<(DossierKey, Prints)>, BTreeMap<UnitName, UnitHistory>);
+type ToJudge = (Vec<DossierKey>, BTreeMap<UnitName, UnitHistory>);
 
 impl Reckoning {
     pub async fn read(
@@ -54,75 +44,69 @@ impl Reckoning {
         let elsewhere: Vec<&str> = known.difference(&own).map(UnitName::as_str).collect();
         let others =
             if elsewhere.is_empty() { Vec::new() } else { parts::outlines_of_units(db, &elsewhere).await? };
-        let mut packed: BTreeMap<DossierKey, Packed> =
-            parts::outlines_of_units(db, units).await?.into_iter().collect();
-        let one = |(key, stored)| {
-            let packed = packed.remove(&key).unwrap_or_default();
-            One { key, stored, packed, outlines: None, says_the_same: false, damaged: None }
-        };
-        let all = parts::prints_of_units(db, units).await?.into_iter().map(one).collect();
+        let own = ToReckon::read(db, units).await?;
         let histories = histories_of(db, &known).await?;
-        Ok(Self { world, histories, all, others: others.into_iter().collect() })
+        Ok(Self { world, histories, own, others: others.into_iter().collect() })
     }
 
+    /// On one core: whoever reads has several under way.
     pub fn under_way(self) -> JoinHandle<Result<ToJudge, sqlx::Error>> {
         tokio::task::spawn_blocking(move || self.reckoned())
     }
 
-    fn reckoned(mut self) -> Result<ToJudge, sqlx::Error> {
-        on_every_core(&mut self.all, |some| some.iter_mut().for_each(One::unpack));
-        if let Some(why) = self.all.iter_mut().find_map(|one| one.damaged.take()) {
-            return Err(why);
+    fn reckoned(self) -> Result<ToJudge, sqlx::Error> {
+        let Self { world, histories, own, others } = self;
+        let all: Vec<One> = own.decoded()?.into_iter().map(One::unpacked).collect::<Result<_, _>>()?;
+        let lives = lives(&world, &histories, &all, &others);
+        let (blank, mut again) = (UnitHistory::default(), Vec::new());
+        for of_unit in all.chunk_by(|a, b| a.file.key.unit == b.file.key.unit) {
+            let Some(unit) = of_unit.first().map(|one| &one.file.key.unit) else { continue };
+            let history = histories.get(unit).unwrap_or(&blank);
+            let (days, weather) = (clock(&world, unit, Some(history)), &history.weather);
+            again.extend(of_unit.iter().filter(|one| {
+                let earlier = lives.get(&one.file.key).map_or(&[][..], Vec::as_slice);
+                !one.says_the_same(&world, Beside { days: &days, weather, runs: &[], earlier })
+            }));
         }
-        let lives = self.lives();
-        let blank = UnitHistory::default();
-        let (world, histories) = (&self.world, &self.histories);
-        on_every_core(&mut self.all, |some| {
-            for of_unit in some.chunk_by_mut(|a, b| a.key.unit == b.key.unit) {
-                let Some(unit) = of_unit.first().map(|one| one.key.unit.clone()) else { continue };
-                let history = histories.get(&unit).unwrap_or(&blank);
-                let (days, weather) = (clock(world, &unit, Some(history)), &history.weather);
-                for one in of_unit {
-                    let earlier = lives.get(&one.key).map_or(&[][..], Vec::as_slice);
-                    one.judge(world, Beside { days: &days, weather, runs: &[], earlier });
-                }
-            }
-        });
-        let again = self.all.into_iter().filter(|one| !one.says_the_same);
-        Ok((again.map(|one| (one.key, one.stored)).collect(), self.histories))
-    }
-
-    fn lives(&self) -> BTreeMap<DossierKey, Vec<crate::rules::earlier::Earlier>> {
-        if self.world.moved.is_empty() {
-            return BTreeMap::new();
-        }
-        let own: BTreeMap<&DossierKey, &One> = self.all.iter().map(|one| (&one.key, one)).collect();
-        earlier_lives(&self.world, &self.histories, self.all.iter().map(|one| &one.key), |key| {
-            let here = own.get(key).and_then(|one| one.outlines.clone());
-            here.or_else(|| self.others.get(key)?.outlines().ok())
-        })
+        Ok((again.into_iter().map(|one| one.file.key.clone()).collect(), histories))
     }
 }
 
+fn lives(
+    world: &World,
+    histories: &BTreeMap<UnitName, UnitHistory>,
+    all: &[One],
+    others: &BTreeMap<DossierKey, Packed>,
+) -> BTreeMap<DossierKey, Vec<Earlier>> {
+    if world.moved.is_empty() {
+        return BTreeMap::new();
+    }
+    let own: BTreeMap<&DossierKey, &One> = all.iter().map(|one| (&one.file.key, one)).collect();
+    earlier_lives(world, histories, all.iter().map(|one| &one.file.key), |key| {
+        let here = own.get(key).and_then(|one| one.outlines.clone());
+        here.or_else(|| others.get(key)?.outlines().ok())
+    })
+}
+
+struct One {
+    file: Reckoned,
+    /// `None`: no device.
+    outlines: Option<Vec<Outline>>,
+}
+
 impl One {
-    fn unpack(&mut self) {
-        if matches!(self.key.subject, Subject::Device(_)) {
-            match std::mem::take(&mut self.packed).outlines() {
-                Ok(outlines) => self.outlines = Some(outlines),
-                Err(why) => self.damaged = Some(why),
-            }
-        }
+    fn unpacked(mut file: Reckoned) -> Result<Self, sqlx::Error> {
+        let packed = std::mem::take(&mut file.outlines);
+        let is_device = matches!(file.key.subject, Subject::Device(_));
+        let outlines = is_device.then(|| packed.outlines()).transpose()?;
+        Ok(Self { file, outlines })
     }
 
-    fn judge(&mut self, world: &World, beside: Beside<'_>) {
-        let Some(outlines) = &self.outlines else {
-            self.says_the_same = self.stored.idle;
-            return;
-        };
-        let (found, rests) = judge_reckoned(&self.key, outlines, beside, &world.ground());
+    fn says_the_same(&self, world: &World, beside: Beside<'_>) -> bool {
+        let Some(outlines) = &self.outlines else { return self.file.idle };
+        let (found, rests) = judge_reckoned(&self.file.key, outlines, beside, &world.ground());
         let mut prints: Vec<i64> = found.iter().map(print).collect();
         prints.sort_unstable();
-        self.says_the_same = prints == self.stored.reckoned && rests == self.stored.rests;
-        self.outlines = None;
+        prints == self.file.reckoned && rests == self.file.rests
     }
 }

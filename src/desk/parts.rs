@@ -1,7 +1,6 @@
 //! Dossiers as the file has them: in parts, packed, each with the prints of what was judged.
 use std::collections::BTreeMap;
 
-use futures_util::TryStreamExt as _;
 use sqlx::{Row, SqliteConnection, sqlite::SqliteRow};
 
 use super::{
@@ -12,7 +11,11 @@ use super::{
 use crate::{
     base::{Instant, UnitName},
     rules::{
-        Dossier, DossierKey, Fact, chunk::Chunk, dossier::Subject, outline::Outline, quiet::Ends,
+        Dossier, DossierKey, Fact,
+        chunk::{Chunk, unpack_onto},
+        dossier::Subject,
+        outline::Outline,
+        quiet::Ends,
         rests::Rests,
     },
 };
@@ -44,25 +47,30 @@ fn last<T>(
 }
 
 fn prints(row: &SqliteRow) -> Result<Prints, sqlx::Error> {
-    let (findings, _) = row.try_get::<&[u8], _>("findings")?.as_chunks::<8>();
-    let (reckoned, _) = row.try_get::<&[u8], _>("reckoned")?.as_chunks::<8>();
-    let many = |prints: &[[u8; 8]]| prints.iter().map(|print| i64::from_be_bytes(*print)).collect();
     Ok(Prints {
-        rests: Rests {
-            before: row.try_get::<Option<i64>, _>("rests_before")?.map(Instant),
-            waits_for: row.try_get("waits_for")?,
-            on_weather: row.try_get::<i64, _>("on_weather")? != 0,
-        },
+        rests: rests(row)?,
         watched_until: row.try_get::<Option<i64>, _>("watched_until")?.map(Instant),
         ends: Ends {
             left: row.try_get::<Option<i64>, _>("left_until")?.map(Instant),
             again: row.try_get::<Option<i64>, _>("again_until")?.map(Instant),
         },
-        findings: many(findings),
-        reckoned: many(reckoned),
+        findings: each_print(row.try_get("findings")?),
+        reckoned: each_print(row.try_get("reckoned")?),
         bypasses: row.try_get("bypasses")?,
         idle: row.try_get::<i64, _>("idle")? != 0,
     })
+}
+
+fn rests(row: &SqliteRow) -> Result<Rests, sqlx::Error> {
+    Ok(Rests {
+        before: row.try_get::<Option<i64>, _>("rests_before")?.map(Instant),
+        waits_for: row.try_get("waits_for")?,
+        on_weather: row.try_get::<i64, _>("on_weather")? != 0,
+    })
+}
+
+fn each_print(packed: &[u8]) -> Vec<i64> {
+    packed.as_chunks::<8>().0.iter().map(|print| i64::from_be_bytes(*print)).collect()
 }
 
 pub(super) fn unpack_chunk(packed: &[u8]) -> Result<Chunk, sqlx::Error> {
@@ -132,15 +140,15 @@ async fn of_subject(
     packed(db, sql, &[json(&units), subject.to_string()]).await
 }
 
-/// A dossier's parts in order, not unpacked yet.
+/// A dossier's parts in order, as rows of which the third cell is the packed one: neither copied nor unpacked yet.
 #[derive(Default)]
-pub struct Packed(Vec<Vec<u8>>);
+pub struct Packed(Vec<SqliteRow>);
 
 impl Packed {
     pub fn unpacked(&self) -> Result<Dossier, sqlx::Error> {
         let mut all = Vec::new();
-        for part in &self.0 {
-            all.append(&mut unpack(part)?);
+        for row in &self.0 {
+            all.append(&mut unpack(row.try_get(2)?)?);
         }
         Ok(Dossier::of(all))
     }
@@ -148,8 +156,8 @@ impl Packed {
     /// The same of a device's outlines.
     pub fn outlines(&self) -> Result<Vec<Outline>, sqlx::Error> {
         let mut all = Vec::new();
-        for chunk in &self.0 {
-            all.append(&mut unpack_chunk(chunk)?.outlines);
+        for row in &self.0 {
+            unpack_onto(&mut all, row.try_get(2)?).map_err(|why| damaged(why.to_string()))?;
         }
         Ok(all)
     }
@@ -162,20 +170,75 @@ async fn packed(
     values: &[String],
 ) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
     let query = values.iter().fold(sqlx::query(sql), |query, value| query.bind(value));
+    by_dossier(query.fetch_all(db).await?)
+}
+
+/// Rows that begin with unit and subject, put together by these where they follow one another.
+fn by_dossier(rows: Vec<SqliteRow>) -> Result<Vec<(DossierKey, Packed)>, sqlx::Error> {
     let mut all: Vec<(DossierKey, Packed)> = Vec::new();
-    let mut rows = query.fetch(db);
-    let mut last = (String::new(), String::new());
-    while let Some(row) = rows.try_next().await? {
-        let (unit, subject): (&str, &str) = (row.try_get(0)?, row.try_get(1)?);
-        if all.is_empty() || last.0 != unit || last.1 != subject {
-            all.push((key(&row)?, Packed::default()));
-            last = (unit.to_owned(), subject.to_owned());
-        }
-        if let Some((_, packed)) = all.last_mut() {
-            packed.0.push(row.try_get(2)?);
+    for row in rows {
+        match all.last_mut().filter(|(_, packed)| packed.0.last().is_some_and(|last| same(last, &row))) {
+            Some((_, packed)) => packed.0.push(row),
+            None => all.push((key(&row)?, Packed(vec![row]))),
         }
     }
     Ok(all)
+}
+
+/// Whether both are of one dossier.
+fn same(one: &SqliteRow, other: &SqliteRow) -> bool {
+    fn cell(row: &SqliteRow, n: usize) -> Option<&str> {
+        row.try_get(n).ok()
+    }
+    [0, 1].iter().all(|n| cell(one, *n) == cell(other, *n))
+}
+
+/// What judging by outlines alone asks of some units. Rows as they were read: whoever reads on need not wait for them to be
+/// decoded.
+pub(super) struct ToReckon {
+    /// One for each dossier, with the last chunk of a device's outlines.
+    judged: Vec<SqliteRow>,
+    /// The chunks before.
+    chunks: Vec<SqliteRow>,
+}
+
+/// A dossier's outlines (none, unless it is a device's), with what the file has of its judgement that these may change.
+pub(super) struct Reckoned {
+    pub key: DossierKey,
+    pub idle: bool,
+    pub rests: Rests,
+    /// Prints of its findings that rest on class figures and settings, in ascending order.
+    pub reckoned: Vec<i64>,
+    pub outlines: Packed,
+}
+
+impl ToReckon {
+    pub async fn read(db: &mut SqliteConnection, units: &[&str]) -> Result<Self, sqlx::Error> {
+        let units = json(&units);
+        let judged = "SELECT d.unit, d.subject, e.packed, d.rests_before, d.waits_for, d.on_weather, d.reckoned, d.idle
+            FROM dossier d LEFT JOIN dossier_end e ON e.unit = d.unit AND e.subject = d.subject AND e.chunk IS NOT NULL
+            WHERE d.unit IN (SELECT value FROM json_each(?)) ORDER BY d.unit, d.subject";
+        let chunks = "SELECT unit, subject, packed FROM dossier_outline
+            WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject, chunk";
+        let judged = sqlx::query(judged).bind(&units).fetch_all(&mut *db).await?;
+        Ok(Self { judged, chunks: sqlx::query(chunks).bind(&units).fetch_all(db).await? })
+    }
+
+    /// In the order of their keys' text.
+    pub fn decoded(self) -> Result<Vec<Reckoned>, sqlx::Error> {
+        let mut before: BTreeMap<DossierKey, Packed> = by_dossier(self.chunks)?.into_iter().collect();
+        let one = |row: SqliteRow| {
+            let (key, rests) = (key(&row)?, rests(&row)?);
+            let (reckoned, idle) =
+                (each_print(row.try_get("reckoned")?), row.try_get::<i64, _>("idle")? != 0);
+            let mut outlines = before.remove(&key).unwrap_or_default();
+            if row.try_get::<Option<&[u8]>, _>(2)?.is_some() {
+                outlines.0.push(row);
+            }
+            Ok(Reckoned { key, idle, rests, reckoned, outlines })
+        };
+        self.judged.into_iter().map(one).collect()
+    }
 }
 
 /// What the file has of these units' judgements, in the order of their keys' text.
@@ -185,7 +248,21 @@ pub(super) async fn prints_of_units(
 ) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
     let sql = "SELECT unit, subject, rests_before, waits_for, on_weather, watched_until, left_until, again_until, findings, reckoned, bypasses, idle FROM dossier
         WHERE unit IN (SELECT value FROM json_each(?)) ORDER BY unit, subject";
-    let rows = sqlx::query(sql).bind(json(&units)).fetch_all(db).await?;
+    with_prints(sqlx::query(sql).bind(json(&units)).fetch_all(db).await?)
+}
+
+/// The same of these dossiers, in their order.
+pub(super) async fn prints_of(
+    db: &mut SqliteConnection,
+    dossiers: &[DossierKey],
+) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
+    let sql = "SELECT d.unit, d.subject, rests_before, waits_for, on_weather, watched_until, left_until, again_until, findings, reckoned, bypasses, idle
+        FROM json_each(?) c CROSS JOIN dossier d ON d.unit = c.value->>0 AND d.subject = c.value->>1 ORDER BY c.key";
+    let asked: Vec<_> = dossiers.iter().map(|key| (&key.unit, key.subject.to_string())).collect();
+    with_prints(sqlx::query(sql).bind(json(&asked)).fetch_all(db).await?)
+}
+
+fn with_prints(rows: Vec<SqliteRow>) -> Result<Vec<(DossierKey, Prints)>, sqlx::Error> {
     rows.iter().map(|row| Ok((key(row)?, prints(row)?))).collect()
 }
 

@@ -57,34 +57,45 @@ impl Chunk {
                 more: More::of(outline),
             }
         };
-        let rows = self.outlines.iter().map(row).collect();
-        let packed =
-            Packed { last_closing: self.last_closing, last_run: self.last_run, ended: self.ended, rows };
-        postcard::to_stdvec(&packed).unwrap_or_default()
+        let rows: Vec<Row> = self.outlines.iter().map(row).collect();
+        let head = Head { last_closing: self.last_closing, last_run: self.last_run, ended: self.ended };
+        postcard::to_stdvec(&(head, rows)).unwrap_or_default()
     }
 
     /// # Errors
     /// When these are no bytes of [`Self::pack`].
     pub fn unpack(packed: &[u8]) -> Result<Self, postcard::Error> {
-        let Packed { last_closing, last_run, ended, rows } = postcard::from_bytes(packed)?;
-        let (mut at, mut seq) = (0_i64, 0_i64);
-        let outline = |row: Row| {
-            (at, seq) = (at.wrapping_add(row.gap), seq.wrapping_add(row.pages));
-            row.outline(Instant(at), seq)
-        };
-        // Room for what comes in next.
-        let mut outlines = Vec::with_capacity(rows.len() + 4);
-        outlines.extend(rows.into_iter().map(outline));
+        let mut outlines = Vec::new();
+        let Head { last_closing, last_run, ended } = unpack_onto(&mut outlines, packed)?;
         Ok(Self { outlines, last_closing, last_run, ended })
     }
 }
 
+/// Puts a chunk's outlines behind others. Row by row: a fleet's are unpacked whenever new class figures are held against them.
+///
+/// # Errors
+/// When these are no bytes of [`Chunk::pack`].
+pub fn unpack_onto(outlines: &mut Vec<Outline>, packed: &[u8]) -> Result<Head, postcard::Error> {
+    let mut from = postcard::Deserializer::from_bytes(packed);
+    // Postcard's format: fields one after another, a list as its length and then its items.
+    let (head, rows) = <(Head, usize)>::deserialize(&mut from)?;
+    // Room for what comes in next, and no more than such bytes can hold.
+    outlines.reserve(rows.min(packed.len() / size_of::<EntryId>()) + 4);
+    let (mut at, mut seq) = (0_i64, 0_i64);
+    for _ in 0..rows {
+        let row = Row::deserialize(&mut from)?;
+        (at, seq) = (at.wrapping_add(row.gap), seq.wrapping_add(row.pages));
+        outlines.push(row.outline(Instant(at), seq));
+    }
+    Ok(head)
+}
+
+/// What a chunk says beside its outlines.
 #[derive(Serialize, Deserialize)]
-struct Packed {
+pub struct Head {
     last_closing: Option<Instant>,
     last_run: Option<Instant>,
     ended: bool,
-    rows: Vec<Row>,
 }
 
 /// An outline, with its time and page counted from the one before.

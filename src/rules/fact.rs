@@ -187,6 +187,11 @@ pub struct RunFact {
 }
 
 impl Fact {
+    /// Whether it is a repair that may answer entries about the unit itself.
+    pub fn is_repair_of_unit(&self) -> bool {
+        matches!(self.told, Told::RepairClosed { .. } | Told::RepairAnswered { .. })
+    }
+
     /// Whether it is a repair of the unit that answers this entry, if that came before it.
     pub fn answers(&self, entry: EntryId) -> bool {
         match &self.told {

@@ -85,7 +85,7 @@ pub fn seen_closed(seen: Seen) -> Option<bool> {
 /// counts only if the device was last known closed: else it is the one before, seen again.
 pub fn occurrences(facts: &[Outline]) -> Vec<Occurrence> {
     // (when, how many, which fact)
-    let mut told: Vec<(Instant, u32, usize)> = Vec::new();
+    let mut told: Vec<(Instant, u32, usize)> = Vec::with_capacity(facts.len());
     let mut closed = None;
     for (place, fact) in facts.iter().enumerate().filter(|(_, fact)| fact.stands) {
         let seen_again = fact.found && closed != Some(true);
@@ -102,7 +102,7 @@ pub fn occurrences(facts: &[Outline]) -> Vec<Occurrence> {
 }
 
 fn grouped(told: &[(Instant, u32, usize)]) -> Vec<Occurrence> {
-    let mut out: Vec<Occurrence> = Vec::new();
+    let mut out: Vec<Occurrence> = Vec::with_capacity(told.len());
     for &(at, operations, place) in told {
         match out.last_mut() {
             Some(open) if at.since(open.at) <= TOGETHER => {

@@ -113,10 +113,11 @@ fn how(fact: &Fact) -> &'static str {
 
 /// Defects with 'restricted' or 'no', and shutdowns by the crankcase device or overspeed.
 pub fn told_of_unit(case: &Case<'_>, out: &mut Vec<Finding>) {
+    let repairs: Vec<&Fact> = case.standing().filter(|fact| fact.is_repair_of_unit()).collect();
     for fact in case.standing() {
         let Some((says, weight)) = unit_trouble(fact) else { continue };
-        let answers = |later: &&Fact| later.at >= fact.at && later.answers(fact.entry);
-        let repair = case.standing().filter(answers).map(|later| later.at).min();
+        let answers = |later: &&&Fact| later.at >= fact.at && later.answers(fact.entry);
+        let repair = repairs.iter().filter(answers).map(|later| later.at).min();
         let when = case.when(fact.at);
         out.push(
             case.finding(Rule::Reported, None, &fact.entry.to_string(), fact.at)

@@ -89,36 +89,25 @@ fn pages(book: &Filled, table: &mut Table) {
 
 fn judging(book: &Filled, table: &mut Table) {
     note("judging all of it again");
-    let mut best = (0.0, 0.0);
-    for (what, every_rule) in [("judged again, every rule", true), ("judged again, what is reckoned", false)]
-    {
-        let runs: Vec<(f64, f64)> = (0..3).map(|_| judging::again(&book.path, every_rule)).collect();
-        best = runs.into_iter().min_by(|a, b| a.0.total_cmp(&b.0)).unwrap();
-        table.figure(
-            &format!("{what}: best of 3, processor time"),
-            format!("{:.2} s, {:.2} s", best.0, best.1),
-        );
-    }
-    note("asking the outside engine");
-    match judging::outside(&book.path) {
-        Some(outside) => {
-            table.figure(
-                "3 in 30 days over all pairs, outside engine, best of 3",
-                format!("{:.2} s", outside.seconds),
-            );
-            table.figure("  it said (s, lines, pairs)", outside.said);
-            table.at_least(
-                "outside engine's time : judging again what is reckoned",
-                outside.seconds / best.0,
-                1.0,
-                "",
-            );
-        }
-        None => table.figure(
-            "3 in 30 days over all pairs, outside engine",
-            "NOT MEASURED: PyPI out of reach".to_owned(),
-        ),
-    }
+    let figure = |table: &mut Table, what: &str, (wall, cpu): (f64, f64)| {
+        table.figure(&format!("judged again, {what}, processor time"), format!("{wall:.2} s, {cpu:.2} s"));
+    };
+    figure(table, "every rule: best of 3", judging::best(&book.path, true));
+    note("judging again what is reckoned, and asking the outside engine, in turn");
+    let (ours, theirs) = judging::in_turn(&book.path);
+    figure(table, "what is reckoned: best of 9", ours);
+    let name = "3 in 30 days over all pairs, outside engine";
+    let Some(outside) = theirs else {
+        return table.figure(name, "NOT MEASURED: PyPI out of reach".to_owned());
+    };
+    table.figure(&format!("{name}, best of 9"), format!("{:.2} s", outside.seconds));
+    table.figure("  it said (s, lines, pairs)", outside.said);
+    table.at_least(
+        "outside engine's time : judging again what is reckoned",
+        outside.seconds / ours.0,
+        1.0,
+        "",
+    );
 }
 
 fn filing(small: &Filled, large: &Filled, rounds: filing::Rounds, table: &mut Table) {
